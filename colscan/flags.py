@@ -1,0 +1,120 @@
+"""The words that mark doubtful data, each with its meaning and what to do: one table for code and docs."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Flag(StrEnum):
+    """A word in the `flags` or `problems` column of a row.
+
+    Attributes
+    ----------
+    meaning : str
+        What was seen, in a sentence.
+    remedy : str
+        What the grower can do about it; empty where nothing needs doing.
+    """
+
+    meaning: str
+    remedy: str
+
+    def __new__(cls, word: str, meaning: str, remedy: str) -> Flag:
+        """Make a member whose value is the word alone."""
+        member = str.__new__(cls, word)
+        member._value_ = word
+        member.meaning = meaning
+        member.remedy = remedy
+        return member
+
+    # about time
+    ZONE_ASSUMED = (
+        "zone-assumed",
+        "The photo says when it was taken but not in which time zone; the trial's zone was used.",
+        "Set the phone's clock and zone, or give --taken-at.",
+    )
+    TIME_FROM_NAME = (
+        "time-from-name",
+        "The photo carries no date; the date in its file name was used.",
+        "Send the original file rather than a messenger's copy, or give --taken-at.",
+    )
+    TIME_FROM_FILE = (
+        "time-from-file",
+        "The photo carries no date; the time the file was last changed was used.",
+        "Send the original file rather than a messenger's copy, or give --taken-at.",
+    )
+    # about the photo and the light
+    OTHER_CAMERA = (
+        "other-camera",
+        "Taken with another camera than the trial's photos before; its colours may differ.",
+        "Stay with one phone and one lens for a trial.",
+    )
+    NO_REFERENCE = (
+        "no-reference",
+        "No card's paper could be read near the bag, so exposure and colour cast are not known.",
+        "Show the card flat and unshaded.",
+    )
+    REFERENCE_CLIPPED = (
+        "reference-clipped",
+        "The card's paper is burnt out, so exposure and colour cast are only partly known.",
+        "Expose a little darker: tap on the bags and pull the brightness down.",
+    )
+    BLURRED = (
+        "blurred",
+        "The bag is out of focus or moved.",
+        "Photograph it again: hold still, tap on the bag to focus.",
+    )
+    # about what can be seen of the bag
+    GLARE = (
+        "glare",
+        "Reflections hide more than a tenth of the face.",
+        "Photograph it again from a step to the side, with the light from the side.",
+    )
+    PART_HIDDEN = (
+        "part-hidden",
+        "More than a third of the face is hidden by the card, a neighbour, a wire or reflections.",
+        "Photograph it again with a free view of the face.",
+    )
+    CUT_OFF = (
+        "cut-off",
+        "The bag is cut by the edge of the photo.",
+        "Photograph it again with the whole bag in view.",
+    )
+    TOO_SMALL = (
+        "too-small",
+        "The bag is so small in the photo that small spots can't be seen.",
+        "Photograph it again from nearer.",
+    )
+    FACE_UNSURE = (
+        "face-unsure",
+        "The bag's outline could not be told from what is behind it; a rectangle below the card was used.",
+        "Look at the outline; a plain, lighter or darker background helps.",
+    )
+    UNMEASURED = (
+        "unmeasured",
+        "Too little of the face can be seen to measure it.",
+        "Photograph it again with a free view of the face.",
+    )
+    # about the baseline
+    NO_BASELINE = (
+        "no-baseline",
+        "There is no usable photo of this bag from its first 36 hours; its looks were guessed from this photo.",
+        "Photograph every bag on the day it is spawned.",
+    )
+    LATE_BASELINE = (
+        "late-baseline",
+        "The baseline is a photo later than 36 hours after spawning; early growth may be missing from the score.",
+        "Photograph every bag on the day it is spawned.",
+    )
+    # about what changed
+    FELL = (
+        "fell",
+        "Coverage is more than 15 points lower than the photo before, and no event explains it.",
+        "Was the bag shaken, turned, opened or swapped? Record it with `colscan event`.",
+    )
+    # about a suspect patch
+    EXPECTED = (
+        "expected",
+        "A look that the strain is said to show when well (healthy_looks): noted, no alarm.",
+        "",
+    )

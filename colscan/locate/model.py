@@ -1,0 +1,92 @@
+"""A card and a bag as seen in one photo."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.flags import Flag
+from colscan.photo.model import ImageRGB, Mask
+
+Points = NDArray[np.float64]
+"""(N, 2) x, y in px; origin at the centre of the photo's top left pixel."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Card:
+    """A card's tag as found in a photo.
+
+    Parameters
+    ----------
+    tag : int
+        AprilTag 36h11 id.
+    corners_px : ndarray, shape (4, 2)
+        Outer corners of the black square: top left, top right, bottom right, bottom left of the tag.
+    mm_per_px : float
+        Scale at the card.
+    """
+
+    tag: int
+    corners_px: Points
+    mm_per_px: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BagView:
+    """One bag's face in one photo: its own crop, what of it is hidden, and its reference paper.
+
+    Parameters
+    ----------
+    tag : int
+        The id on its card.
+    rgb : ndarray, shape (h, w, 3), uint8
+        Crop of the photo around the face, at the photo's resolution.
+    origin_px : tuple of int
+        x, y of the crop's top left pixel in the photo.
+    face : ndarray of bool, shape (h, w)
+        The face: all of the block that the camera sees, hidden places included.
+    hidden : ndarray of bool, shape (h, w)
+        Face under card, filter patch, wires or a neighbour. (Reflections are found when scoring.)
+    outline_px : ndarray, shape (n, 2), n <= 32
+        The face's polygon in the photo.
+    mm_per_px : float
+        Scale at the middle of the face.
+    paper : ndarray, shape (3,), float
+        The card's white paper in linear light, 0-1: the neutral reference. NaN when it can't be read.
+    ink : ndarray, shape (3,), float
+        The card's black ink in linear light: what haze and lens flare add. NaN when it can't be read.
+    blur_px : float
+        Width (sigma) of the tag's own edges: how blurred the photo is here.
+    flags : tuple of Flag
+        `cut-off`, `face-unsure`, `reference-clipped`, `no-reference`, ...
+    """
+
+    tag: int
+    rgb: ImageRGB
+    origin_px: tuple[int, int]
+    face: Mask
+    hidden: Mask
+    outline_px: Points
+    mm_per_px: float
+    paper: NDArray[np.float64]
+    ink: NDArray[np.float64]
+    blur_px: float
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sighting:
+    """What was found in one photo.
+
+    Parameters
+    ----------
+    views : tuple of BagView
+        One for each card that stands once in the photo and is no shelf card.
+    repeated_tags : tuple of int
+        Tags that stand more than once: whose bag is which can't be told, so they have no view.
+    """
+
+    views: tuple[BagView, ...]
+    repeated_tags: tuple[int, ...] = ()

@@ -1,0 +1,168 @@
+"""What scoring knows of a bag and finds in a photo: baseline, evidence, patches, score."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.flags import Flag
+
+FaceMap = NDArray[np.float32]
+"""(h, w) or (h, w, 3) on the face's own grid of millimetres, NaN where nothing was seen."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Baseline:
+    """How a bag looked before anything grew: its own substrate, in units of its card's paper.
+
+    Parameters
+    ----------
+    colour : ndarray, shape (3,)
+        Robust mean of the substrate's linear light / paper.
+    spread : ndarray, shape (3, 3)
+        Robust covariance of the log light at 2 mm: shavings, grain, bran.
+    face : FaceMap, shape (h, w, 3)
+        The face's light / paper on its own grid.
+    late : bool
+        Made from photos later than 36 hours after spawning.
+    photos : tuple of str
+        SHA-256 of the photos it was made from.
+    """
+
+    colour: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    face: FaceMap
+    late: bool
+    photos: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PatchSeen:
+    """A suspect patch in one photo, before it has a name.
+
+    Parameters
+    ----------
+    kind : str
+        `green`, `dark`, `orange`, `grey`, `amber` or `brown`: how it looks, never what it is.
+    area_mm2, area : float
+        Its area, and its share of the seen face (fraction).
+    centre_px, centre_mm : tuple of float
+        x, y in the photo, and from the middle of the face.
+    outline_px : ndarray, shape (n, 2)
+        Its polygon in the photo.
+    strength : float
+        0-1, how surely it is neither this bag's substrate nor its mycelium.
+    """
+
+    kind: str
+    area_mm2: float
+    area: float
+    centre_px: tuple[float, float]
+    centre_mm: tuple[float, float]
+    outline_px: NDArray[np.float64]
+    strength: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Evidence:
+    """What one photo says of one bag: picklable, small, no photo pixels.
+
+    Parameters
+    ----------
+    tag : int
+        The id on its card.
+    coverage, low, high, density : float or None
+        Fractions of the seen face; None when it can't be measured.
+    unseen : float
+        Fraction of the face that is hidden.
+    opacity : FaceMap, shape (h, w)
+        Opacity of the mycelium on the face's own grid, NaN where unseen: what the remembering pass works on.
+    patches : tuple of PatchSeen
+        Suspect patches.
+    mm_per_px : float
+        Scale at the middle of the face.
+    outline_px : ndarray, shape (n, 2)
+        The face's polygon in the photo.
+    smallest_spot_mm : float
+        Diameter of the smallest spot that this view can show.
+    flags : tuple of Flag
+        What makes it doubtful.
+    """
+
+    tag: int
+    coverage: float | None
+    low: float | None
+    high: float | None
+    density: float | None
+    unseen: float
+    opacity: FaceMap
+    patches: tuple[PatchSeen, ...]
+    mm_per_px: float
+    outline_px: NDArray[np.float64]
+    smallest_spot_mm: float
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class KnownPatch:
+    """A patch as the ledger knows it: its first and its latest sighting."""
+
+    patch: str
+    kind: str
+    centre_mm: tuple[float, float]
+    area_mm2: float
+    first_area_mm2: float
+    first_seen_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Memory:
+    """What is remembered of a bag when its next photo is looked at, all from earlier photos and events.
+
+    Parameters
+    ----------
+    segment : int
+        How often the bag was shaken, turned or opened before the photo.
+    coverage : float or None
+        The latest coverage (fraction) of this segment; None when there is none.
+    patches : tuple of KnownPatch
+        Patches of this segment; names of earlier segments are not used again.
+    patches_named : int
+        How many patch names the bag has used up.
+    healthy_looks : tuple of str
+        Kinds that are no alarm for its strain.
+    """
+
+    segment: int = 0
+    coverage: float | None = None
+    patches: tuple[KnownPatch, ...] = ()
+    patches_named: int = 0
+    healthy_looks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PatchScore:
+    """A suspect patch with its name and history."""
+
+    patch: str
+    seen: PatchSeen
+    first_seen_at: datetime
+    growth_mm2_per_day: float | None
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Score:
+    """One bag's score in one photo, after remembering: what becomes a row."""
+
+    evidence: Evidence
+    segment: int
+    coverage: float | None
+    low: float | None
+    high: float | None
+    density: float | None
+    patches: tuple[PatchScore, ...]
+    flags: tuple[Flag, ...] = ()

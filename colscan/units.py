@@ -1,0 +1,40 @@
+"""Units at the borders: fractions inside, percent in files and on screens; aware times everywhere."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+HOURS_PER_DAY = 24.0
+BASELINE_HOURS = 36.0
+
+
+def to_pct(fraction: float | None) -> float | None:
+    """Percent of a fraction, None staying None.
+
+    >>> to_pct(0.25)
+    25.0
+    """
+    return None if fraction is None else 100.0 * fraction
+
+
+def to_fraction(percent: float | None) -> float | None:
+    """Fraction of a percentage, None staying None.
+
+    >>> to_fraction(25.0)
+    0.25
+    """
+    return None if percent is None else percent / 100.0
+
+
+def days_between(start: datetime, end: datetime) -> float:
+    """Elapsed days (hours / 24) from one aware time to another.
+
+    >>> days_between(datetime(2026, 3, 2, 6, tzinfo=UTC), datetime(2026, 3, 3, 18, tzinfo=UTC))
+    1.5
+    """
+    return (end - start).total_seconds() / 3600.0 / HOURS_PER_DAY
+
+
+def now() -> datetime:
+    """The current time, UTC, whole seconds."""
+    return datetime.now(UTC).replace(microsecond=0)
