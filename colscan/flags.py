@@ -44,9 +44,14 @@ class Flag(StrEnum):
         "Send the original file rather than a messenger's copy, or give --taken-at.",
     )
     # about the photo and the light
+    TAG_TWICE = (
+        "tag-twice",
+        "A tag stands twice in the photo, so it can't be told which bag is whose; neither was scored.",
+        "Cover or remove one of the two cards and photograph again.",
+    )
     OTHER_CAMERA = (
         "other-camera",
-        "Taken with another camera than the trial's photos before; its colours may differ.",
+        "Taken with another camera than the photo before; its colours may differ.",
         "Stay with one phone and one lens for a trial.",
     )
     NO_REFERENCE = (
@@ -98,12 +103,12 @@ class Flag(StrEnum):
     # about the baseline
     NO_BASELINE = (
         "no-baseline",
-        "There is no usable photo of this bag from its first 36 hours; its looks were guessed from this photo.",
+        "No usable photo of this bag from its first 36 hours; its looks were guessed from this photo.",
         "Photograph every bag on the day it is spawned.",
     )
     LATE_BASELINE = (
         "late-baseline",
-        "The baseline is a photo later than 36 hours after spawning; early growth may be missing from the score.",
+        "The baseline is a photo later than 36 hours after spawning; early growth may be missed.",
         "Photograph every bag on the day it is spawned.",
     )
     # about what changed
@@ -118,3 +123,17 @@ class Flag(StrEnum):
         "A look that the strain is said to show when well (healthy_looks): noted, no alarm.",
         "",
     )
+
+
+RETAKE = frozenset(
+    {
+        Flag.REFERENCE_CLIPPED,
+        Flag.BLURRED,
+        Flag.GLARE,
+        Flag.PART_HIDDEN,
+        Flag.CUT_OFF,
+        Flag.TOO_SMALL,
+        Flag.UNMEASURED,
+    }
+)
+"""Flags that another photo, taken at once, would mend."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 
 HOURS_PER_DAY = 24.0
 BASELINE_HOURS = 36.0
@@ -32,7 +32,22 @@ def days_between(start: datetime, end: datetime) -> float:
     >>> days_between(datetime(2026, 3, 2, 6, tzinfo=UTC), datetime(2026, 3, 3, 18, tzinfo=UTC))
     1.5
     """
-    return (end - start).total_seconds() / 3600.0 / HOURS_PER_DAY
+    # In UTC: Python subtracts two times of one zone by the clock, an hour off where clocks changed between.
+    elapsed = end.astimezone(UTC) - start.astimezone(UTC)
+    return elapsed.total_seconds() / 3600.0 / HOURS_PER_DAY
+
+
+def with_offset(local: datetime, zone: tzinfo) -> datetime:
+    """A local time with the offset that its zone had then, fixed.
+
+    Python subtracts two times of one zone by their clocks' hands, and so loses the hour of a change to
+    summer time; with plain offsets it doesn't.
+
+    >>> from zoneinfo import ZoneInfo
+    >>> with_offset(datetime(2026, 3, 9, 10), ZoneInfo("America/New_York")).isoformat()
+    '2026-03-09T10:00:00-04:00'
+    """
+    return local.replace(tzinfo=timezone(local.replace(tzinfo=zone).utcoffset() or timedelta()))
 
 
 def now() -> datetime:

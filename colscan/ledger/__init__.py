@@ -1,1 +1,12 @@
-"""..."""
+"""Keeps what was measured and what people say, in CSV files that the grower owns.
+
+Takes rows (`columns.py`) and a trial's folder; gives the rows that count, and a
+list of problems with file and line. Appends are locked and all or nothing; a
+photo's row is the commit mark of its scores and suspects. Flags pass through.
+"""
+
+from colscan.ledger.append import append_photo, append_row
+from colscan.ledger.check import check_ledger
+from colscan.ledger.read import Ledger, read_ledger
+
+__all__ = ["append_photo", "append_row", "check_ledger", "read_ledger", "Ledger"]

@@ -211,3 +211,12 @@ class HarvestRow(Row):
 
 LEDGER_TABLES: tuple[type[Row], ...] = (PhotoRow, ScoreRow, SuspectRow, VerdictRow, EventRow, HarvestRow)
 SEGMENT_ENDERS = ("shaken", "turned", "opened")
+
+
+def original_stem(taken_at: datetime, photo_sha256: str) -> str:
+    """Return the name, without suffix, under which a photo is kept: when it was taken, and its bytes.
+
+    >>> original_stem(datetime.fromisoformat("2026-03-09T10:05:00-05:00"), "5e1d07c2" + 56 * "0")
+    '2026-03-09T100500-5e1d07c2'
+    """
+    return f"{taken_at:%Y-%m-%dT%H%M%S}-{photo_sha256[:8]}"

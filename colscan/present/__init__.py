@@ -1,1 +1,12 @@
-"""..."""
+"""Values become what people look at: tables, charts, photos with marks.
+
+Takes rows of text and numbers, a trial with its curves, or a photo with the rows of its ledger; does no
+arithmetic on them. Gives text, the bytes of PNG and SVG files, or a new picture; writes nothing itself.
+Flags nothing.
+"""
+
+from colscan.present.chart import draw_chart
+from colscan.present.overlay import draw_overlay, encode_jpeg
+from colscan.present.table import render_rows
+
+__all__ = ["render_rows", "draw_chart", "draw_overlay", "encode_jpeg"]

@@ -1,1 +1,14 @@
-"""..."""
+"""What was planned: bags, treatments, shelves and limits, from a trial's trial.toml and bags.csv.
+
+Takes a trial's folder and gives a `Trial`, whole and checked (`load_trial`); makes such a folder
+from a few numbers or a grower's bag list (`create_trial`); and tells which tags are in use in the
+trials beside it (`sibling_tags`). Flags nothing: a plan that is not understood is refused with
+file, line and value.
+"""
+
+from colscan.trial.creating import NewTrial, create_trial
+from colscan.trial.layout import Layout
+from colscan.trial.reading import load_trial
+from colscan.trial.siblings import LiveTag, sibling_tags
+
+__all__ = ["load_trial", "create_trial", "sibling_tags", "Layout", "NewTrial", "LiveTag"]

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from colscan.tables import Column, Row, column
 
 HEALTHY_LOOKS = ("amber", "brown", "grey", "orange", "dark")
+PLAN_FILE = "trial.toml"
 LAST_BAG_TAG = 579
 SHELF_TAGS = range(580, 587)
 
@@ -78,7 +79,10 @@ class Bag(Row):
     bag: str = column(Column(kind="text", meaning="The bag's code, unique in the trial."))
     tag: int | None = column(
         Column(
-            kind="integer", meaning="AprilTag id of its card; empty for no card.", low=0, high=LAST_BAG_TAG
+            kind="integer",
+            meaning="AprilTag id of its card, 0 to 579 (580 to 586 are shelf cards); empty for no card.",
+            low=0,
+            high=LAST_BAG_TAG,
         ),
         default=None,
     )
@@ -119,7 +123,9 @@ class Bag(Row):
     spawn_g: float | None = column(
         Column(kind="number", meaning="Spawn added.", unit="g", low=0), default=None
     )
-    inoculated_at: datetime = column(Column(kind="time", meaning="Day 0."))
+    inoculated_at: datetime = column(
+        Column(kind="time", meaning="Day 0, with the offset from UTC, like 2026-03-02T06:00:00-05:00.")
+    )
     note: str | None = column(Column(kind="text", meaning="Anything else."), default=None)
 
     @property
@@ -147,6 +153,11 @@ class Trial:
     def zone(self) -> ZoneInfo:
         """The trial's time zone."""
         return ZoneInfo(self.time_zone)
+
+    @property
+    def shelf_names(self) -> frozenset[str]:
+        """Shelves that the plan names: in trial.toml, or as a bag's place."""
+        return frozenset([*(s.name for s in self.shelves), *(b.shelf for b in self.bags if b.shelf)])
 
     def bag(self, code: str) -> Bag | None:
         """The bag of this code, or None."""

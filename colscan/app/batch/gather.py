@@ -1,0 +1,56 @@
+"""From what the user typed to photo files."""
+
+from __future__ import annotations
+
+import glob
+from collections.abc import Iterable
+from pathlib import Path
+
+from colscan.errors import PhotoError
+from colscan.photo import PHOTO_SUFFIXES
+
+
+def gather_photos(arguments: Iterable[str]) -> tuple[Path, ...]:
+    """Photo files named by files, folders (their photos, not those of sub-folders) and glob patterns.
+
+    Parameters
+    ----------
+    arguments : iterable of str
+        As typed. A name that exists is taken as it is, whatever its suffix.
+
+    Returns
+    -------
+    tuple of Path
+        Each file once, in the order given; a folder's and a pattern's in order of name.
+
+    Raises
+    ------
+    PhotoError
+        When a name doesn't exist, or a folder or pattern holds no photo.
+    """
+    found: dict[Path, None] = {}
+    for argument in arguments:
+        found.update(dict.fromkeys(_expand(argument)))
+    return tuple(found)
+
+
+def _expand(argument: str) -> list[Path]:
+    path = Path(argument)
+    if path.is_dir():
+        inside = _photos_among(path.iterdir())
+        return inside or _refuse(f"{argument}: the folder holds no photo")
+    if path.exists():
+        return [path]
+    if glob.has_magic(argument):
+        named = glob.glob(argument, recursive=True)  # noqa: PTH207 - Path.glob takes no absolute pattern
+        matched = _photos_among(Path(name) for name in named)
+        return matched or _refuse(f"{argument}: matches no photo")
+    return _refuse(f"{argument}: no such file or folder")
+
+
+def _photos_among(paths: Iterable[Path]) -> list[Path]:
+    return sorted(path for path in paths if path.suffix.lower() in PHOTO_SUFFIXES and path.is_file())
+
+
+def _refuse(what: str) -> list[Path]:
+    raise PhotoError(f"{what}.", f"Give photos ({', '.join(PHOTO_SUFFIXES)}) or folders that hold some.")  # noqa: EM102

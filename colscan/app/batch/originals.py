@@ -1,0 +1,48 @@
+"""The photos as given, kept under `photos/` so that any number can be computed again."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+from colscan.errors import LedgerError
+from colscan.ledger.columns import PhotoRow
+from colscan.photo import PhotoRef
+
+
+def original_name(photo: PhotoRef | PhotoRow) -> str:
+    """The file name of a kept photo without suffix: when it was taken, on its own clock, and which bytes."""
+    sha256 = photo.sha256 if isinstance(photo, PhotoRef) else photo.photo_sha256
+    return f"{photo.taken_at:%Y-%m-%dT%H%M%S}-{sha256[:8]}"
+
+
+def keep_original(folder: Path, ref: PhotoRef) -> None:
+    """Copy a photo into the trial's `photos/`, whole or not at all.
+
+    Raises
+    ------
+    LedgerError
+        When it can't be written.
+    """
+    target = folder / "photos" / (original_name(ref) + ref.path.suffix.lower())
+    if target.exists():
+        return
+    part = target.with_name(f"{target.name}.{os.getpid()}.part")
+    try:
+        target.parent.mkdir(exist_ok=True)
+        shutil.copyfile(ref.path, part)
+        with part.open("rb+") as copied:
+            os.fsync(copied.fileno())
+        part.replace(target)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        msg = f"{target}: the photo can't be kept ({error.strerror})."
+        raise LedgerError(
+            msg, "Make room on the disk, or make the trial's folder writable; then scan again."
+        ) from error
+
+
+def find_original(folder: Path, row: PhotoRow) -> Path | None:
+    """The kept file of a recorded photo, or None when it is gone."""
+    return next((folder / "photos").glob(original_name(row) + ".*"), None)

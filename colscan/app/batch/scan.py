@@ -1,0 +1,243 @@
+"""Photos in, rows out: measured in any order, remembered and recorded in order of `taken_at`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from colscan.app.batch.baselines import make_baselines
+from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, measure_photo, run_in_order, worker_pool
+from colscan.app.batch.memory import Recollection
+from colscan.app.batch.originals import find_original, keep_original
+from colscan.app.batch.rows import photo_row, score_row, suspect_row
+from colscan.errors import ColscanError, PhotoError
+from colscan.flags import Flag
+from colscan.ledger import Ledger, append_photo, read_ledger
+from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
+from colscan.photo import PhotoRef, read_ref
+from colscan.score import METHOD, remember
+from colscan.trial import sibling_tags
+from colscan.trial.model import Bag, Trial
+from colscan.units import now
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScanOptions:
+    """How photos are scanned.
+
+    Parameters
+    ----------
+    taken_at : datetime or None
+        When the (one) photo was taken, if the user said so.
+    shelf : str or None
+        The shelf in the photos, if the user said so.
+    jobs : int
+        How many processes measure.
+    dry_run : bool
+        Measure and report, write nothing.
+    """
+
+    taken_at: datetime | None = None
+    shelf: str | None = None
+    jobs: int = 1
+    dry_run: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recorded:
+    """A photo's new rows, and what its taker should know while still standing there."""
+
+    photo: PhotoRow
+    scores: tuple[ScoreRow, ...]
+    suspects: tuple[SuspectRow, ...]
+    missing: tuple[str, ...]
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlreadyKnown:
+    """A photo whose bytes were recorded before."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rejected:
+    """A photo of which nothing was recorded, and why."""
+
+    name: str
+    error: ColscanError
+
+
+Outcome = Recorded | AlreadyKnown | Rejected
+
+
+def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: ScanOptions) -> Iterator[Outcome]:
+    """What became of each photo, as it happens: those refused or known, then the others in order of time.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial's folder.
+    trial : Trial
+        Its plan.
+    paths : sequence of Path
+        Photo files.
+    options : ScanOptions
+        How.
+
+    Raises
+    ------
+    LedgerError
+        When the ledger can't be read or written; photos recorded before stay.
+    """
+    ledger = read_ledger(folder)
+    fresh: dict[str, PhotoRef] = {}
+    known = {row.photo_sha256 for row in ledger.photos if row.method == METHOD}
+    for path in paths:
+        ref = _place(path, trial, options)
+        if isinstance(ref, Rejected):
+            yield ref
+        elif ref.sha256 in known or ref.sha256 in fresh:
+            yield AlreadyKnown(name=ref.name)
+        else:
+            fresh[ref.sha256] = ref
+    if not fresh:
+        return
+    with worker_pool(min(options.jobs, len(fresh))) as pool:
+        yield from _Scan(folder, trial, ledger, options).run(list(fresh.values()), pool)
+
+
+def _place(path: Path, trial: Trial, options: ScanOptions) -> PhotoRef | Rejected:
+    first = min(bag.inoculated_at for bag in trial.bags)
+    try:
+        ref = read_ref(path, zone=trial.zone, not_before=first, taken_at=options.taken_at)
+        if ref.taken_at < first:
+            raise _too_early(ref, "the first bag", first)
+    except PhotoError as error:
+        return Rejected(name=path.name, error=error)
+    return ref
+
+
+def _too_early(ref: PhotoRef, bag: str, inoculated_at: datetime) -> PhotoError:
+    msg = (
+        f"{ref.name}: was taken {ref.taken_at:%Y-%m-%d %H:%M} ({ref.taken_at_from}), "
+        f"before {bag} was inoculated ({inoculated_at:%Y-%m-%d %H:%M})."
+    )
+    return PhotoError(msg, "Correct inoculated_at in bags.csv, or give the right time with --taken-at.")
+
+
+class _Scan:
+    """One run over new photos."""
+
+    def __init__(self, folder: Path, trial: Trial, ledger: Ledger, options: ScanOptions) -> None:
+        self._folder = folder
+        self._trial = trial
+        self._ledger = ledger
+        self._options = options
+        self._bags: dict[int, Bag] = {bag.tag: bag for bag in trial.bags if bag.tag is not None}
+        self._recollection = Recollection(trial, ledger)
+        self._cameras = [(row.taken_at, row.camera) for row in ledger.photos if row.camera]
+
+    def run(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Iterator[Outcome]:
+        limit = self._trial.limits.max_photo_megapixels
+        baselines = make_baselines(self._bags, self._kept() + refs, max_megapixels=limit, pool=pool)
+        in_time = sorted(refs, key=lambda ref: (ref.taken_at, ref.sha256))
+        jobs = [PhotoJob(ref=ref, max_megapixels=limit, baselines=baselines) for ref in in_time]
+        for result in run_in_order(pool, measure_photo, jobs):
+            if isinstance(result, Failure):
+                yield Rejected(name=result.name, error=result.error)
+            else:
+                yield self._record(result)
+
+    def _kept(self) -> list[PhotoRef]:
+        found = ((row, find_original(self._folder, row)) for row in self._ledger.photos)
+        return [
+            PhotoRef(
+                path=path,
+                name=row.photo,
+                sha256=row.photo_sha256,
+                taken_at=row.taken_at,
+                taken_at_from=row.taken_at_from,
+                camera=row.camera,
+            )
+            for row, path in found
+            if path is not None
+        ]
+
+    def _record(self, result: PhotoResult) -> Outcome:
+        try:
+            recorded = self._remember(result)
+        except PhotoError as error:
+            return Rejected(name=result.ref.name, error=error)
+        if not self._options.dry_run:
+            keep_original(self._folder, result.ref)
+            if not append_photo(self._folder, recorded.photo, recorded.scores, recorded.suspects):
+                return AlreadyKnown(name=result.ref.name)
+        self._recollection.add(recorded.scores, recorded.suspects)
+        self._cameras.append((result.ref.taken_at, result.ref.camera))
+        return recorded
+
+    def _remember(self, result: PhotoResult) -> Recorded:
+        ref = result.ref
+        found = {self._bags[seen.tag]: seen for seen in result.evidence if seen.tag in self._bags}
+        repeated = [self._bags[tag].bag for tag in result.repeated_tags if tag in self._bags]
+        self._check_found(result, found, repeated)
+        scores = {
+            bag: remember(seen, self._recollection.recall(bag, ref.taken_at), taken_at=ref.taken_at)
+            for bag, seen in sorted(found.items(), key=lambda item: item[0].bag)
+        }
+        at = now()
+        return Recorded(
+            photo=photo_row(
+                result,
+                tuple(scores.values()),
+                shelf=self._shelf(found),
+                problems=self._problems(ref, repeated),
+                at=at,
+            ),
+            scores=tuple(score_row(bag.bag, score, ref, at=at) for bag, score in scores.items()),
+            suspects=tuple(
+                suspect_row(bag.bag, patch, ref) for bag, score in scores.items() for patch in score.patches
+            ),
+            missing=tuple(
+                bag.bag for bag in self._bags.values() if bag not in found and bag.bag not in repeated
+            ),
+            remarks=tuple(self._remarks(result, found, repeated)),
+        )
+
+    def _check_found(self, result: PhotoResult, found: dict[Bag, object], repeated: list[str]) -> None:
+        ref = result.ref
+        for bag in found:
+            if ref.taken_at < bag.inoculated_at:
+                raise _too_early(ref, f"bag {bag.bag}", bag.inoculated_at)
+        if not found and not repeated:
+            msg = f"{ref.name}: no card of this trial was found in it."
+            raise PhotoError(
+                msg, "Go nearer until a tag is at least 30 px wide, and check that the cards are in view."
+            )
+
+    def _shelf(self, found: dict[Bag, object]) -> str | None:
+        planned = {bag.shelf for bag in found}
+        return self._options.shelf or (planned.pop() if len(planned) == 1 else None)
+
+    def _problems(self, ref: PhotoRef, repeated: list[str]) -> tuple[Flag, ...]:
+        earlier = [camera for taken_at, camera in sorted(self._cameras) if taken_at <= ref.taken_at]
+        problems = ref.flags
+        if ref.camera and earlier and earlier[-1] != ref.camera:
+            problems += (Flag.OTHER_CAMERA,)
+        return (*problems, Flag.TAG_TWICE) if repeated else problems
+
+    def _remarks(self, result: PhotoResult, found: dict[Bag, object], repeated: list[str]) -> Iterator[str]:
+        for code in repeated:
+            yield f"{code}: its tag stands twice in the photo, so it was not scored; cover one of the cards"
+        foreign = sorted({seen.tag for seen in result.evidence} - self._bags.keys())
+        siblings = sibling_tags(self._folder) if foreign else {}
+        for tag in foreign:
+            owner = f" (it is {siblings[tag]})" if tag in siblings else ""
+            yield f"tag {tag} is no bag of this trial{owner}; left out"
+        if any(self._recollection.is_late(bag, result.ref.taken_at) for bag in found):
+            yield "taken before photos that are scored already: their rows stand as they are"

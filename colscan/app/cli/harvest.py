@@ -1,0 +1,59 @@
+"""`colscan harvest`: the weight of a flush, into the ledger."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from colscan.app.cli.options import trial_dir_argument
+from colscan.app.cli.said import as_cell, at_option, known_bag, tell_recorded, time_said
+from colscan.errors import TrialError
+from colscan.ledger import append_row, read_ledger
+from colscan.ledger.columns import HarvestRow
+from colscan.trial import load_trial
+
+
+@click.command()
+@trial_dir_argument
+@click.argument("bag", metavar="BAG")
+@click.argument("flush", metavar="FLUSH", callback=as_cell(HarvestRow, "flush"))
+@click.argument("fresh_g", metavar="FRESH_G", callback=as_cell(HarvestRow, "fresh_g"))
+@click.option(
+    "--saleable",
+    "saleable_g",
+    metavar="G",
+    callback=as_cell(HarvestRow, "saleable_g"),
+    help="Of it fit for sale, in grams.",
+)
+@at_option
+@click.option("--note", metavar="TEXT", help="Anything else.")
+def harvest(
+    trial_dir: Path,
+    bag: str,
+    flush: int,
+    fresh_g: float,
+    saleable_g: float | None,
+    at: str | None,
+    note: str | None,
+) -> None:
+    """Record the weight of a flush.
+
+    FLUSH is 1 for the first one; FRESH_G its fresh weight in grams. A flush
+    that is recorded again replaces the earlier record.
+
+    \b
+    Example:
+      colscan harvest hornbeam B01 1 512.5 --saleable 480
+    """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    trial = load_trial(trial_dir)
+    when = time_said(at, trial, known_bag(trial, bag))
+    if saleable_g is not None and saleable_g > fresh_g:
+        msg = f"Saleable {saleable_g:g} g is more than fresh {fresh_g:g} g."
+        raise TrialError(msg, "FRESH_G is the weight of the whole flush.")
+    earlier = [row for row in read_ledger(trial_dir).harvests if (row.bag, row.flush) == (bag, flush)]
+    row = HarvestRow(at=when, bag=bag, flush=flush, fresh_g=fresh_g, saleable_g=saleable_g, note=note or None)
+    append_row(trial_dir, row)
+    tell_recorded(row, f"{when:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
+    for old in earlier:
+        click.echo(f"It replaces the record of {old.at:%Y-%m-%d %H:%M}: {old.fresh_g:g} g fresh", err=True)

@@ -1,0 +1,93 @@
+"""The `colscan` command: its group, and the one place where errors become exit codes."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import click
+
+from colscan import __version__
+from colscan.errors import ColscanError, ExitCode
+
+# The order is that of a trial's life. A command's module is imported when it is called, so that help is quick;
+# the line shown here is the first of the command's own help (a test holds them equal).
+COMMANDS = {
+    "new": "Begin a trial: its plan and its list of bags.",
+    "scan": "Score the bags in photos and append the scores to the ledger.",
+    "status": "Show where each bag stands and what to do next.",
+    "history": "Show one bag's scores, events, verdicts and harvests.",
+    "chart": "Draw the colonization curves.",
+    "event": "Record what happened to bags, a shelf or the room.",
+    "verdict": "Record what you say of a bag or a suspect patch.",
+    "harvest": "Record the weight of a flush.",
+    "check": "Look for problems in the ledger.",
+    "demo": "Run the bundled trial from photos to chart.",
+}
+
+
+class _CommandsOnDemand(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command = getattr(import_module(f"colscan.app.cli.{cmd_name}"), cmd_name)
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(
+    cls=_CommandsOnDemand,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+@click.version_option(__version__, prog_name="colscan")
+@click.pass_context
+def colscan(context: click.Context) -> None:
+    """Measure from one photo a day how far each bag of a trial has colonized.
+
+    Without arguments, inside a trial's folder: its status.
+
+    \b
+    Example:
+      colscan demo
+    """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    if context.invoked_subcommand is not None:
+        return
+    if Path("trial.toml").exists():
+        context.invoke(
+            _CommandsOnDemand.get_command(colscan, context, "status"), trial_dir=Path(), output_format="table"
+        )
+    else:
+        click.echo(context.get_help())
+
+
+def run() -> None:
+    """Run the command line and end the process with its exit code."""
+    sys.exit(main(sys.argv[1:]))
+
+
+def main(arguments: list[str]) -> int:
+    """Return the exit code of a command line, after printing what it has to say.
+
+    Click's own handling is off: it ends with 1 for ctrl-C, which here means a crash.
+    """
+    try:
+        result = colscan.main(arguments, prog_name="colscan", standalone_mode=False)
+        return result if isinstance(result, int) else ExitCode.DONE
+    except ColscanError as error:
+        click.echo(f"colscan: {error}", err=True)
+        return error.exit_code
+    except click.ClickException as error:
+        error.show()
+        return ExitCode.TRIAL
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("colscan: stopped; whole photos are kept, run the command again to finish", err=True)
+        return ExitCode.INTERRUPTED

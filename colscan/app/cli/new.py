@@ -1,0 +1,104 @@
+"""`colscan new`: a trial's folder, from a bag list or a few numbers."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from colscan.app.cli.options import trial_dir_argument
+from colscan.errors import TrialError
+from colscan.trial.model import PLAN_FILE, Bag
+
+if TYPE_CHECKING:
+    from colscan.trial import NewTrial
+
+_OPTIONS = {
+    "strains": "--strain",
+    "supplement": "--supplement",
+    "levels_pct": "--level",
+    "replicates": "--replicates",
+    "inoculated_at": "--inoculated-at",
+    "first_tag": "--first-tag",
+}
+
+
+@click.command()
+@trial_dir_argument
+@click.option(
+    "--bags",
+    "bag_list",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Begin from this bag list: a CSV with the columns bag, strain, supplement, supplement_pct,"
+    " inoculated_at, and any more of bags.csv's and your own.",
+)
+@click.option("--name", help="The trial's name; the folder's by default.")
+@click.option("--zone", metavar="IANA", help="Time zone, e.g. America/New_York; this machine's by default.")
+@click.option("--strain", "strains", metavar="CODE", multiple=True, help="A strain (repeat for more).")
+@click.option("--supplement", metavar="NAME", help="The supplement, or none; bran by default.")
+@click.option(
+    "--level", "levels", metavar="PCT", type=float, multiple=True, help="A level in percent (repeat)."
+)
+@click.option("--replicates", metavar="N", type=click.IntRange(1, 580), help="Bags of each; 2 by default.")
+@click.option("--inoculated-at", metavar="TIME", help="Day 0 of all bags; today by default.")
+@click.option(
+    "--first-tag",
+    metavar="N",
+    type=click.IntRange(0, 579),
+    help="Tag of the first bag's card, the others follow; the first free ones by default.",
+)
+def new(
+    trial_dir: Path,
+    bag_list: Path | None,
+    name: str | None,
+    zone: str | None,
+    strains: tuple[str, ...],
+    supplement: str | None,
+    levels: tuple[float, ...],
+    replicates: int | None,
+    inoculated_at: str | None,
+    first_tag: int | None,
+) -> None:
+    """Begin a trial: its plan and its list of bags.
+
+    Writes TRIAL_DIR/trial.toml, each key explained in it, and
+    TRIAL_DIR/bags.csv. Without options the bags are a small example to change.
+    Files that are there already are never touched.
+
+    \b
+    Example:
+      colscan new hornbeam --strain PO-3 --strain PE-1 --level 0 --level 8
+    """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    from colscan.trial import Layout, create_trial
+
+    given: dict[str, Any] = {
+        "strains": strains,
+        "supplement": supplement,
+        "levels_pct": levels,
+        "replicates": replicates,
+        "inoculated_at": inoculated_at,
+        "first_tag": first_tag,
+    }
+    given = {field: value for field, value in given.items() if value not in (None, ())}
+    if bag_list is not None and given:
+        msg = f"{_OPTIONS[next(iter(given))]} can't go with --bags: {bag_list} says it for each bag"
+        raise TrialError(msg, "Leave one of the two out.")
+    made = create_trial(trial_dir, bag_list or Layout(**given), name=name, time_zone=zone)
+    _report(trial_dir, made)
+
+
+def _report(folder: Path, made: NewTrial) -> None:
+    trial = made.trial
+    strains = ", ".join(strain.code for strain in trial.strains)
+    treatments = ", ".join(dict.fromkeys(bag.treatment for bag in trial.bags))
+    click.echo(f"Made the trial {trial.name!r} in {folder}. Bags: {len(trial.bags)}", err=True)
+    click.echo(f"  strains: {strains}; treatments: {treatments}", err=True)
+    for note in made.notes:
+        click.echo(f"  {note}", err=True)
+    place = shlex.quote(str(folder))
+    click.echo(f"Next: look through {folder / PLAN_FILE} and {folder / Bag.FILE}; fix each", err=True)
+    click.echo("bag's card (its tag is in bags.csv) high on the bag; photograph the shelf; then:", err=True)
+    click.echo(f"  colscan scan {place} PHOTO", err=True)

@@ -1,0 +1,52 @@
+"""Arguments and options that several commands share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
+
+import click
+
+from colscan.errors import TrialError
+from colscan.units import with_offset
+
+F = TypeVar("F", bound=Callable[..., Any])
+FORMATS = ("table", "csv", "json")
+
+
+def trial_dir_argument(command: F) -> F:
+    """Give a command its first argument, the trial's folder, as a `Path`."""
+    return click.argument("trial_dir", metavar="TRIAL_DIR", type=click.Path(path_type=Path))(command)
+
+
+def format_option(command: F) -> F:
+    """Give a command `--format`, how its rows are printed on stdout."""
+    return click.option(
+        "--format",
+        "output_format",
+        type=click.Choice(FORMATS),
+        default="table",
+        show_default=True,
+        help="How rows are printed.",
+    )(command)
+
+
+def parse_when(text: str | None, zone: ZoneInfo, option: str) -> datetime | None:
+    """Return an aware time from an option's text; without an offset it is in the trial's zone.
+
+    Raises
+    ------
+    TrialError
+        When the text is no ISO 8601 time.
+    """
+    if text is None:
+        return None
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        msg = f"{option} {text!r} is not a time."
+        raise TrialError(msg, "Write it like 2026-03-09T10:05 or 2026-03-09T10:05:00-05:00.") from None
+    return when if when.tzinfo else with_offset(when, zone)

@@ -1,0 +1,94 @@
+"""What `event`, `verdict` and `harvest` share: bags, times and cells are checked before a row is written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+
+import click
+
+from colscan import units
+from colscan.app.cli.options import parse_when
+from colscan.errors import TrialError
+from colscan.tables import Row, columns_of, parse_cell
+from colscan.trial.model import Bag, Trial
+from colscan.trial.problems import suggest_near
+
+FUTURE_LIMIT = timedelta(days=1)
+"""Clocks and zones of two devices may disagree by hours; a time further ahead is a slip of the pen."""
+
+at_option = click.option("--at", metavar="TIME", help="When; without it, now. In the trial's zone.")
+
+
+def as_cell(row_type: type[Row], name: str) -> Callable[[click.Context, click.Parameter, str | None], Any]:
+    """Return a click callback that makes an argument's text the value of a declared column.
+
+    Parameters
+    ----------
+    row_type : type of Row
+        The row.
+    name : str
+        Its column.
+    """
+    declared = columns_of(row_type)[name]
+
+    def parse(context: click.Context, parameter: click.Parameter, text: str | None) -> Any:
+        if text is None:
+            return None
+        try:
+            return parse_cell(declared, text)
+        except ValueError as error:
+            msg = f"{error}. {declared.meaning}"
+            raise click.BadParameter(msg, context, parameter) from None
+
+    return parse
+
+
+def known_bag(trial: Trial, code: str) -> Bag:
+    """Return the bag of a code.
+
+    Raises
+    ------
+    TrialError
+        When the trial has none; names the nearest code.
+    """
+    bag = trial.bag(code)
+    if bag is None:
+        near = suggest_near(code, [bag.bag for bag in trial.bags])
+        msg = f"Bag {code!r} is not in the trial {trial.name}."
+        raise TrialError(msg, f"{near}bags.csv has all {len(trial.bags)} codes.")
+    return bag
+
+
+def time_said(text: str | None, trial: Trial, bag: Bag | None) -> datetime:
+    """Return the time of `--at`, or now in the trial's zone.
+
+    Parameters
+    ----------
+    text : str or None
+        What was given.
+    trial : Trial
+        The plan, for its zone.
+    bag : Bag or None
+        What is said can't be from before this bag was inoculated.
+
+    Raises
+    ------
+    TrialError
+        When it is no time, before day 0, or more than a day ahead.
+    """
+    now = units.now().astimezone(trial.zone)
+    when = parse_when(text, trial.zone, "--at") or now
+    if when > now + FUTURE_LIMIT:
+        msg = f"--at {text} is in the future."
+        raise TrialError(msg, f"It is now {now.isoformat()}; check the date.")
+    if bag is not None and when < bag.inoculated_at:
+        msg = f"{when.isoformat()} is before bag {bag.bag} was inoculated ({bag.inoculated_at.isoformat()})."
+        raise TrialError(msg, "Correct --at, or inoculated_at in bags.csv.")
+    return when
+
+
+def tell_recorded(row: Row, what: str) -> None:
+    """Say on stderr what was recorded."""
+    click.echo(f"Recorded in {row.FILE}: {what}", err=True)

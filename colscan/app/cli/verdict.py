@@ -1,0 +1,106 @@
+"""`colscan verdict`: what a person says of a bag or a patch, into the ledger."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from colscan.app.cli.options import trial_dir_argument
+from colscan.app.cli.said import at_option, known_bag, tell_recorded, time_said
+from colscan.errors import TrialError
+from colscan.ledger import Ledger, append_row, read_ledger
+from colscan.ledger.columns import ACTIONS, CALLS, PLACES, VerdictRow
+from colscan.trial import load_trial
+
+CAUTION = """\
+Caution: do not open a contaminated bag indoors; it releases spores. If you
+must handle one, wear at least an N95 mask; people with asthma or weak immune
+defence stay away. Record what you do with it: --action isolated or discarded."""
+
+
+@click.command()
+@trial_dir_argument
+@click.argument("bag", metavar="BAG")
+@click.argument("call", metavar="CALL", type=click.Choice(CALLS))
+@click.option("--patch", metavar="NAME", help="A suspect patch, like p1; without it, the whole bag.")
+@click.option("--where", type=click.Choice(PLACES), help="Where on the bag.")
+@click.option("--found-by", type=click.Choice(("photo", "hand")), help="Seen in a photo, or by hand.")
+@click.option("--action", type=click.Choice(ACTIONS), help="What was done with it.")
+@click.option("--blind", is_flag=True, help="The treatment was hidden from who says it.")
+@click.option("--by", metavar="NAME", help="Who says it.")
+@click.option("--note", metavar="TEXT", help="Anything else.")
+@at_option
+def verdict(
+    trial_dir: Path,
+    bag: str,
+    call: str,
+    patch: str | None,
+    where: str | None,
+    found_by: str | None,
+    action: str | None,
+    blind: bool,
+    by: str | None,
+    note: str | None,
+    at: str | None,
+) -> None:
+    """Record what you say of a bag or a suspect patch.
+
+    CALL is one of: contaminated, harmless, unsure, withdrawn. The latest call
+    on a patch or bag counts; withdrawn takes it back.
+
+    \b
+    Example:
+      colscan verdict hornbeam B01 contaminated --where back --action isolated
+    """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    trial = load_trial(trial_dir)
+    when = time_said(at, trial, known_bag(trial, bag))
+    ledger = read_ledger(trial_dir)
+    row = VerdictRow(
+        at=when,
+        bag=bag,
+        patch=patch or None,
+        photo_sha256=_photo_of_patch(ledger, bag, patch, when=when) if patch else None,
+        call=call,
+        where=where,
+        found_by=found_by,
+        action=action,
+        blind="yes" if blind else None,
+        by=by or None,
+        note=note or None,
+    )
+    earlier, later = _other_calls(ledger, row)
+    if call == "withdrawn" and (earlier is None or earlier.call == "withdrawn"):
+        msg = f"Nothing is said of {_target(row)} that could be withdrawn."
+        raise TrialError(msg, f"`colscan history {trial_dir} {bag}` shows what is said of the bag.")
+    append_row(trial_dir, row)
+    tell_recorded(row, f"{when:%Y-%m-%d %H:%M}  {_target(row)}: {call}{f', {action}' if action else ''}")
+    if later is not None:
+        click.echo(f"The later call of {later.at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)
+    if call == "contaminated" and action is None:
+        click.echo(CAUTION, err=True)
+
+
+def _target(row: VerdictRow) -> str:
+    return f"bag {row.bag}, patch {row.patch}" if row.patch else f"bag {row.bag}"
+
+
+def _photo_of_patch(ledger: Ledger, bag: str, patch: str, *, when: datetime) -> str | None:
+    """The newest photo up to a time in which the patch was seen: the one that the verdict is about."""
+    sightings = [row for row in ledger.suspects if row.bag == bag]
+    names = sorted({row.patch for row in sightings})
+    if patch not in names:
+        known = f"Its patches: {', '.join(names)}." if names else "No patch of it is recorded."
+        msg = f"Bag {bag} has no patch {patch!r}."
+        raise TrialError(msg, f"{known} Without --patch, the call is on the whole bag.")
+    seen = [row for row in sightings if row.patch == patch and row.taken_at <= when]
+    return seen[-1].photo_sha256 if seen else None
+
+
+def _other_calls(ledger: Ledger, row: VerdictRow) -> tuple[VerdictRow | None, VerdictRow | None]:
+    """The call before this one on the same bag or patch, and the one that counts after it."""
+    calls = [other for other in ledger.verdicts if (other.bag, other.patch) == (row.bag, row.patch)]
+    earlier = [other for other in calls if other.at <= row.at]
+    later = [other for other in calls if other.at > row.at]
+    return earlier[-1] if earlier else None, later[-1] if later else None

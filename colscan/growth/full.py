@@ -1,0 +1,71 @@
+"""When a bag is full, and what is due then."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from colscan.growth.model import Advice, BagRecord, Judgement
+from colscan.ledger.columns import ScoreRow
+from colscan.trial.model import Limits, Strain, Trial
+from colscan.units import days_between
+
+MIXES_GROWTH = ("shaken", "turned")
+"""Events after which the side in view has to become full anew. Opening a bag takes nothing from it."""
+
+
+def full_since(record: BagRecord, limits: Limits) -> datetime | None:
+    """Return when a bag was first full, None when it isn't.
+
+    Full is a coverage at or over `full_coverage_pct` whose interval's low end is over `ready_coverage_pct`,
+    in two photos running; the time is that of the first. Photos in which the bag could not be measured say
+    nothing and are passed over. Only photos since the bag was last shaken or turned count.
+
+    Parameters
+    ----------
+    record : BagRecord
+        One bag's rows.
+    limits : Limits
+        The trial's thresholds.
+    """
+    mixed = [event.at for event in record.events if event.what in MIXES_GROWTH]
+    previous: datetime | None = None
+    for row in record.scores:
+        if row.coverage_pct is None or (mixed and row.taken_at < mixed[-1]):
+            continue
+        white = looks_full(row, limits)
+        if white and previous is not None:
+            return previous
+        previous = row.taken_at if white else None
+    return None
+
+
+def looks_full(row: ScoreRow, limits: Limits) -> bool:
+    """Whether one photo meets both limits of `full`."""
+    if row.coverage_pct is None or row.coverage_low_pct is None:
+        return False
+    return row.coverage_pct >= limits.full_coverage_pct and row.coverage_low_pct > limits.ready_coverage_pct
+
+
+def judge_full(record: BagRecord, trial: Trial, now: datetime) -> Judgement | None:
+    """Return what is due with a full bag, None for one that isn't full.
+
+    Ready needs the strain's `consolidate_days` and somebody who looked all round after it was full.
+    """
+    since = full_since(record, trial.limits)
+    if since is None:
+        return None
+    strain = trial.strain(record.bag.strain) or Strain(code=record.bag.strain)
+    age = days_between(record.bag.inoculated_at, since)
+    if days_between(since, now) < strain.consolidate_days:
+        until = age + strain.consolidate_days
+        why = f"front is white since day {age:.1f}; it consolidates until day {until:.1f}"
+        return Judgement(advice=Advice.WAIT, why=why)
+    looked = [event.at for event in record.events if event.what == "looked-round" and event.at > since]
+    if not looked:
+        return Judgement(
+            advice=Advice.TURN,
+            why=f"front is white since day {age:.1f}; nobody has looked all round since",
+        )
+    looked_age = days_between(record.bag.inoculated_at, looked[-1])
+    why = f"front is white since day {age:.1f}, looked all round on day {looked_age:.1f}"
+    return Judgement(advice=Advice.READY, why=why)

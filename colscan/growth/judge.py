@@ -1,0 +1,258 @@
+"""What to do with each bag today, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from statistics import median
+
+import numpy as np
+
+from colscan.growth.full import judge_full, looks_full
+from colscan.growth.look import count_alarms, judge_look
+from colscan.growth.model import Advice, BagRecord, BagStatus, GrowthSeries, Judgement
+from colscan.growth.records import records_of, standing_calls
+from colscan.growth.series import SAME_AGE_DAYS, coverage_at, make_series, median_slope, points_per_day
+from colscan.ledger import Ledger
+from colscan.ledger.columns import VerdictRow
+from colscan.trial.model import Bag, Limits, Trial
+from colscan.units import days_between, to_fraction
+
+LEFT_THE_TRIAL = ("discarded", "retired")
+PAST_THE_RUN = ("opened", "fruiting")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pace:
+    """How far (fraction) and how fast (points a day) a bag was at an age."""
+
+    bag: str
+    coverage: float
+    points_per_day: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Siblings:
+    """The other sound bags of a bag's strain and treatment, at its own age.
+
+    Parameters
+    ----------
+    coverage : float or None
+        Their median coverage (fraction) at that age; None without one that was photographed then.
+    points_per_day : float or None
+        Their median speed at that age.
+    """
+
+    coverage: float | None
+    points_per_day: float | None
+
+
+def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, ...]:
+    """Return each bag's latest score and what to do with it, in the plan's order.
+
+    In this order: what people said of the bag (discarded, retired, contaminated, missing), reasons to look,
+    then the growth. Nothing is called ready before somebody turned it and looked.
+
+    Parameters
+    ----------
+    trial : Trial
+        The plan.
+    ledger : Ledger
+        The rows that count, in order of time.
+    now : datetime
+        Today, aware: decides whether a full bag's days of consolidation are over.
+    """
+    records = records_of(trial, ledger)
+    series = {record.bag.bag: make_series(record) for record in records}
+    sound: dict[tuple[str, str, float], list[GrowthSeries]] = {}
+    for record in records:
+        if record.bag.role == "trial" and not _contaminating_calls(record):
+            sound.setdefault(_group(record.bag), []).append(series[record.bag.bag])
+    seen_at = _shelves_seen_at(records)
+
+    @cache
+    def paces_at(group: tuple[str, str, float], age_days: float) -> tuple[_Pace, ...]:
+        # Bags of one photo and one spawning day share their age: each sibling is looked up once for all.
+        return _paces_of(sound.get(group, []), age_days)
+
+    statuses = []
+    for record in records:
+        own = series[record.bag.bag]
+        judgement = _judge(
+            record,
+            own,
+            trial=trial,
+            paces=paces_at(_group(record.bag), float(own.days[-1])) if record.scores else (),
+            others_seen_at=seen_at.get(record.bag.shelf),
+            now=now,
+        )
+        statuses.append(_status_of(record, own, judgement=judgement))
+    return tuple(statuses)
+
+
+def _group(bag: Bag) -> tuple[str, str, float]:
+    return bag.strain, bag.supplement, bag.supplement_pct
+
+
+def _shelves_seen_at(records: tuple[BagRecord, ...]) -> dict[str | None, datetime]:
+    seen: dict[str | None, datetime] = {}
+    for record in records:
+        if record.scores:
+            taken_at = record.scores[-1].taken_at
+            seen[record.bag.shelf] = max(seen.get(record.bag.shelf, taken_at), taken_at)
+    return seen
+
+
+def _status_of(record: BagRecord, series: GrowthSeries, *, judgement: Judgement) -> BagStatus:
+    latest = record.scores[-1] if record.scores else None
+    return BagStatus(
+        bag=record.bag.bag,
+        strain=record.bag.strain,
+        treatment=record.bag.treatment,
+        taken_at=latest.taken_at if latest else None,
+        day=float(series.days[-1]) if latest else None,
+        coverage=to_fraction(latest.coverage_pct) if latest else None,
+        low=to_fraction(latest.coverage_low_pct) if latest else None,
+        high=to_fraction(latest.coverage_high_pct) if latest else None,
+        density=to_fraction(latest.density_pct) if latest else None,
+        points_per_day=points_per_day(series),
+        suspects=count_alarms(record),
+        advice=judgement.advice,
+        why=judgement.why,
+    )
+
+
+def _judge(
+    record: BagRecord,
+    series: GrowthSeries,
+    *,
+    trial: Trial,
+    paces: tuple[_Pace, ...],
+    others_seen_at: datetime | None,
+    now: datetime,
+) -> Judgement:
+    said = _judge_said(record, trial) or judge_look(record, others_seen_at)
+    if said is not None:
+        return said
+    if not record.scores:
+        return Judgement(advice=Advice.WAIT, why="no photo yet")
+    if record.bag.role == "blank":
+        return Judgement(advice=Advice.BLANK, why="sealed without spawn: what it reads is the scorer's zero")
+    past = [event for event in record.events if event.what in PAST_THE_RUN]
+    if past:
+        age = days_between(record.bag.inoculated_at, past[-1].at)
+        return Judgement(advice=Advice(past[-1].what), why=f"{past[-1].what} since day {age:.1f}")
+    full = judge_full(record, trial, now)
+    if full is not None:
+        return full
+    siblings = _siblings_of(record.bag, paces)
+    return _judge_stalled(record.bag, series, siblings=siblings, limits=trial.limits) or _judge_growing(
+        record, series, siblings=siblings, limits=trial.limits
+    )
+
+
+def _contaminating_calls(record: BagRecord) -> list[VerdictRow]:
+    return [call for call in standing_calls(record) if call.call == "contaminated"]
+
+
+def _judge_said(record: BagRecord, trial: Trial) -> Judgement | None:
+    """The state that people have given a bag."""
+    calls = _contaminating_calls(record)
+    gone = [event for event in record.events if event.what in LEFT_THE_TRIAL]
+    if gone:
+        when = gone[-1].at.astimezone(trial.zone).date()
+        detail = f": {gone[-1].detail}" if gone[-1].detail else ""
+        why = f"{gone[-1].what} on {when}{detail}{'; called contaminated' if calls else ''}"
+        return Judgement(advice=Advice(gone[-1].what), why=why)
+    thrown = [call for call in standing_calls(record) if call.action == "discarded"]
+    if thrown:
+        return Judgement(advice=Advice.DISCARDED, why=_describe_call(record, thrown[-1], trial))
+    if calls:
+        return Judgement(advice=Advice.CONTAMINATED, why=_describe_call(record, calls[-1], trial))
+    missing = [event.at for event in record.events if event.what == "missing"]
+    if missing and not any(row.taken_at > missing[-1] for row in record.scores):
+        return Judgement(
+            advice=Advice.MISSING, why=f"missing since {missing[-1].astimezone(trial.zone).date()}"
+        )
+    return None
+
+
+def _describe_call(record: BagRecord, call: VerdictRow, trial: Trial) -> str:
+    kinds = {suspect.patch: suspect.kind for suspect in record.suspects}
+    what = f"{call.patch} {kinds.get(call.patch, '')}".strip() + " " if call.patch else ""
+    details = [
+        detail for detail in (call.where, f"found by {call.found_by}" if call.found_by else None) if detail
+    ]
+    where = f" ({', '.join(details)})" if details else ""
+    action = f", {call.action}" if call.action else ""
+    return f"{what}called {call.call} on {call.at.astimezone(trial.zone).date()}{where}{action}"
+
+
+def _paces_of(group: list[GrowthSeries], age_days: float) -> tuple[_Pace, ...]:
+    coverages = [(series, coverage_at(series, age_days)) for series in group]
+    return tuple(
+        _Pace(
+            bag=series.bag,
+            coverage=coverage,
+            points_per_day=points_per_day(series, age_days + SAME_AGE_DAYS),
+        )
+        for series, coverage in coverages
+        if coverage is not None
+    )
+
+
+def _siblings_of(bag: Bag, paces: tuple[_Pace, ...]) -> _Siblings:
+    others = [pace for pace in paces if pace.bag != bag.bag]
+    speeds = [pace.points_per_day for pace in others if pace.points_per_day is not None]
+    return _Siblings(
+        coverage=median(pace.coverage for pace in others) if others else None,
+        points_per_day=median(speeds) if speeds else None,
+    )
+
+
+def _judge_stalled(
+    bag: Bag, series: GrowthSeries, *, siblings: _Siblings, limits: Limits
+) -> Judgement | None:
+    """Stalled: the interval is below the siblings' median, and the speed was under the limit for long enough.
+
+    The speed is that of all scores back to the last one that is at least `stalled_days` old, in this segment.
+    """
+    chosen = ~np.isnan(series.coverage) & (series.segment == series.segment[-1])
+    days, coverage = series.days[chosen], series.coverage[chosen]
+    old_enough = np.flatnonzero(days <= days[-1] - limits.stalled_days)
+    if siblings.coverage is None or not old_enough.size:
+        return None
+    start = int(old_enough[-1])
+    slope = median_slope(days[start:], coverage[start:])
+    high = series.high[chosen][-1]
+    behind = (coverage[-1] if np.isnan(high) else high) < siblings.coverage
+    if slope >= limits.stalled_points_per_day or not behind:
+        return None
+    why = (
+        f"{slope:.1f} points a day over {days[-1] - days[start]:.1f} days, at {100 * coverage[-1]:.0f} %; "
+        f"siblings of {bag.strain} {bag.treatment} at this age: {100 * siblings.coverage:.0f} %"
+    )
+    return Judgement(advice=Advice.STALLED, why=why)
+
+
+def _judge_growing(
+    record: BagRecord, series: GrowthSeries, *, siblings: _Siblings, limits: Limits
+) -> Judgement:
+    """Wait: how fast it and its siblings grow, or what it still lacks to be full."""
+    latest = record.scores[-1]
+    if looks_full(latest, limits):
+        why = f"{latest.coverage_pct:.1f} % in one photo; full needs two running"
+        return Judgement(advice=Advice.WAIT, why=why)
+    if latest.coverage_pct is not None and latest.coverage_pct >= limits.full_coverage_pct:
+        low = "not known" if latest.coverage_low_pct is None else f"{latest.coverage_low_pct:.1f} %"
+        why = f"{latest.coverage_pct:.1f} %, low end {low}; full needs over {limits.ready_coverage_pct:g} %"
+        return Judgement(advice=Advice.WAIT, why=why)
+    speed = points_per_day(series)
+    if speed is None:
+        since = " since it was shaken, turned or opened" if latest.segment else ""
+        return Judgement(advice=Advice.WAIT, why=f"one photo{since}; the next gives its speed")
+    why = f"{speed:.1f} points a day"
+    if siblings.points_per_day is not None:
+        why += f"; siblings of {record.bag.strain} {record.bag.treatment}: {siblings.points_per_day:.1f}"
+    return Judgement(advice=Advice.WAIT, why=why)

@@ -1,0 +1,113 @@
+"""Why somebody should go and look at a bag."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from colscan.flags import Flag
+from colscan.growth.model import Advice, BagRecord, Judgement
+from colscan.growth.records import call_on, is_alarm, standing_calls
+from colscan.ledger.columns import SuspectRow
+from colscan.units import days_between
+
+NOT_SEEN_DAYS = 2.0
+"""Of photos a day, a bag that lags this far behind its shelf was missed more than once."""
+PATCHES_NAMED = 2
+"""How many patches a reason names before it counts the rest."""
+
+
+def count_alarms(record: BagRecord) -> int:
+    """Return how many patches of the latest photo are neither expected nor called harmless."""
+    calls = standing_calls(record)
+    return sum(is_alarm(suspect, calls) for suspect in _latest_suspects(record))
+
+
+def _latest_suspects(record: BagRecord) -> tuple[SuspectRow, ...]:
+    if not record.scores:
+        return ()
+    latest = record.scores[-1].photo_sha256
+    return tuple(suspect for suspect in record.suspects if suspect.photo_sha256 == latest)
+
+
+def judge_look(record: BagRecord, others_seen_at: datetime | None) -> Judgement | None:
+    """Return every reason to look at a bag as one judgement, None when there is none.
+
+    Parameters
+    ----------
+    record : BagRecord
+        One bag's rows.
+    others_seen_at : datetime or None
+        When a bag of the same shelf was last photographed.
+    """
+    reasons = (
+        _why_suspect(record),
+        _why_fell(record),
+        _why_unmeasured(record),
+        _why_unseen(record, others_seen_at),
+    )
+    said = [reason for reason in reasons if reason]
+    return Judgement(advice=Advice.LOOK, why="; ".join(said)) if said else None
+
+
+def _why_suspect(record: BagRecord) -> str | None:
+    """Patches of the latest photo that nobody has reviewed; failing those, earlier ones gone from view."""
+    calls = standing_calls(record)
+    unreviewed = {
+        suspect.patch: suspect
+        for suspect in record.suspects
+        if is_alarm(suspect, calls) and call_on(suspect, calls) != "contaminated"
+    }
+    latest = {suspect.patch for suspect in _latest_suspects(record)}
+    present = [suspect for name, suspect in unreviewed.items() if name in latest]
+    if present:
+        unsure = any(call_on(suspect, calls) == "unsure" for suspect in present)
+        return f"{_name_patches(present)}: {'called unsure' if unsure else 'not reviewed'}"
+    gone = list(unreviewed.values())
+    if not gone:
+        return None
+    last = days_between(record.bag.inoculated_at, gone[-1].taken_at)
+    return f"{_name_patches(gone)}: last seen on day {last:.1f}, not reviewed"
+
+
+def _name_patches(suspects: list[SuspectRow]) -> str:
+    largest = sorted(suspects, key=lambda suspect: -suspect.area_mm2)
+    named = [f"{s.patch} {s.kind} {s.area_mm2:.0f} mm2" for s in largest[:PATCHES_NAMED]]
+    more = len(largest) - len(named)
+    return ", ".join(named) + (f" and {more} more" if more else "")
+
+
+def _why_fell(record: BagRecord) -> str | None:
+    """The latest fall that no event explains and that has not been made good."""
+    fallen = [i for i, row in enumerate(record.scores) if Flag.FELL in row.flags]
+    if not fallen:
+        return None
+    fall = record.scores[fallen[-1]]
+    before = next((row for row in record.scores[: fallen[-1]][::-1] if row.coverage_pct is not None), None)
+    latest = next((row for row in record.scores[::-1] if row.coverage_pct is not None), None)
+    if before is None or before.coverage_pct is None or latest is None or latest.coverage_pct is None:
+        return None
+    explained = any(event.at >= before.taken_at for event in record.events)
+    if fall.coverage_pct is None or explained or latest.coverage_pct >= before.coverage_pct:
+        return None
+    day = days_between(record.bag.inoculated_at, fall.taken_at)
+    change = f"from {before.coverage_pct:.0f} to {fall.coverage_pct:.0f} %"
+    return f"fell {change} on day {day:.1f}, no event explains it"
+
+
+def _why_unmeasured(record: BagRecord) -> str | None:
+    if not record.scores or record.scores[-1].coverage_pct is not None:
+        return None
+    day = days_between(record.bag.inoculated_at, record.scores[-1].taken_at)
+    flags = " ".join(flag for flag in record.scores[-1].flags if flag != Flag.UNMEASURED)
+    return f"could not be measured on day {day:.1f}" + (f" ({flags})" if flags else "")
+
+
+def _why_unseen(record: BagRecord, others_seen_at: datetime | None) -> str | None:
+    bag = record.bag
+    seen_at = record.scores[-1].taken_at if record.scores else bag.inoculated_at
+    if others_seen_at is None or days_between(seen_at, others_seen_at) <= NOT_SEEN_DAYS:
+        return None
+    others = f"others were on day {days_between(bag.inoculated_at, others_seen_at):.1f}"
+    if not record.scores:
+        return f"in no photo yet; {others}"
+    return f"last photographed on day {days_between(bag.inoculated_at, seen_at):.1f}; {others}"

@@ -1,0 +1,184 @@
+"""Writing the ledger's files: under a lock, appended whole or not at all, replaced at once."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import TypeVar
+
+from filelock import FileLock, Timeout
+
+from colscan.errors import LedgerError
+from colscan.tables import (
+    Row,
+    columns_of,
+    format_header,
+    format_record,
+    format_row,
+    header_problems,
+    parse_table,
+    split_records,
+)
+
+LOCK_FILE = ".colscan.lock"
+"""Beside the ledger, not in `cache/`: who deletes the cache mustn't take the lock from under a writer."""
+LOCK_TIMEOUT_S = 30.0
+"""An append takes milliseconds and mending a long ledger seconds: who waits longer waits for a stuck one."""
+FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
+READ_ONLY = (errno.EACCES, errno.EPERM, errno.EROFS)
+R = TypeVar("R", bound=Row)
+
+
+@contextmanager
+def locked(folder: Path) -> Iterator[None]:
+    """Hold the ledger's lock; other processes that write wait.
+
+    Raises
+    ------
+    LedgerError
+        When another process holds it too long, or a file can't be written meanwhile.
+    """
+    if not folder.is_dir():
+        msg = f"{folder}: no such folder."
+        raise LedgerError(msg, "Give the folder that holds trial.toml.")
+    lock_path = folder / LOCK_FILE
+    try:
+        with FileLock(lock_path, timeout=LOCK_TIMEOUT_S):
+            yield
+    except Timeout:
+        msg = f"{lock_path} has been held by another colscan for {LOCK_TIMEOUT_S:g} s."
+        raise LedgerError(msg, "Wait until it has finished, or end it; then run the command again.") from None
+    except OSError as error:
+        raise _trouble(folder, error) from error
+
+
+def _trouble(folder: Path, error: OSError) -> LedgerError:
+    where = error.filename or folder
+    again = "then run the command again. What was recorded before is whole."
+    if error.errno in FULL_DISK:
+        return LedgerError(f"{where}: the disk is full.", f"Make room, {again}")
+    if error.errno in READ_ONLY:
+        hint = f"Make the folder writable, or close the program that holds the file; {again}"
+        return LedgerError(f"{where}: can't be written ({error.strerror}).", hint)
+    return LedgerError(f"{where}: {error.strerror or error}.", f"Check the disk, {again}")
+
+
+@contextmanager
+def all_or_nothing(paths: Sequence[Path]) -> Iterator[None]:
+    """Cut files back to their length at entry, the last first, when what is done meanwhile fails."""
+    sizes = {path: path.stat().st_size if path.exists() else None for path in paths}
+    try:
+        yield
+    except BaseException:  # ctrl-C included: it is raised again
+        for path in reversed(paths):
+            with suppress(OSError):  # what can't be cut back now is mended by the next writer
+                _cut_back(path, sizes[path])
+        raise
+
+
+def _cut_back(path: Path, size: int | None) -> None:
+    if size is None:
+        path.unlink(missing_ok=True)
+    elif path.stat().st_size > size:
+        os.truncate(path, size)
+
+
+def append_rows(path: Path, rows: Sequence[R]) -> None:
+    """Append rows of one type in one write, in the order of the file's own columns; make the file first.
+
+    Raises
+    ------
+    LedgerError
+        When the file's header, or a value, doesn't let the rows be read again.
+    OSError
+        When they can't be written; `all_or_nothing` undoes what was.
+    """
+    row_type = type(rows[0])
+    header = _read_header(path, row_type)
+    data = _encode(rows, header or tuple(columns_of(row_type)), path.name)
+    write_bytes(path, data if header else format_header(row_type) + data, os.O_APPEND)
+    if not header:
+        _sync_folder(path.parent)
+
+
+def _read_header(path: Path, row_type: type[Row]) -> tuple[str, ...]:
+    """The names of the columns as the file has them; none for a file that is empty or missing."""
+    if not path.exists():
+        return ()
+    with path.open("rb") as file:
+        line = file.readline()
+    names = next(split_records(line.decode("utf-8-sig", errors="replace")), None)
+    if names is None:
+        return ()
+    header = tuple(name.strip() for name in names.cells)
+    problems = header_problems(header, row_type, source=str(path))
+    if problems:
+        msg = f"{problems[0].source}: {problems[0].message}."
+        raise LedgerError(msg, problems[0].hint)
+    return header
+
+
+def _encode(rows: Sequence[R], header: Sequence[str], source: str) -> bytes:
+    cells = [format_row(row) for row in rows]
+    lost = [name for name in cells[0] if name not in header and any(row[name] for row in cells)]
+    if lost:
+        msg = f"{source}:1: column {lost[0]!r} is missing."
+        raise LedgerError(msg, "Add it to the header line, with empty cells below.")
+    data = b"".join(format_record(row.get(name, "") for name in header) for row in cells)
+    # What can't be read again must not be written: it would lock the grower out of the ledger.
+    reading = parse_table(format_record(header) + data, type(rows[0]), source=source)
+    if reading.problems:
+        msg = f"A row for {source} can't be written: {reading.problems[0].message}."
+        raise LedgerError(msg, reading.problems[0].hint)
+    return data
+
+
+def write_bytes(path: Path, data: bytes, how: int) -> None:
+    """Write bytes in one go, opened with `os.O_APPEND` or `os.O_TRUNC`, and see them on the disk.
+
+    Raises
+    ------
+    OSError
+        When not all of them could be written.
+    """
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | getattr(os, "O_BINARY", 0) | how, 0o666)
+    try:
+        if os.write(descriptor, data) < len(data):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a new name last through a power cut; systems that can't open folders do without."""
+    with suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """Put new bytes in a file's place: a reader sees the old ones or the new ones, never a part.
+
+    Raises
+    ------
+    OSError
+        When they can't be written; the file is as before.
+    """
+    part = path.with_name(f".{path.name}.part")
+    try:
+        write_bytes(part, data, os.O_TRUNC)
+        shutil.copymode(path, part)
+        part.replace(path)
+    except BaseException:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise
+    _sync_folder(path.parent)

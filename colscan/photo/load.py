@@ -1,0 +1,181 @@
+"""Photo files read once: what they are, and their upright sRGB pixels."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import struct
+import warnings
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pillow_heif
+from PIL import ExifTags, Image, ImageCms, ImageOps, UnidentifiedImageError
+
+from colscan.errors import PhotoError
+from colscan.photo.model import ImageRGB, PhotoRef
+from colscan.photo.when import resolve_taken_at
+from colscan.units import now
+
+PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif")
+_FORMATS = ("JPEG", "PNG", "HEIF")
+_COLOURLESS = frozenset({"1", "L", "LA", "La", "I", "F", "I;16", "I;16B", "I;16L"})
+# A bag seen at less than this cannot be told apart from its card.
+_LEAST_SIDE_PX = 240
+# What Pillow's readers are known to raise on damaged files.
+_DAMAGE = (
+    OSError,
+    SyntaxError,
+    ValueError,
+    EOFError,
+    struct.error,
+    zlib.error,
+    TypeError,
+    KeyError,
+    IndexError,
+)
+
+pillow_heif.register_heif_opener()
+
+
+def read_ref(
+    path: Path, *, zone: ZoneInfo, not_before: datetime, taken_at: datetime | None = None
+) -> PhotoRef:
+    """Which photo a file is: its bytes' hash, when it was taken, by which camera; no pixel is decoded.
+
+    Parameters
+    ----------
+    path : Path
+        A JPEG, PNG or HEIC file.
+    zone : ZoneInfo
+        The trial's zone, for times without an offset.
+    not_before : datetime
+        The trial's first inoculation.
+    taken_at : datetime, optional
+        What the user said; wins over everything in the file.
+
+    Raises
+    ------
+    PhotoError
+        When the file can't be read, is no photo, or can't be placed in time.
+    """
+    raw = _read_bytes(path)
+    with _opened(raw, path.name) as image:
+        exif = image.getexif()
+        details = dict(exif.get_ifd(ExifTags.IFD.Exif))
+        camera = _camera(dict(exif) | details)
+    taken = resolve_taken_at(path, details, zone=zone, not_before=not_before, now=now(), option=taken_at)
+    return PhotoRef(
+        path=path,
+        name=path.name,
+        sha256=hashlib.sha256(raw).hexdigest(),
+        taken_at=taken.at,
+        taken_at_from=taken.source,
+        camera=camera,
+        flags=taken.flags,
+    )
+
+
+def load_rgb(path: Path, *, max_megapixels: float) -> ImageRGB:
+    """The upright sRGB pixels of a photo.
+
+    Parameters
+    ----------
+    path : Path
+        A JPEG, PNG or HEIC file.
+    max_megapixels : float
+        Larger photos are refused before they are decoded.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+
+    Raises
+    ------
+    PhotoError
+        When the file can't be read, has no colour, or is too large or too small.
+    """
+    with _opened(_read_bytes(path), path.name) as image:
+        _check_size(image, path.name, max_megapixels)
+        if image.mode in _COLOURLESS:
+            msg = f"{path.name}: is a picture without colour ({image.mode})."
+            raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
+        upright = ImageOps.exif_transpose(_to_srgb(image))
+        return np.asarray(upright)
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        msg = f"{path}: can't be read ({error.strerror})."
+        raise PhotoError(msg, "Check the name, and that the file may be read.") from error
+
+
+@contextmanager
+def _opened(raw: bytes, name: str) -> Iterator[Image.Image]:
+    """Open an image whose size we check ourselves; whatever its reader raises says that the file is damaged."""
+    limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # damaged metadata is no news to the grower
+            with Image.open(io.BytesIO(raw), formats=_FORMATS) as image:
+                yield image
+    except _DAMAGE as error:
+        msg = f"{name}: is not a readable JPEG, PNG or HEIC photo ({_first_line(error)})."
+        raise PhotoError(msg, "Copy it from the phone again; a half-copied file looks like this.") from error
+    finally:
+        Image.MAX_IMAGE_PIXELS = limit
+
+
+def _first_line(error: BaseException) -> str:
+    if isinstance(error, UnidentifiedImageError):
+        return "unknown format"
+    return (str(error).splitlines() or [type(error).__name__])[0]
+
+
+def _check_size(image: Image.Image, name: str, max_megapixels: float) -> None:
+    width, height = image.size
+    if width * height > max_megapixels * 1e6:
+        megapixels = f"{width * height / 1e6:.0f} megapixels ({width} x {height})"
+        msg = f"{name}: has {megapixels}, more than the {max_megapixels:g} allowed."
+        raise PhotoError(msg, "Make it smaller, or raise max_photo_megapixels under [limits] in trial.toml.")
+    if min(width, height) < _LEAST_SIDE_PX:
+        msg = f"{name}: is only {width} x {height} px."
+        raise PhotoError(msg, f"Give the photo itself, not a thumbnail: at least {_LEAST_SIDE_PX} px a side.")
+
+
+def _to_srgb(image: Image.Image) -> Image.Image:
+    """Convert to 8-bit sRGB; phones write wider colour spaces, and say so in a profile."""
+    profile = image.info.get("icc_profile")
+    if profile and image.mode in ("RGB", "CMYK"):
+        try:
+            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            if "sRGB" not in ImageCms.getProfileDescription(source):
+                converted = ImageCms.profileToProfile(
+                    image, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
+                )
+                return converted if converted is not None else image.convert("RGB")
+        except (ImageCms.PyCMSError, OSError):
+            pass  # a broken profile says nothing; the pixels are read as sRGB
+    return image.convert("RGB")
+
+
+def _camera(tags: dict[int, object]) -> str | None:
+    names = [
+        _text(tags.get(tag)) for tag in (ExifTags.Base.Make, ExifTags.Base.Model, ExifTags.Base.LensModel)
+    ]
+    flash = tags.get(ExifTags.Base.Flash)
+    if isinstance(flash, int):
+        names.append("flash" if flash & 1 else "no flash")
+    said = [name for name in names if name]
+    return ", ".join(said) or None
+
+
+def _text(value: object) -> str:
+    return " ".join(str(value).replace("\0", " ").split()) if value is not None else ""

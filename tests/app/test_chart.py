@@ -1,0 +1,107 @@
+"""`colscan chart`: the files, where they go, and what happens when they can't be written."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hornbeam import make_hornbeam, write_trial
+
+from colscan.app.cli import chart as command
+from colscan.app.cli.main import main
+from colscan.errors import ExitCode
+from colscan.present.chart import ChartFiles
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The made-up trial on disk, from the folder above it."""
+    monkeypatch.chdir(tmp_path)
+    write_trial(tmp_path / "hornbeam", *make_hornbeam())
+    return Path("hornbeam")
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Charts of a few bytes, where the picture doesn't matter."""
+    monkeypatch.setattr("colscan.present.draw_chart", lambda *_: ChartFiles(png=b"png", svg=b"svg"))
+
+
+def test_png_and_svg_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Paths on stdout, the message on stderr; a second run writes the same bytes; nothing else is left."""
+    before = {path.name for path in folder.iterdir()}
+    assert main(["chart", str(folder)]) == 0
+    out, err = capsys.readouterr()
+    assert out.splitlines() == ["hornbeam/chart.png", "hornbeam/chart.svg"]
+    assert err == "The chart is in hornbeam/chart.png and hornbeam/chart.svg\n"
+    first = [(folder / name).read_bytes() for name in ("chart.png", "chart.svg")]
+    assert first[0].startswith(b"\x89PNG")
+    assert b"<svg" in first[1]
+    assert main(["chart", str(folder)]) == 0
+    assert [(folder / name).read_bytes() for name in ("chart.png", "chart.svg")] == first
+    assert {path.name for path in folder.iterdir()} - before == {"chart.png", "chart.svg"}
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("given", ["out/curves", "out/curves.png", "out/curves.SVG"])
+def test_output_elsewhere(given: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A path with or without suffix; dots that are no suffix stay."""
+    Path("out").mkdir()
+    assert main(["chart", str(folder), "-o", given]) == 0
+    assert capsys.readouterr().out.splitlines() == ["out/curves.png", "out/curves.svg"]
+    assert Path("out/curves.svg").read_bytes() == b"svg"
+    assert main(["chart", str(folder), "-o", "out/day.12"]) == 0
+    assert Path("out/day.12.png").read_bytes() == b"png"
+    assert not (folder / "chart.png").exists()
+
+
+def test_output_into_no_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Option misuse: exit 2."""
+    assert main(["chart", str(folder), "-o", "nowhere/curves"]) == ExitCode.TRIAL
+    assert "there is no folder nowhere" in capsys.readouterr().err
+
+
+def test_a_trial_without_scores(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit 6 and what to do first; also when no bag could be measured. No file."""
+    monkeypatch.chdir(tmp_path)
+    trial, ledger = make_hornbeam()
+    write_trial(tmp_path / "hornbeam", trial)
+    unmeasured = tuple(replace(row, coverage_pct=None) for row in ledger.scores)
+    write_trial(tmp_path / "foggy", trial, replace(ledger, scores=unmeasured))
+    for name in ("hornbeam", "foggy"):
+        assert main(["chart", name]) == ExitCode.ANALYSIS
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert err == (
+            "colscan: The trial hornbeam has no score to draw.\n"
+            f"  Scan its photos first: colscan scan {name} PHOTO...\n"
+        )
+        assert not list(Path(name).glob("*chart*"))
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_full_disk_leaves_the_old_chart(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit 4, the old file whole, no part of the new one (a disk without space is simulated)."""
+    (folder / "chart.png").write_bytes(b"old")
+
+    def fail(path: Path, data: bytes) -> int:
+        with path.open("wb") as file:
+            file.write(data[:1])
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", fail)
+    assert main(["chart", str(folder)]) == ExitCode.LEDGER
+    assert "hornbeam/chart.png can't be written (No space left on device)." in capsys.readouterr().err
+    assert (folder / "chart.png").read_bytes() == b"old"
+    assert not list(folder.glob(".*"))
+
+
+@pytest.mark.usefixtures("quick")
+def test_write_chart_returns_its_paths(folder: Path) -> None:
+    """What other commands call."""
+    assert command.write_chart(folder) == (folder / "chart.png", folder / "chart.svg")

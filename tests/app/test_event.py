@@ -1,0 +1,86 @@
+"""`colscan event` writes the declared rows, and nothing when what is said can't be."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from colscan.app.cli.main import main
+
+HEAD = b"at,scope,name,what,detail\n"
+
+
+@pytest.fixture(autouse=True)
+def clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is the 9th of March, five past ten in the trial's zone."""
+    monkeypatch.setattr("colscan.units.now", lambda: datetime(2026, 3, 9, 14, 5, tzinfo=UTC))
+
+
+def events(trial: Path) -> bytes:
+    """The bytes of events.csv; none when there is no file."""
+    path = trial / "events.csv"
+    return path.read_bytes() if path.exists() else b""
+
+
+def test_each_bag_gets_a_row(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Bags given together get a row each, now in the trial's zone; stderr says what was recorded."""
+    assert main(["event", str(trial), "shaken", "--bag", "B01", "--bag", "B02", "--bag", "B01"]) == 0
+    assert events(trial) == HEAD + (
+        b"2026-03-09T10:05:00-04:00,bag,B01,shaken,\n2026-03-09T10:05:00-04:00,bag,B02,shaken,\n"
+    )
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "Recorded in events.csv: 2026-03-09 10:05  bag B01: shaken\n" in err
+    assert "bag B02: shaken" in err
+
+
+def test_shelf_room_time_and_detail(trial: Path) -> None:
+    """A shelf and the room are scopes of their own; a time without offset is in the trial's zone."""
+    shelf = ["event", str(trial), "moved", "--shelf", "cellar", "--at", "2026-03-03T08:00"]
+    assert main([*shelf, "--detail", '-2 "steps"']) == 0
+    assert main(["event", str(trial), "power-cut", "--room", "--at", "2026-03-04T08:00:00+01:00"]) == 0
+    assert events(trial) == HEAD + (
+        b'2026-03-03T08:00:00-05:00,shelf,cellar,moved,"\'-2 ""steps"""\n'
+        b"2026-03-04T08:00:00+01:00,room,,power-cut,\n"
+    )
+
+
+def test_same_event_twice_is_written_once(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same again would begin another segment: it is passed over and said."""
+    command = ["event", str(trial), "turned", "--bag", "B01", "--at", "2026-03-03T08:00"]
+    assert (main(command), main(command)) == (0, 0)
+    assert events(trial).count(b"turned") == 1
+    assert "Known already" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["shaken"], "to bags, to a shelf, or to the room"),
+        (["shaken", "--room", "--bag", "B01"], "to bags, to a shelf, or to the room"),
+        (["juggled", "--room"], "'juggled' is not one of"),
+        (["shaken", "--bag", "b1"], "Bag 'b1' is not in the trial hornbeam.\n  Did you mean 'B"),
+        (["shaken", "--bag", "B01", "--bag", "X"], "Bag 'X' is not in the trial"),
+        (["shaken", "--shelf", "celar"], "Did you mean 'cellar'?"),
+        (["shaken", "--bag", "B01", "--at", "yesterday"], "--at 'yesterday' is not a time"),
+        (["shaken", "--bag", "B01", "--at", "2026-03-02T05:59"], "is before bag B01 was inoculated"),
+        (["shaken", "--shelf", "cellar", "--at", "2026-03-02T05:59"], "was inoculated"),
+        (["power-cut", "--room", "--at", "2026-03-02T05:59"], "was inoculated"),
+        (["shaken", "--bag", "B01", "--at", "2026-03-10T10:06"], "is in the future"),
+    ],
+)
+def test_what_can_not_be_is_refused(
+    trial: Path, capsys: pytest.CaptureFixture[str], options: list[str], said: str
+) -> None:
+    """Misuse, unknown names and impossible times end with 2, a clear line, and nothing written."""
+    assert main(["event", str(trial), *options]) == 2
+    assert said in capsys.readouterr().err
+    assert events(trial) == b""
+
+
+def test_broken_ledger_is_left_alone(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A ledger broken by hand ends with 4, file and line."""
+    (trial / "events.csv").write_bytes(HEAD + b"yesterday,room,,moved,\n")
+    assert main(["event", str(trial), "moved", "--room"]) == 4
+    assert "events.csv:2: at: 'yesterday' is not a time" in capsys.readouterr().err
+    assert events(trial) == HEAD + b"yesterday,room,,moved,\n"

@@ -1,0 +1,60 @@
+"""`colscan harvest` writes the declared row, and says what it replaces."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from colscan.app.cli.main import main
+
+HEAD = b"at,bag,flush,fresh_g,saleable_g,note\n"
+
+
+@pytest.fixture(autouse=True)
+def clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is the 9th of April, five past ten in the trial's zone."""
+    monkeypatch.setattr("colscan.units.now", lambda: datetime(2026, 4, 9, 14, 5, tzinfo=UTC))
+
+
+def test_exact_row(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The row stands as declared, and stderr says it."""
+    assert main(["harvest", str(trial), "B01", "1", "512.5", "--saleable", "480", "--note", "late"]) == 0
+    assert (trial / "harvests.csv").read_bytes() == HEAD + b"2026-04-09T10:05:00-04:00,B01,1,512.5,480,late\n"
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == "Recorded in harvests.csv: 2026-04-09 10:05  bag B01, flush 1: 512.5 g fresh\n"
+
+
+def test_earlier_record_is_replaced(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A flush recorded again is appended, and what it replaces is said; another flush replaces nothing."""
+    command = ["harvest", str(trial), "B01"]
+    assert main([*command, "1", "500", "--at", "2026-04-08"]) == 0
+    assert main([*command, "2", "100"]) == 0
+    assert "replaces" not in capsys.readouterr().err
+    assert main([*command, "1", "510", "--at", "2026-04-08"]) == 0
+    assert "It replaces the record of 2026-04-08 00:00: 500 g fresh" in capsys.readouterr().err
+    assert len((trial / "harvests.csv").read_bytes().splitlines()) == 4
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["X01", "1", "500"], "Bag 'X01' is not in the trial hornbeam"),
+        (["B01", "0", "500"], "0 is outside 1 to 20"),
+        (["B01", "1.5", "500"], "'1.5' is not a whole number"),
+        (["B01", "1", "a pound"], "'a pound' is not a number"),
+        (["B01", "1", "12,5"], "decimals are written with a point"),
+        (["B01", "1", "nan"], "'nan' is not a number"),
+        (["B01", "1", "1e6"], "is outside 0 to 100000 g"),
+        (["B01", "1", "500", "--saleable", "501"], "Saleable 501 g is more than fresh 500 g"),
+        (["B01", "1", "500", "--at", "2026-03-01"], "is before bag B01 was inoculated"),
+        (["B01", "1"], "Missing argument"),
+    ],
+)
+def test_what_can_not_be_is_refused(
+    trial: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
+) -> None:
+    """Unknown bags, impossible numbers and times end with 2 and nothing written."""
+    assert main(["harvest", str(trial), *arguments]) == 2
+    assert said in capsys.readouterr().err
+    assert not (trial / "harvests.csv").exists()

@@ -1,0 +1,453 @@
+"""`colscan scan`: what good photos add, and what bad input leaves alone."""
+
+import csv
+import errno
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from demo_trial import begin, contents, photo
+from PIL import Image
+from png_bytes import png
+
+from colscan.app.batch import originals
+from colscan.app.batch import scan as batch_scan
+from colscan.app.cli.main import main
+from colscan.ledger import read_ledger
+
+Unchanged = Callable[[Path], Callable[[], bool]]
+Capture = pytest.CaptureFixture[str]
+COLSCAN = [sys.executable, "-c", "from colscan.app.cli.main import run; run()"]
+
+
+def scan(folder: Path, *arguments: object) -> int:
+    """The exit code of a scan in this process."""
+    return main(["scan", str(folder), "--jobs", "1", *map(str, arguments)])
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    """The rows of a CSV file."""
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def timeless(path: Path) -> list[dict[str, str]]:
+    """The rows of a CSV file without the time they were written."""
+    return [{name: cell for name, cell in row.items() if name != "scanned_at"} for row in rows(path)]
+
+
+# ---- what a good photo adds
+
+
+def test_rows_of_a_photo(scanned: Path) -> None:
+    """Each bag of each photo has one row, with coverage inside its interval; the original is kept."""
+    scores, photos = rows(scanned / "scores.csv"), rows(scanned / "photos.csv")
+    assert [(row["bags_found"], row["taken_at_from"], row["shelf"]) for row in photos] == [
+        ("8", "exif-offset", "cellar")
+    ] * 2
+    assert [row["bag"] for row in scores] == [f"B0{n}" for n in range(1, 9)] * 2
+    assert {row["identified_by"] for row in scores} == {"card"}
+    for row in scores:
+        low, coverage, high = (float(row[f"coverage{end}_pct"]) for end in ("_low", "", "_high"))
+        assert 0 <= low <= coverage <= high <= 100
+        assert 3 <= len(row["outline"].split()) / 2 <= 32
+    kept = sorted((scanned / "photos").iterdir())
+    assert [path.name for path in kept] == [
+        f"2026-03-02T084939-{photos[0]['photo_sha256'][:8]}.jpg",
+        f"2026-03-05T095947-{photos[1]['photo_sha256'][:8]}.jpg",
+    ]
+    assert kept[0].read_bytes() == photo(0).read_bytes()
+
+
+def test_a_second_scan_appends_nothing_and_says_so(
+    scanned: Path, unchanged: Unchanged, capsys: Capture
+) -> None:
+    """The same bytes, also under another name or in the trial's own folder, are passed over."""
+    same = unchanged(scanned)
+    shutil.copy(photo(0), scanned.parent / "renamed.jpg")
+    assert scan(scanned, photo(3), scanned.parent / "renamed.jpg", scanned / "photos") == 0
+    assert same()
+    said = capsys.readouterr()
+    assert "nothing appended; 4 photos scanned before" in said.err
+    assert said.out == ""
+
+
+def test_dry_run_prints_rows_and_writes_nothing(scanned: Path, unchanged: Unchanged, capsys: Capture) -> None:
+    """A dry run shows each bag's scores on stdout."""
+    same = unchanged(scanned)
+    assert scan(scanned, "--dry-run", photo(6)) == 0
+    assert same()
+    said = capsys.readouterr()
+    assert said.out.count("hornbeam-d06.jpg") == 8
+    assert "1 photo measured, nothing written, 8 scores" in said.err
+
+
+def test_the_smallest_spot_is_said(scanned: Path, capsys: Capture) -> None:
+    """Each scan says the smallest spot that its photo can show."""
+    assert scan(scanned, photo(6)) == 0
+    spot = float(rows(scanned / "photos.csv")[-1]["smallest_spot_mm"])
+    assert f"smallest spot it can show: {spot:.0f} mm" in capsys.readouterr().err
+    assert 1 < spot < 14
+
+
+def test_two_photos_with_one_name(trial: Path, tmp_path: Path) -> None:
+    """Two photos of the same name are two photos."""
+    for day in (0, 3):
+        (tmp_path / f"card{day}").mkdir()
+        shutil.copy(photo(day), tmp_path / f"card{day}" / "IMG_1.jpg")
+    assert scan(trial, tmp_path / "card0", tmp_path / "card3") == 0
+    assert [row["photo"] for row in rows(trial / "photos.csv")] == ["IMG_1.jpg"] * 2
+    assert len(list((trial / "photos").iterdir())) == 2
+
+
+def test_heic_and_rotation_change_no_score(trial: Path, tmp_path: Path) -> None:
+    """The same picture stored sideways and as HEIC gives the same bags and nearly the same scores."""
+    sideways, heic = tmp_path / "sideways.png", tmp_path / "shelf.heic"
+    with Image.open(photo(0)) as image:
+        exif = image.getexif()
+        exif[0x0112] = 6
+        image.transpose(Image.Transpose.ROTATE_90).save(sideways, exif=exif)
+        image.save(heic, format="HEIF", quality=95, exif=image.info["exif"])
+    assert scan(trial, photo(0), sideways, heic) == 0
+    by_bag: dict[str, list[float]] = {}
+    for row in rows(trial / "scores.csv"):
+        by_bag.setdefault(row["bag"], []).append(float(row["coverage_pct"]))
+    assert len(by_bag) == 8
+    for first, turned, heic_score in by_bag.values():
+        assert turned == pytest.approx(first, abs=0.01)
+        assert heic_score == pytest.approx(first, abs=3)
+
+
+def test_photos_are_remembered_in_order_of_time(trial: Path) -> None:
+    """Given newest first, photos are recorded oldest first and scored as when given in order."""
+    other = begin(trial.parent / "other")
+    assert scan(trial, photo(6), photo(3), photo(0)) == 0
+    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(day).name for day in (0, 3, 6)]
+    for day in (0, 3, 6):
+        assert scan(other, photo(day)) == 0
+    strip = [{k: v for k, v in row.items() if k != "scanned_at"} for row in rows(trial / "scores.csv")]
+    assert strip == [
+        {k: v for k, v in row.items() if k != "scanned_at"} for row in rows(other / "scores.csv")
+    ]
+
+
+def test_a_late_photo_leaves_rows_alone(scanned: Path, capsys: Capture) -> None:
+    """A photo older than those scored is added; what stood before stands, and that is said."""
+    assert scan(scanned, photo(9)) == 0
+    before = (scanned / "scores.csv").read_bytes()
+    assert scan(scanned, photo(6)) == 0
+    assert (scanned / "scores.csv").read_bytes().startswith(before)
+    assert "their rows stand as they are" in capsys.readouterr().err
+
+
+def test_processes_give_the_same_rows(trial: Path) -> None:
+    """Two processes give the rows of one."""
+    other = begin(trial.parent / "other")
+    assert scan(trial, photo(0), photo(3)) == 0
+    assert main(["scan", str(other), str(photo(0)), str(photo(3)), "--jobs", "2"]) == 0
+    for name in ("scores.csv", "suspects.csv"):
+        assert timeless(trial / name) == timeless(other / name)
+
+
+def test_concurrent_scans_lose_no_row(trial: Path) -> None:
+    """Two scans of different photos at once both record all of theirs."""
+    running = [
+        subprocess.Popen(
+            [*COLSCAN, "scan", str(trial), str(photo(day)), "--jobs", "1"], stderr=subprocess.DEVNULL
+        )
+        for day in (0, 3)
+    ]
+    assert [process.wait(timeout=120) for process in running] == [0, 0]
+    assert sorted(row["photo"] for row in rows(trial / "photos.csv")) == [photo(0).name, photo(3).name]
+    assert len(rows(trial / "scores.csv")) == 16
+    assert main(["check", str(trial)]) == 0
+
+
+# ---- exits: photos
+
+
+def test_unusable_names(trial: Path, unchanged: Unchanged, tmp_path: Path, capsys: Capture) -> None:
+    """No such file, a folder and a pattern without photos: 3, nothing written."""
+    same = unchanged(trial)
+    (tmp_path / "empty").mkdir()
+    for name, message in {
+        "gone.jpg": "no such file or folder",
+        "empty": "the folder holds no photo",
+        "empty/*.jpg": "matches no photo",
+    }.items():
+        assert scan(trial, tmp_path / name) == 3
+        assert message in capsys.readouterr().err
+    assert same()
+
+
+def bad_photos(folder: Path) -> list[Path]:
+    """Files that are no photos: text, a truncated photo, one pixel, a bomb."""
+    files = {
+        "text.jpg": b"not a photo",
+        "cut.jpg": photo(0).read_bytes()[:50_000],
+        "dot_20260303_100000.png": png(1, 1, data=b"\0\xff\0\0"),
+        "bomb_20260303_100000.png": png(20_000, 10_000),
+    }
+    folder.mkdir()
+    for name, content in files.items():
+        (folder / name).write_bytes(content)
+    return sorted(folder.iterdir())
+
+
+def test_only_unreadable_photos(trial: Path, unchanged: Unchanged, tmp_path: Path, capsys: Capture) -> None:
+    """Text as .jpg, a truncated photo, 1 x 1 and over the limit: 3, each with its reason, nothing written."""
+    same = unchanged(trial)
+    assert scan(trial, *bad_photos(tmp_path / "bad")) == 3
+    said = capsys.readouterr().err
+    assert "text.jpg: is not a readable JPEG, PNG or HEIC photo" in said
+    assert "cut.jpg: is not a readable" in said
+    assert "dot_20260303_100000.png: is only 1 x 1 px" in said
+    assert "has 200 megapixels (20000 x 10000), more than the 100 allowed" in said
+    assert "raise max_photo_megapixels under [limits] in trial.toml" in said
+    assert "nothing appended; 4 photos not used" in said
+    assert same()
+
+
+def test_some_unreadable_photos(trial: Path, tmp_path: Path) -> None:
+    """With a readable one among them: 5, and that one is recorded."""
+    assert scan(trial, *bad_photos(tmp_path / "bad"), photo(0)) == 5
+    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(0).name]
+    assert len(rows(trial / "scores.csv")) == 8
+
+
+def test_a_photo_without_cards(trial: Path, unchanged: Unchanged, tmp_path: Path, capsys: Capture) -> None:
+    """A photo in which no card of the trial is found: 3, and what to do."""
+    same = unchanged(trial)
+    path = tmp_path / "wall_20260303_100000.png"
+    Image.new("RGB", (640, 480), (120, 120, 110)).save(path)
+    assert scan(trial, path) == 3
+    assert "no card of this trial was found" in capsys.readouterr().err
+    assert same()
+
+
+def test_photo_before_inoculation(trial: Path, unchanged: Unchanged, capsys: Capture) -> None:
+    """A photo older than the first bag: 3; older than one of its bags: 3; with a good one: 5."""
+    same = unchanged(trial)
+    assert scan(trial, photo(0), "--taken-at", "2026-03-01T10:00") == 3
+    assert "before the first bag was inoculated (2026-03-02 06:00)" in capsys.readouterr().err
+    assert same()
+    bags = trial / "bags.csv"
+    bags.write_text(bags.read_text().replace("bran,8,cellar,2026-03-02", "bran,8,cellar,2026-03-04"))
+    same = unchanged(trial)
+    assert scan(trial, photo(0)) == 3
+    assert "before bag B07 was inoculated (2026-03-04 06:00)" in capsys.readouterr().err
+    assert same()
+    assert scan(trial, photo(0), photo(3)) == 5
+    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(3).name]
+
+
+def test_photo_without_time(trial: Path, unchanged: Unchanged, tmp_path: Path, capsys: Capture) -> None:
+    """A fresh copy without any date: 3; with --taken-at it is scanned."""
+    path = tmp_path / "shelf.jpg"
+    with Image.open(photo(0)) as image:
+        image.save(path, quality=95)
+    same = unchanged(trial)
+    assert scan(trial, path) == 3
+    assert "nothing says when it was taken" in capsys.readouterr().err
+    assert same()
+    assert scan(trial, path, "--taken-at", "2026-03-02T08:50") == 0
+    row = rows(trial / "photos.csv")[0]
+    assert (row["taken_at"], row["taken_at_from"]) == ("2026-03-02T08:50:00-05:00", "option")
+
+
+# ---- exits: the plan and the options
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "message"),
+    [
+        ("trial.toml", "name =", "nmae =", "nmae"),
+        ("trial.toml", "full_coverage_pct", "full_coverage", "full_coverage"),
+        ("bags.csv", "B02,2,", "B02,1,", "tag 1"),
+        ("bags.csv", "B02,", "3-4,", "3-4"),
+        ("bags.csv", "B02,", "MAR1,", "MAR1"),
+        ("bags.csv", "bag,tag,strain", "bag,tag,sort", "strain"),
+    ],
+)
+def test_a_faulty_plan(trial: Path, file: str, old: str, new: str, message: str, capsys: Capture) -> None:
+    """A typo'd key, a doubled tag, a mangled code, a missing column: 2, with file and line, nothing written."""
+    path = trial / file
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    line = text[: text.index(old)].count("\n") + 1
+    before = contents(trial)
+    assert scan(trial, photo(0)) == 2
+    said = capsys.readouterr().err
+    assert message in said
+    assert f"{file}:{line}" in said
+    assert contents(trial) == before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ((photo(0), photo(3), "--taken-at", "2026-03-02T08:00"), "--taken-at was given for 2 photos"),
+        ((photo(0), "--taken-at", "noon"), "--taken-at 'noon' is not a time"),
+        ((photo(0), "--colour"), "No such option"),
+        ((), "Missing argument 'PHOTO...'"),
+        ((photo(0), "--jobs", "0"), "--jobs"),
+    ],
+)
+def test_option_misuse(
+    trial: Path,
+    unchanged: Unchanged,
+    arguments: tuple[object, ...],
+    message: str,
+    capsys: Capture,
+) -> None:
+    """Options that make no sense: 2, nothing written."""
+    same = unchanged(trial)
+    assert main(["scan", str(trial), *map(str, arguments)]) == 2
+    assert message in capsys.readouterr().err
+    assert same()
+
+
+def test_no_trial_there(tmp_path: Path, capsys: Capture) -> None:
+    """A folder without trial.toml: 2, and how to begin."""
+    assert scan(tmp_path, photo(0)) == 2
+    assert "colscan new" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+# ---- exits: tags
+
+
+def test_a_foreign_tag_is_named_and_left_out(trial: Path, capsys: Capture) -> None:
+    """A tag that is no bag of the trial: 0, said whose it is; the others are scored."""
+    lines = (trial / "bags.csv").read_text().splitlines()
+    (trial / "bags.csv").write_text("\n".join(lines[:-1]) + "\n")
+    sibling_bags = trial.parent / "sibling.csv"
+    sibling_bags.write_text("\n".join([lines[0], lines[-1]]) + "\n")
+    sibling = trial.parent / "alder"
+    assert main(["new", str(sibling), "--bags", str(sibling_bags), "--zone", "America/New_York"]) == 0
+    assert scan(trial, photo(0)) == 0
+    said = capsys.readouterr().err
+    assert "tag 8 is no bag of this trial" in said
+    assert "alder" in said
+    assert [row["bag"] for row in rows(trial / "scores.csv")] == [f"B0{n}" for n in range(1, 8)]
+
+
+def test_a_tag_twice_in_one_photo(trial: Path, tmp_path: Path, capsys: Capture) -> None:
+    """The same tag on two bags: 0, flagged, no score for that bag, the others are scored."""
+    with Image.open(photo(0)) as image:
+        rgb, exif = np.asarray(image).copy(), image.info["exif"]
+    # B01's card (at 405..515, 825..890) over B02's
+    rgb[850:915, 653:763] = rgb[825:890, 405:515]
+    path = tmp_path / "twice.png"
+    Image.fromarray(rgb).save(path, exif=exif)
+    assert scan(trial, path) == 0
+    assert "B01: its tag stands twice in the photo" in capsys.readouterr().err
+    assert rows(trial / "photos.csv")[0]["problems"] == "tag-twice"
+    assert [row["bag"] for row in rows(trial / "scores.csv")] == [f"B0{n}" for n in range(3, 9)]
+
+
+# ---- exits: the ledger
+
+
+def test_a_broken_ledger(scanned: Path, unchanged: Unchanged, capsys: Capture) -> None:
+    """A ledger broken by hand: 4, file and line said, nothing written."""
+    path = scanned / "scores.csv"
+    lines = path.read_text().splitlines()
+    path.write_text("\n".join([*lines[:4], lines[4].replace(",card,", ",guess,"), *lines[5:]]) + "\n")
+    same = unchanged(scanned)
+    assert scan(scanned, photo(6)) == 4
+    assert "scores.csv:5" in capsys.readouterr().err
+    assert same()
+
+
+def test_a_full_disk(
+    scanned: Path, unchanged: Unchanged, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+) -> None:
+    """A full disk at the original or at the rows: 4, nothing torn; with room again it goes on."""
+    same = unchanged(scanned)
+
+    def full(*_: object, **__: object) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(originals.shutil, "copyfile", full)
+        assert scan(scanned, photo(6)) == 4
+    assert "No space left on device" in capsys.readouterr().err
+    assert same()
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", full)
+        assert scan(scanned, photo(6)) == 4
+    assert len(read_ledger(scanned).photos) == 2
+    assert scan(scanned, photo(6)) == 0
+    assert main(["check", str(scanned)]) == 0
+
+
+def test_a_read_only_folder(
+    scanned: Path, unchanged: Unchanged, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+) -> None:
+    """A folder that can't be written: 4, nothing written; simulated, as permissions don't bind root."""
+    same = unchanged(scanned)
+    opened = os.open
+
+    def refuse(path: str, flags: int, *rest: int, **others: int) -> int:
+        if str(path).startswith(str(scanned)) and flags & (os.O_WRONLY | os.O_RDWR):
+            raise OSError(errno.EROFS, "Read-only file system")
+        return opened(path, flags, *rest, **others)
+
+    monkeypatch.setattr(os, "open", refuse)
+    monkeypatch.setattr(originals.shutil, "copyfile", lambda *_: refuse(str(scanned), os.O_WRONLY))
+    assert scan(scanned, photo(6)) == 4
+    assert "Read-only file system" in capsys.readouterr().err
+    assert same()
+
+
+# ---- ctrl-C
+
+
+def test_interrupt_keeps_whole_photos(trial: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopped while the second photo is remembered: 130, the first stays whole, a rerun completes."""
+    remember, calls = batch_scan.remember, iter(range(99))
+
+    def interrupted(*arguments: object, **options: object) -> object:
+        if next(calls) == 11:
+            raise KeyboardInterrupt
+        return remember(*arguments, **options)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(batch_scan, "remember", interrupted)
+        assert scan(trial, photo(0), photo(3)) == 130
+    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(0).name]
+    assert len(rows(trial / "scores.csv")) == 8
+    assert main(["check", str(trial)]) == 0
+    assert scan(trial, photo(0), photo(3)) == 0
+    assert len(rows(trial / "scores.csv")) == 16
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX")
+def test_ctrl_c_on_processes(trial: Path) -> None:
+    """A real SIGINT to a scan with processes: 130 without traceback, whole photos; a rerun completes."""
+    days = (0, 3, 6, 9, 12, 15)
+    command = [*COLSCAN, "scan", str(trial), *(str(photo(day)) for day in days), "--jobs", "2"]
+    process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, start_new_session=True)
+    deadline = time.monotonic() + 120
+    while not (trial / "photos.csv").exists() and time.monotonic() < deadline:
+        time.sleep(0.02)
+    os.killpg(process.pid, signal.SIGINT)
+    _, said = process.communicate(timeout=120)
+    assert process.returncode == 130
+    assert "whole photos are kept" in said
+    assert "Traceback" not in said
+    recorded = rows(trial / "photos.csv")
+    assert 1 <= len(recorded) < 6
+    assert len(rows(trial / "scores.csv")) == 8 * len(recorded)
+    assert main(["check", str(trial)]) == 0
+    assert scan(trial, *(photo(day) for day in days)) == 0
+    assert len(rows(trial / "photos.csv")) == 6

@@ -1,0 +1,164 @@
+"""`colscan verdict` writes the declared row, knows patches and earlier calls, and cautions."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from colscan.app.cli.main import main
+from colscan.ledger import append_photo
+from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
+
+HEAD = b"at,bag,patch,photo_sha256,call,where,found_by,action,blind,by,note\n"
+DAY_3 = datetime(2026, 3, 5, 11, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is the 9th of March, five past ten in the trial's zone."""
+    monkeypatch.setattr("colscan.units.now", lambda: datetime(2026, 3, 9, 14, 5, tzinfo=UTC))
+
+
+@pytest.fixture
+def seen(trial: Path) -> Path:
+    """A trial in which patch p1 of bag B01 was seen on day 3 (photo aaaa) and day 4 (photo bbbb)."""
+    for sha256, taken_at in (("aaaa", DAY_3), ("bbbb", DAY_3 + timedelta(days=1))):
+        photo = PhotoRow(
+            photo="x.jpg",
+            photo_sha256=sha256,
+            taken_at=taken_at,
+            taken_at_from="option",
+            width_px=1,
+            height_px=1,
+            bags_found=1,
+            method="m",
+            scanned_at=taken_at,
+        )
+        score = ScoreRow(
+            photo="x.jpg",
+            photo_sha256=sha256,
+            taken_at=taken_at,
+            bag="B01",
+            suspects=1,
+            identified_by="card",
+            method="m",
+            scanned_at=taken_at,
+        )
+        patch = SuspectRow(
+            photo="x.jpg",
+            photo_sha256=sha256,
+            taken_at=taken_at,
+            bag="B01",
+            patch="p1",
+            kind="green",
+            area_mm2=1.0,
+            area_pct=1.0,
+            x_px=0.0,
+            y_px=0.0,
+            x_mm=0.0,
+            y_mm=0.0,
+            strength=0.5,
+            method="m",
+        )
+        append_photo(trial, photo, [score], [patch])
+    return trial
+
+
+def verdicts(trial: Path) -> bytes:
+    """The bytes of verdicts.csv; none when there is no file."""
+    path = trial / "verdicts.csv"
+    return path.read_bytes() if path.exists() else b""
+
+
+def test_exact_row_of_a_bag(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """All that was said stands in its column; with an action there is no caution."""
+    words = [
+        "--where",
+        "back",
+        "--found-by",
+        "hand",
+        "--action",
+        "isolated",
+        "--blind",
+        "--by",
+        "=me",
+        "--note",
+        "n",
+    ]
+    assert main(["verdict", str(trial), "B02", "contaminated", *words]) == 0
+    assert verdicts(trial) == HEAD + (
+        b"2026-03-09T10:05:00-04:00,B02,,,contaminated,back,hand,isolated,yes,'=me,n\n"
+    )
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err == "Recorded in verdicts.csv: 2026-03-09 10:05  bag B02: contaminated, isolated\n"
+
+
+@pytest.mark.parametrize(
+    ("at", "photo"), [("2026-03-09T08:00", b"bbbb"), ("2026-03-05T12:00", b"aaaa"), ("2026-03-04T12:00", b"")]
+)
+def test_patch_names_the_photo_that_was_looked_at(seen: Path, at: str, photo: bytes) -> None:
+    """A call on a patch names the newest photo with it up to that time."""
+    assert main(["verdict", str(seen), "B01", "harmless", "--patch", "p1", "--at", at]) == 0
+    assert verdicts(seen).splitlines()[1].endswith(b",B01,p1," + photo + b",harmless,,,,,,")
+
+
+@pytest.mark.parametrize(
+    ("call", "action", "count"),
+    [
+        ("contaminated", [], 1),
+        ("contaminated", ["--action", "watched"], 0),
+        ("unsure", [], 0),
+        ("harmless", [], 0),
+    ],
+)
+def test_caution(
+    trial: Path, capsys: pytest.CaptureFixture[str], call: str, action: list[str], count: int
+) -> None:
+    """A contaminated bag of which nothing is done yet calls for the caution, once; never for a rescue."""
+    assert main(["verdict", str(trial), "B01", call, *action]) == 0
+    err = capsys.readouterr().err
+    assert err.count("Caution: do not open a contaminated bag indoors") == count
+    assert err.count("N95") == err.count("asthma") == count
+    assert not any(word in err for word in ("salvage", "rescue", "cut out", "safe"))
+
+
+def test_withdrawn_takes_back(seen: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A call can be withdrawn once, and only on the patch or bag that it was on."""
+    assert main(["verdict", str(seen), "B01", "unsure", "--patch", "p1"]) == 0
+    assert main(["verdict", str(seen), "B01", "withdrawn"]) == 2
+    assert "Nothing is said of bag B01 that could be withdrawn" in capsys.readouterr().err
+    assert main(["verdict", str(seen), "B01", "withdrawn", "--patch", "p1"]) == 0
+    assert main(["verdict", str(seen), "B01", "withdrawn", "--patch", "p1"]) == 2
+    assert len(verdicts(seen).splitlines()) == 3
+
+
+def test_later_call_still_counts(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A call that is entered for an earlier day says which later one counts."""
+    assert main(["verdict", str(trial), "B01", "harmless"]) == 0
+    assert main(["verdict", str(trial), "B01", "unsure", "--at", "2026-03-08T10:00"]) == 0
+    assert "The later call of 2026-03-09 10:05 still counts: harmless" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["B99", "unsure"], "Bag 'B99' is not in the trial hornbeam"),
+        (["B01", "green"], "'green' is not one of"),
+        (
+            ["B01", "unsure", "--patch", "p2"],
+            "Bag B01 has no patch 'p2'.\n  Its patches: p1.",
+        ),
+        (["B02", "unsure", "--patch", "p1"], "No patch of it is recorded."),
+        (["B01", "unsure", "--where", "cap"], "'cap' is not one of"),
+        (["B01", "unsure", "--at", "2026-03-01"], "is before bag B01 was inoculated"),
+        (["B01", "unsure", "--at", "2027-03-09"], "is in the future"),
+    ],
+)
+def test_what_can_not_be_is_refused(
+    seen: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
+) -> None:
+    """Unknown bags, patches and words, and impossible times, end with 2 and nothing written."""
+    assert main(["verdict", str(seen), *arguments]) == 2
+    assert said in capsys.readouterr().err
+    assert verdicts(seen) == b""

@@ -1,0 +1,27 @@
+"""What all tests share."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+
+
+@pytest.fixture(scope="session")
+def bench() -> Path:
+    """The folder of rendered shelf photos with truth; skips when it isn't there."""
+    return _outside("COLSCAN_BENCH", "bench")
+
+
+@pytest.fixture(scope="session")
+def real_photos() -> Path:
+    """The folder of real photographs; skips when it isn't there."""
+    return _outside("COLSCAN_REAL", "real")
+
+
+def _outside(variable: str, name: str) -> Path:
+    folder = Path(os.environ.get(variable, ROOT.parent / "shared" / name))
+    if not folder.is_dir():
+        pytest.skip(f"{folder} isn't there; set {variable}")
+    return folder

@@ -1,0 +1,26 @@
+"""The bundled demo as a trial to run tests on."""
+
+from pathlib import Path
+
+from colscan.app.cli.main import main
+from colscan.app.demo import NAME, PHOTOS, PLAN
+
+
+def begin(folder: Path) -> Path:
+    """A trial of the demo's bags, without photos."""
+    assert main(["new", str(folder), "--bags", str(PLAN[1]), "--name", NAME, "--zone", "America/New_York"]) == 0
+    return folder
+
+
+def photo(day: int) -> Path:
+    """The demo's photo of a day: 0, 3, 6, 9, 12 or 15."""
+    return PHOTOS / f"hornbeam-d{day:02}.jpg"
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """All files of a trial but its cache, with their bytes."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.relative_to(folder).parts[0] != "cache"
+    }

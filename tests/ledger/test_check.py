@@ -1,0 +1,221 @@
+"""Each check finds its own kind of problem, with file and line, and nothing in a good ledger."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from colscan.ledger import append_photo, append_row, check_ledger
+from colscan.ledger.check import CHECKS
+from colscan.ledger.columns import EventRow, HarvestRow, VerdictRow, original_stem
+from colscan.trial.model import Trial
+
+AT = datetime(2026, 3, 9, 10, 5, tzinfo=UTC)
+EARLY = AT - timedelta(days=30)
+
+
+@pytest.fixture
+def folder(tmp_path: Path, find_rows) -> Path:
+    """A good ledger of two photos under two methods, with originals and something of each kind said."""
+    for day, method in ((3, "colscan-1"), (4, "colscan-1"), (4, "colscan-2")):
+        photo, *found = find_rows(day, method=method)
+        append_photo(tmp_path, photo, *found)
+        (tmp_path / "photos").mkdir(exist_ok=True)
+        (tmp_path / "photos" / (original_stem(photo.taken_at, photo.photo_sha256) + ".jpg")).touch()
+    append_row(
+        tmp_path,
+        VerdictRow(at=AT, bag="B01", patch="p1", photo_sha256=photo.photo_sha256, call="contaminated"),
+        VerdictRow(at=AT, bag="B02", call="harmless"),
+    )
+    append_row(
+        tmp_path,
+        EventRow(at=AT, scope="bag", name="B01", what="shaken"),
+        EventRow(at=AT, scope="shelf", name="upper", what="moved"),
+        EventRow(at=AT, scope="shelf", name="lower", what="moved"),
+        EventRow(at=EARLY, scope="room", what="power-cut"),
+    )
+    append_row(tmp_path, HarvestRow(at=AT, bag="B02", flush=1, fresh_g=500.0, saleable_g=500.0))
+    return tmp_path
+
+
+def change(name: str, old: str, new: str) -> Callable[[Path], None]:
+    """Return a hand edit: the first `old` of a file becomes `new`."""
+
+    def edit(folder: Path) -> None:
+        text = (folder / name).read_text()
+        assert old in text
+        (folder / name).write_text(text.replace(old, new, 1))
+
+    return edit
+
+
+def say(*rows: VerdictRow | EventRow | HarvestRow) -> Callable[[Path], None]:
+    """Return an edit that appends rows without asking."""
+    return lambda folder: append_row(folder, *rows)
+
+
+def double_last_line(name: str) -> Callable[[Path], None]:
+    """Return an edit that writes a file's last line twice."""
+
+    def edit(folder: Path) -> None:
+        raw = (folder / name).read_bytes()
+        (folder / name).write_bytes(raw + raw.splitlines(True)[-1])
+
+    return edit
+
+
+def drop_line(name: str, line: int) -> Callable[[Path], None]:
+    """Return an edit that takes a line out of a file."""
+
+    def edit(folder: Path) -> None:
+        lines = (folder / name).read_bytes().splitlines(True)
+        (folder / name).write_bytes(b"".join(lines[: line - 1] + lines[line:]))
+
+    return edit
+
+
+def remove_originals(folder: Path) -> None:
+    """Delete what is under photos/."""
+    for path in (folder / "photos").iterdir():
+        path.unlink()
+
+
+def tear(folder: Path) -> None:
+    """Cut the last harvest short."""
+    path = folder / "harvests.csv"
+    path.write_bytes(path.read_bytes()[:-20])
+
+
+MISPLACED = ["suspects.csv:2", "scores.csv:2", "suspects.csv:2"]  # the count of its bag is wrong then, too
+BAD = [
+    (
+        "check_rows_readable",
+        change("scores.csv", "B02,0,20,", "B02,0,much,"),
+        ["scores.csv:3"],
+        "'much' is not a number",
+    ),
+    ("check_rows_readable", tear, ["harvests.csv"], "cut short"),
+    (
+        "check_commit_marks",
+        drop_line("photos.csv", 2),
+        ["scores.csv:2", "suspects.csv:2"],
+        "no row in photos",
+    ),
+    ("check_no_duplicates", double_last_line("photos.csv"), ["photos.csv:5"], "stands in line 4 already"),
+    ("check_no_duplicates", double_last_line("scores.csv"), ["scores.csv:8"], "stands in line 7 already"),
+    ("check_no_duplicates", double_last_line("suspects.csv"), ["suspects.csv:5"], "stands in line 4"),
+    ("check_no_duplicates", double_last_line("events.csv"), ["events.csv:6"], "stands in line 5 already"),
+    ("check_bags_known", change("scores.csv", "B02", "B2"), ["scores.csv:3"], "'B2' is not in bags.csv"),
+    ("check_bags_known", change("suspects.csv", "B01", "B1"), MISPLACED, "'B1' is not in bags.csv"),
+    ("check_bags_known", say(VerdictRow(at=AT, bag="X", call="unsure")), ["verdicts.csv:4"], "'X'"),
+    ("check_bags_known", say(HarvestRow(at=AT, bag="X", flush=1, fresh_g=1.0)), ["harvests.csv:3"], "'X'"),
+    ("check_bags_known", change("events.csv", "B01", "X"), ["events.csv:2"], "bag 'X' is not in the trial"),
+    ("check_bags_known", change("events.csv", "upper", "attic"), ["events.csv:3"], "shelf 'attic'"),
+    ("check_bags_known", change("events.csv", "room,", "room,big"), ["events.csv:5"], "room 'big'"),
+    (
+        "check_intervals",
+        change("scores.csv", ",20,15,25,", ",20,21,25,"),
+        ["scores.csv:2"],
+        "interval 21 to 25",
+    ),
+    ("check_intervals", change("scores.csv", ",20,15,25,", ",20,,19,"), ["scores.csv:2"], "empty to 19 %"),
+    ("check_suspect_counts", drop_line("suspects.csv", 3), ["scores.csv:4"], "1 suspects here and 0"),
+    (
+        "check_suspect_counts",
+        drop_line("scores.csv", 2),
+        ["suspects.csv:2"],
+        "bag B01 has no score in this photo",
+    ),
+    (
+        "check_verdict_targets",
+        change("verdicts.csv", "p1", "p9"),
+        ["verdicts.csv:2"],
+        "patch 'p9' of bag B01",
+    ),
+    (
+        "check_verdict_targets",
+        change("verdicts.csv", "p1,", "p1,0"),
+        ["verdicts.csv:2"],
+        "is not in photos.csv",
+    ),
+    (
+        "check_harvest_weights",
+        change("harvests.csv", ",500,", ",450,"),
+        ["harvests.csv:2"],
+        "more than fresh",
+    ),
+    (
+        "check_after_inoculation",
+        say(VerdictRow(at=EARLY, bag="B01", call="unsure")),
+        ["verdicts.csv:4"],
+        "is before",
+    ),
+    (
+        "check_after_inoculation",
+        say(HarvestRow(at=EARLY, bag="B01", flush=1, fresh_g=1.0)),
+        ["harvests.csv:3"],
+        "is before bag B01 was inoculated (2026-03-02T06:00:00-05:00)",
+    ),
+    (
+        "check_after_inoculation",
+        say(EventRow(at=EARLY, scope="bag", name="B01", what="moved")),
+        ["events.csv:6"],
+        "is before",
+    ),
+    (
+        "check_after_inoculation",
+        change("scores.csv", "03-05T", "03-01T"),
+        ["scores.csv:2"],
+        "is before bag B01",
+    ),
+    (
+        "check_after_inoculation",
+        change("suspects.csv", "03-05T", "03-01T"),
+        ["suspects.csv:2"],
+        "is before bag B01",
+    ),
+    ("check_originals_kept", remove_originals, ["photos.csv:2", "photos.csv:3"], ".* is missing"),
+]
+
+
+def test_good_ledger_has_no_problems(folder: Path, trial: Trial) -> None:
+    """Mixed methods, all kinds of rows: nothing to report."""
+    assert check_ledger(folder, trial) == ()
+
+
+def test_an_empty_folder_has_no_problems(tmp_path: Path, trial: Trial) -> None:
+    """A trial before its first photo is in order."""
+    assert check_ledger(tmp_path, trial) == ()
+
+
+@pytest.mark.parametrize(("check", "edit", "where", "said"), BAD)
+def test_each_check_fires(
+    folder: Path, trial: Trial, check: str, edit: Callable[[Path], None], where: list[str], said: str
+) -> None:
+    """One wrong thing gives the problem of its check with file, line and what to do, and no unrelated one."""
+    edit(folder)
+    problems = check_ledger(folder, trial)
+    assert [problem.source for problem in problems] == where, problems
+    assert said in problems[0].message
+    assert all(problem.hint for problem in problems)
+
+
+def test_every_check_is_tested() -> None:
+    """No check is without a ledger that it fires on."""
+    assert {check.__name__ for check in CHECKS} == {check for check, *_ in BAD}
+
+
+def test_original_is_named_by_its_own_clock(folder: Path) -> None:
+    """The original's name has the local time as written, and the start of its bytes' hash."""
+    names = sorted(path.name for path in (folder / "photos").iterdir())
+    assert [name[:18] for name in names] == ["2026-03-05T060000-", "2026-03-06T060000-"]
+
+
+def test_checking_writes_nothing(folder: Path, trial: Trial) -> None:
+    """A ledger can be checked where it can't be written."""
+    before = {path: path.stat().st_mtime_ns for path in folder.rglob("*")}
+    tear(folder)
+    before[folder / "harvests.csv"] = (folder / "harvests.csv").stat().st_mtime_ns
+    check_ledger(folder, trial)
+    assert {path: path.stat().st_mtime_ns for path in folder.rglob("*")} == before

@@ -1,0 +1,113 @@
+"""Reading gives the rows that count, and names the line that is none."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from colscan.errors import LedgerError
+from colscan.ledger import Ledger, append_photo, append_row, read_ledger
+from colscan.ledger.columns import EventRow, HarvestRow, VerdictRow
+
+AT = datetime(2026, 3, 9, 10, 5, tzinfo=UTC)
+
+
+def test_an_empty_folder_is_an_empty_ledger(tmp_path: Path) -> None:
+    """Files that aren't there hold no rows."""
+    assert read_ledger(tmp_path) == Ledger()
+
+
+def test_rows_come_back_in_order_of_taken_at(tmp_path: Path, find_rows) -> None:
+    """What was appended is read as it was, whatever the order of scanning."""
+    for day in (5, 3, 4):
+        append_photo(tmp_path, *find_rows(day))
+    ledger = read_ledger(tmp_path)
+    assert [row.photo for row in ledger.photos] == ["IMG_3.jpg", "IMG_4.jpg", "IMG_5.jpg"]
+    assert list(ledger.scores) == [score for day in (3, 4, 5) for score in find_rows(day)[1]]
+    assert list(ledger.suspects) == [suspect for day in (3, 4, 5) for suspect in find_rows(day)[2]]
+
+
+def test_rows_without_mark_do_not_count(tmp_path: Path, find_rows) -> None:
+    """Scores and suspects whose photo's row is missing are left out."""
+    append_photo(tmp_path, *find_rows(3))
+    append_photo(tmp_path, *find_rows(4))
+    photos = tmp_path / "photos.csv"
+    photos.write_bytes(b"".join(photos.read_bytes().splitlines(True)[:2]))
+    ledger = read_ledger(tmp_path)
+    assert {row.photo for row in (*ledger.photos, *ledger.scores, *ledger.suspects)} == {"IMG_3.jpg"}
+
+
+@pytest.mark.parametrize("methods", [("colscan-1", "colscan-2"), ("colscan-2", "colscan-1")])
+def test_newest_method_counts(tmp_path: Path, find_rows, methods: tuple[str, str]) -> None:
+    """Of a photo's bag the row that was scanned last counts, whichever stands last in the file."""
+    for method in methods:
+        append_photo(tmp_path, *find_rows(3, method=method, coverage=10.0 * int(method[-1])))
+    ledger = read_ledger(tmp_path)
+    assert [row.coverage_pct for row in ledger.scores] == [20, 20]
+    assert {row.method for row in (*ledger.photos, *ledger.scores, *ledger.suspects)} == {"colscan-2"}
+    assert (len(ledger.photos), len(ledger.suspects)) == (1, 1)
+
+
+def test_bag_that_the_newer_method_missed_keeps_its_score(tmp_path: Path, find_rows) -> None:
+    """The newest method counts bag by bag."""
+    append_photo(tmp_path, *find_rows(3))
+    photo, scores, _ = find_rows(3, method="colscan-2")
+    append_photo(tmp_path, photo, scores[1:], ())
+    ledger = read_ledger(tmp_path)
+    assert {(row.bag, row.method) for row in ledger.scores} == {("B01", "colscan-1"), ("B02", "colscan-2")}
+    assert [row.method for row in ledger.suspects] == ["colscan-1"]
+
+
+def test_what_people_say_is_in_order_of_time(tmp_path: Path) -> None:
+    """Verdicts and events are sorted by time; at one time the later line is the later word."""
+    for hours, call in ((2, "unsure"), (0, "contaminated"), (2, "harmless")):
+        append_row(tmp_path, VerdictRow(at=AT + timedelta(hours=hours), bag="B01", call=call))
+        append_row(
+            tmp_path, EventRow(at=AT + timedelta(hours=hours), scope="room", what="other", detail=call)
+        )
+    ledger = read_ledger(tmp_path)
+    assert [row.call for row in ledger.verdicts] == ["contaminated", "unsure", "harmless"]
+    assert [row.detail for row in ledger.events] == ["contaminated", "unsure", "harmless"]
+
+
+def test_last_line_of_a_flush_counts(tmp_path: Path) -> None:
+    """A flush that is recorded again replaces the earlier row, also when its date is corrected backwards."""
+    append_row(tmp_path, HarvestRow(at=AT, bag="B01", flush=1, fresh_g=500.0))
+    append_row(tmp_path, HarvestRow(at=AT, bag="B01", flush=2, fresh_g=200.0))
+    append_row(tmp_path, HarvestRow(at=AT - timedelta(days=1), bag="B01", flush=1, fresh_g=512.0))
+    assert [(row.flush, row.fresh_g) for row in read_ledger(tmp_path).harvests] == [(1, 512), (2, 200)]
+
+
+def test_torn_end_is_passed_over(tmp_path: Path, find_rows) -> None:
+    """A row that a crash cut short doesn't keep the others from being read."""
+    append_photo(tmp_path, *find_rows(3))
+    with (tmp_path / "scores.csv").open("ab") as file:
+        file.write("IMG_4.jpg,é".encode()[:-1])
+    assert len(read_ledger(tmp_path).scores) == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "said"),
+    [
+        ("photos.csv", b"exif-offset", b"guess", r"photos.csv:2: taken_at_from: 'guess' is none of"),
+        (
+            "scores.csv",
+            b",B02,0,20,",
+            b",B02,0,twenty,",
+            r"scores.csv:3: coverage_pct: 'twenty' is not a number",
+        ),
+        ("suspects.csv", b",p1,", b",", r"suspects.csv:2: has 17 cells where the header has 18"),
+        ("scores.csv", b"photo,", b"picture,", r"scores.csv:1: required column 'photo' is missing"),
+    ],
+)
+def test_ledger_broken_by_hand(
+    tmp_path: Path, find_rows, name: str, old: bytes, new: bytes, said: str
+) -> None:
+    """A line that is no row is an error that names file and line, and the command that lists them all."""
+    append_photo(tmp_path, *find_rows(3))
+    path = tmp_path / name
+    path.write_bytes(path.read_bytes().replace(old, new, 1))
+    with pytest.raises(LedgerError, match=said) as caught:
+        read_ledger(tmp_path)
+    assert f"`colscan check {tmp_path}`" in caught.value.hint
+    assert caught.value.exit_code == 4

@@ -1,0 +1,195 @@
+"""Photo files: read upright in colour, or refused with the reason."""
+
+import hashlib
+import struct
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from PIL import Image, ImageCms
+from png_bytes import png
+
+from colscan.errors import PhotoError
+from colscan.photo import load_rgb, read_ref, to_linear
+
+ZONE = ZoneInfo("America/New_York")
+LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
+
+
+def corners(width: int = 320, height: int = 256) -> Image.Image:
+    """A picture whose top left quarter is red, top right green, bottom left blue, bottom right white."""
+    rgb = np.full((height, width, 3), 255, np.uint8)
+    rgb[: height // 2, : width // 2] = (255, 0, 0)
+    rgb[: height // 2, width // 2 :] = (0, 255, 0)
+    rgb[height // 2 :, : width // 2] = (0, 0, 255)
+    return Image.fromarray(rgb)
+
+
+def quarters(rgb: np.ndarray) -> list[str]:
+    """The colours of a picture's quarters, top left to bottom right, as letters."""
+    height, width = rgb.shape[:2]
+    names = {
+        (True, False, False): "r",
+        (False, True, False): "g",
+        (False, False, True): "b",
+        (True, True, True): "w",
+    }
+    at = [(height // 4, width // 4), (height // 4, 3 * width // 4), (3 * height // 4, width // 4)]
+    return [
+        names[tuple(bool(v > 127) for v in rgb[row, col])]
+        for row, col in [*at, (3 * height // 4, 3 * width // 4)]
+    ]
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("suffix", [".jpg", ".png"])
+def test_orientation_is_applied_once(tmp_path: Path, orientation: int, suffix: str) -> None:
+    """Each EXIF orientation shows the picture as it was meant (Exif 2.32, tag 0x0112)."""
+    undo = {
+        1: None,
+        2: Image.Transpose.FLIP_LEFT_RIGHT,
+        3: Image.Transpose.ROTATE_180,
+        4: Image.Transpose.FLIP_TOP_BOTTOM,
+        5: Image.Transpose.TRANSPOSE,
+        6: Image.Transpose.ROTATE_90,
+        7: Image.Transpose.TRANSVERSE,
+        8: Image.Transpose.ROTATE_270,
+    }[orientation]
+    stored = corners() if undo is None else corners().transpose(undo)
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    path = tmp_path / f"photo{suffix}"
+    stored.save(path, exif=exif)
+    rgb = load_rgb(path, max_megapixels=1)
+    assert rgb.shape == (256, 320, 3)
+    assert quarters(rgb) == ["r", "g", "b", "w"]
+
+
+def test_heic_is_read_upright(tmp_path: Path) -> None:
+    """HEIC, whose reader rotates by itself, is not rotated twice."""
+    stored = corners().transpose(Image.Transpose.ROTATE_90)
+    stored.getexif()[0x0112] = 6
+    path = tmp_path / "photo.heic"
+    stored.save(path, format="HEIF", quality=90)
+    rgb = load_rgb(path, max_megapixels=1)
+    assert rgb.shape == (256, 320, 3)
+    assert quarters(rgb) == ["r", "g", "b", "w"]
+
+
+@pytest.mark.parametrize("mode", ["CMYK", "RGBA", "P"])
+def test_unusual_colour_modes_are_read(tmp_path: Path, mode: str) -> None:
+    """CMYK, alpha and palettes become plain colour."""
+    path = tmp_path / ("photo.jpg" if mode == "CMYK" else "photo.png")
+    corners().convert(mode).save(path)
+    assert quarters(load_rgb(path, max_megapixels=1)) == ["r", "g", "b", "w"]
+
+
+def wide_profile() -> bytes:
+    """The sRGB profile with its red and green primaries exchanged and another name: a colour space of its own."""
+    raw = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    (count,) = struct.unpack_from(">I", raw, 128)
+    entries = {bytes(raw[132 + 12 * i : 136 + 12 * i]): 136 + 12 * i for i in range(count)}
+    red, green = entries[b"rXYZ"], entries[b"gXYZ"]
+    raw[red : red + 8], raw[green : green + 8] = raw[green : green + 8], raw[red : red + 8]
+    return bytes(raw).replace("sRGB".encode("utf-16-be"), "wide".encode("utf-16-be"))
+
+
+def test_wide_colour_becomes_srgb(tmp_path: Path) -> None:
+    """A profile other than sRGB is applied: where red and green change places, so do the quarters."""
+    path = tmp_path / "tagged.png"
+    corners().save(path, icc_profile=wide_profile())
+    assert quarters(load_rgb(path, max_megapixels=1)) == ["g", "r", "b", "w"]
+
+
+def test_broken_profile_is_passed_over(tmp_path: Path) -> None:
+    """A profile that can't be read doesn't cost the photo."""
+    path = tmp_path / "photo.png"
+    corners().save(path, icc_profile=b"no profile")
+    assert quarters(load_rgb(path, max_megapixels=1)) == ["r", "g", "b", "w"]
+
+
+@pytest.mark.parametrize(("mode", "name"), [("L", "photo.jpg"), ("LA", "photo.png"), ("I;16", "photo.png")])
+def test_pictures_without_colour_are_refused(tmp_path: Path, mode: str, name: str) -> None:
+    """Grey photos (8 and 16 bit) say that they lack colour."""
+    grey = Image.new("I;16", (320, 256), 30000) if mode == "I;16" else corners().convert(mode)
+    grey.save(tmp_path / name)
+    with pytest.raises(PhotoError, match=rf"{name}.*without colour"):
+        load_rgb(tmp_path / name, max_megapixels=1)
+
+
+def test_sixteen_bit_colour_is_read(tmp_path: Path) -> None:
+    """A 16-bit colour PNG is read at 8 bits."""
+    height, width = 256, 320
+    row = b"\0" + struct.pack(">3H", 0xFFFF, 0, 0) * width
+    path = tmp_path / "deep.png"
+    path.write_bytes(png(width, height, bit_depth=16, data=row * height))
+    assert load_rgb(path, max_megapixels=1)[0, 0].tolist() == [255, 0, 0]
+
+
+def test_a_bomb_is_refused_before_decoding(tmp_path: Path) -> None:
+    """200 megapixels are refused by the header alone, with the limit and how to raise it."""
+    path = tmp_path / "bomb.png"
+    path.write_bytes(png(20_000, 10_000))
+    with pytest.raises(PhotoError, match=r"200 megapixels.*more than the 100 allowed") as refused:
+        load_rgb(path, max_megapixels=100)
+    assert "max_photo_megapixels" in refused.value.hint
+
+
+def test_a_raised_limit_is_kept(tmp_path: Path) -> None:
+    """A raised limit lets a larger photo through to its decoder, which finds this one empty."""
+    path = tmp_path / "bomb.png"
+    path.write_bytes(png(20_000, 10_000))
+    with pytest.raises(PhotoError, match="not a readable"):
+        load_rgb(path, max_megapixels=300)
+
+
+def test_a_single_pixel_is_refused(tmp_path: Path) -> None:
+    """A 1 x 1 PNG is no photo."""
+    path = tmp_path / "dot.png"
+    path.write_bytes(png(1, 1, data=b"\0\xff\0\0"))
+    with pytest.raises(PhotoError, match="only 1 x 1 px"):
+        load_rgb(path, max_megapixels=100)
+
+
+def test_damaged_files_are_refused(tmp_path: Path) -> None:
+    """Text, nothing, a missing file and a photo cut anywhere are each refused with a name."""
+    whole = tmp_path / "whole.jpg"
+    corners().save(whole)
+    raw = whole.read_bytes()
+    cases = {"text.jpg": b"no photo", "empty.jpg": b"", "head.jpg": raw[:4], "half.jpg": raw[: len(raw) // 2]}
+    for name, content in cases.items():
+        (tmp_path / name).write_bytes(content)
+        with pytest.raises(PhotoError, match=rf"{name}.*not a readable"):
+            load_rgb(tmp_path / name, max_megapixels=100)
+    with pytest.raises(PhotoError, match=r"gone\.jpg: can't be read"):
+        load_rgb(tmp_path / "gone.jpg", max_megapixels=100)
+
+
+def test_ref_names_bytes_and_camera(tmp_path: Path) -> None:
+    """The hash is that of the file's bytes; the camera is maker, model, lens and flash."""
+    exif = Image.Exif()
+    exif[0x010F], exif[0x0110] = "Maker", "Model 1"
+    exif.get_ifd(0x8769).update({0x9003: "2026:03:09 10:07:20", 0xA434: "wide 4 mm", 0x9209: 1})
+    path = tmp_path / "photo.jpg"
+    corners().save(path, exif=exif)
+    ref = read_ref(path, zone=ZONE, not_before=LONG_AGO)
+    assert ref.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert ref.camera == "Maker, Model 1, wide 4 mm, flash"
+    assert ref.name == "photo.jpg"
+
+
+def test_linear_light_is_srgbs() -> None:
+    """Decoding follows IEC 61966-2-1 (values computed with colour-science 0.4.7)."""
+    known = {
+        1: 0.00030353,
+        10: 0.00303527,
+        11: 0.00334654,
+        64: 0.05126946,
+        118: 0.18116424,
+        188: 0.50288646,
+        255: 1.0,
+    }
+    decoded = to_linear(np.array(list(known), np.uint8))
+    assert decoded == pytest.approx(list(known.values()), abs=1e-7)

@@ -1,0 +1,75 @@
+"""docs/formats.md is made from the declarations, and says what they say."""
+
+import os
+from pathlib import Path
+
+from colscan.errors import ExitCode
+from colscan.flags import RETAKE, Flag
+from colscan.ledger.columns import LEDGER_TABLES
+from colscan.tables import Column, Row, columns_of, required_columns
+from colscan.trial.model import Bag
+
+PAGE = Path(__file__).parent.parent / "docs" / "formats.md"
+HEAD = """# Files, words, exits
+
+This page is made from the code (`COLSCAN_UPDATE_DOCS=1 pytest tests/test_docs.py`); a test holds it current.
+
+CSV: UTF-8, header row, times in ISO 8601 with offset, decimals with a point, an empty cell = not known. A text cell
+that begins with `= + - @` is guarded by an apostrophe. Unknown extra columns are kept and ignored.
+"""
+EXITS = {
+    ExitCode.DONE: "done",
+    ExitCode.CRASH: "a crash: a fault of colscan, please report it",
+    ExitCode.TRIAL: "trial.toml, bags.csv or an option is wrong; nothing was written",
+    ExitCode.PHOTO: "no photo could be used; nothing was written",
+    ExitCode.LEDGER: "the ledger can't be read or written, or `check` found problems; nothing is torn",
+    ExitCode.SOME_PHOTOS_FAILED: "some photos could not be used, the others are recorded",
+    ExitCode.ANALYSIS: "the data don't carry the answer asked for",
+    ExitCode.INTERRUPTED: "stopped by ctrl-C; whole photos are recorded, run it again to finish",
+}
+
+
+def page() -> str:
+    """The page as the declarations have it."""
+    tables = [_table(row_type) for row_type in (Bag, *LEDGER_TABLES)]
+    flags = "\n".join(
+        f"| `{flag}` | {flag.meaning} | {flag.remedy} | {_yes(flag in RETAKE)} |" for flag in Flag
+    )
+    exits = "\n".join(f"| {code.value} | {EXITS[code]} |" for code in ExitCode)
+    return "\n".join(
+        [
+            HEAD,
+            *tables,
+            f"## Flags\n| flag | meaning | what to do | photograph again |\n|---|---|---|---|\n{flags}\n",
+            f"## Exit codes\n| code | |\n|---|---|\n{exits}\n",
+        ]
+    )
+
+
+def _table(row_type: type[Row]) -> str:
+    required = required_columns(row_type)
+    rows = [
+        f"| `{name}` | {_yes(name in required)} | {_kind(c)} | {c.meaning} |"
+        for name, c in columns_of(row_type).items()
+    ]
+    return (
+        f"## {row_type.FILE}\n| column | required | | meaning |\n|---|---|---|---|\n" + "\n".join(rows) + "\n"
+    )
+
+
+def _kind(column: Column) -> str:
+    if column.choices:
+        words = "a flag" if set(column.choices) == set(Flag) else " ".join(column.choices)
+        return f"{'words' if column.kind == 'words' else 'one'} of: {words}" if words != "a flag" else "flags"
+    return f"{column.kind} {column.unit}".strip()
+
+
+def _yes(is_so: bool) -> str:
+    return "yes" if is_so else ""
+
+
+def test_formats_page_is_current() -> None:
+    """The page in docs/ equals the declarations."""
+    if os.environ.get("COLSCAN_UPDATE_DOCS"):
+        PAGE.write_text(page(), encoding="utf-8")
+    assert PAGE.read_text(encoding="utf-8") == page()
