@@ -8,7 +8,9 @@ from colscan.app.demo import NAME, PHOTOS, PLAN
 
 def begin(folder: Path) -> Path:
     """A trial of the demo's bags, without photos."""
-    assert main(["new", str(folder), "--bags", str(PLAN[1]), "--name", NAME, "--zone", "America/New_York"]) == 0
+    assert (
+        main(["new", str(folder), "--bags", str(PLAN[1]), "--name", NAME, "--zone", "America/New_York"]) == 0
+    )
     return folder
 
 
@@ -18,9 +20,9 @@ def photo(day: int) -> Path:
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    """All files of a trial but its cache, with their bytes."""
+    """All files of a trial but its cache and lock, with their bytes."""
     return {
         str(path.relative_to(folder)): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.relative_to(folder).parts[0] != "cache"
+        if path.is_file() and path.relative_to(folder).parts[0] not in ("cache", ".colscan.lock")
     }

@@ -119,7 +119,7 @@ def _read_bytes(path: Path) -> bytes:
 
 @contextmanager
 def _opened(raw: bytes, name: str) -> Iterator[Image.Image]:
-    """Open an image whose size we check ourselves; whatever its reader raises says that the file is damaged."""
+    """Open an image whose size we check ourselves; whatever its reader raises says that it is damaged."""
     limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
     try:
         with warnings.catch_warnings():

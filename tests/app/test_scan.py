@@ -277,7 +277,7 @@ def test_photo_without_time(trial: Path, unchanged: Unchanged, tmp_path: Path, c
     ],
 )
 def test_a_faulty_plan(trial: Path, file: str, old: str, new: str, message: str, capsys: Capture) -> None:
-    """A typo'd key, a doubled tag, a mangled code, a missing column: 2, with file and line, nothing written."""
+    """A typo'd key, a doubled tag, a mangled code, a missing column: 2, file and line, nothing written."""
     path = trial / file
     text = path.read_text(encoding="utf-8")
     assert old in text

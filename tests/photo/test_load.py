@@ -87,7 +87,7 @@ def test_unusual_colour_modes_are_read(tmp_path: Path, mode: str) -> None:
 
 
 def wide_profile() -> bytes:
-    """The sRGB profile with its red and green primaries exchanged and another name: a colour space of its own."""
+    """The sRGB profile with its red and green primaries exchanged and another name: another space."""
     raw = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
     (count,) = struct.unpack_from(">I", raw, 128)
     entries = {bytes(raw[132 + 12 * i : 136 + 12 * i]): 136 + 12 * i for i in range(count)}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from datetime import datetime
 
 from colscan.app.batch.jobs import run_in_order
 from colscan.errors import PhotoError
@@ -37,6 +38,11 @@ class EarlyViews:
     views: tuple[BagView, ...]
 
 
+def is_early(taken_at: datetime, bags: Iterable[Bag]) -> bool:
+    """Whether a photo was taken soon enough after a bag's spawning to be part of its baseline."""
+    return any(0.0 <= days_between(bag.inoculated_at, taken_at) <= LATE_HOURS / HOURS_PER_DAY for bag in bags)
+
+
 def make_baselines(
     bags: Mapping[int, Bag],
     photos: Sequence[PhotoRef],
@@ -51,7 +57,7 @@ def make_baselines(
     bags : mapping of int to Bag
         The trial's bags that have a card, by tag.
     photos : sequence of PhotoRef
-        All known photos, scanned before or about to be.
+        The early photos, scanned before or about to be.
     max_megapixels : float
         Larger photos are left out.
     pool : ProcessPoolExecutor or None

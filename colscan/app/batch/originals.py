@@ -7,14 +7,8 @@ import shutil
 from pathlib import Path
 
 from colscan.errors import LedgerError
-from colscan.ledger.columns import PhotoRow
+from colscan.ledger.columns import PhotoRow, original_stem
 from colscan.photo import PhotoRef
-
-
-def original_name(photo: PhotoRef | PhotoRow) -> str:
-    """The file name of a kept photo without suffix: when it was taken, on its own clock, and which bytes."""
-    sha256 = photo.sha256 if isinstance(photo, PhotoRef) else photo.photo_sha256
-    return f"{photo.taken_at:%Y-%m-%dT%H%M%S}-{sha256[:8]}"
 
 
 def keep_original(folder: Path, ref: PhotoRef) -> None:
@@ -25,7 +19,7 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
     LedgerError
         When it can't be written.
     """
-    target = folder / "photos" / (original_name(ref) + ref.path.suffix.lower())
+    target = folder / "photos" / (original_stem(ref.taken_at, ref.sha256) + ref.path.suffix.lower())
     if target.exists():
         return
     part = target.with_name(f"{target.name}.{os.getpid()}.part")
@@ -45,4 +39,4 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
 
 def find_original(folder: Path, row: PhotoRow) -> Path | None:
     """The kept file of a recorded photo, or None when it is gone."""
-    return next((folder / "photos").glob(original_name(row) + ".*"), None)
+    return next((folder / "photos").glob(original_stem(row.taken_at, row.photo_sha256) + ".*"), None)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from colscan.app.batch.baselines import make_baselines
+from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load_baselines
+from colscan.app.batch.baselines import is_early, make_baselines
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, measure_photo, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
@@ -19,6 +20,7 @@ from colscan.ledger import Ledger, append_photo, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.photo import PhotoRef, read_ref
 from colscan.score import METHOD, remember
+from colscan.score.model import Baseline, Evidence
 from colscan.trial import sibling_tags
 from colscan.trial.model import Bag, Trial
 from colscan.units import now
@@ -140,11 +142,11 @@ class _Scan:
         self._options = options
         self._bags: dict[int, Bag] = {bag.tag: bag for bag in trial.bags if bag.tag is not None}
         self._recollection = Recollection(trial, ledger)
-        self._cameras = [(row.taken_at, row.camera) for row in ledger.photos if row.camera]
+        self._cameras = [(row.taken_at, row.camera) for row in ledger.photos]
 
     def run(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Iterator[Outcome]:
         limit = self._trial.limits.max_photo_megapixels
-        baselines = make_baselines(self._bags, self._kept() + refs, max_megapixels=limit, pool=pool)
+        baselines = self._baselines(refs, pool)
         in_time = sorted(refs, key=lambda ref: (ref.taken_at, ref.sha256))
         jobs = [PhotoJob(ref=ref, max_megapixels=limit, baselines=baselines) for ref in in_time]
         for result in run_in_order(pool, measure_photo, jobs):
@@ -153,8 +155,21 @@ class _Scan:
             else:
                 yield self._record(result)
 
-    def _kept(self) -> list[PhotoRef]:
-        found = ((row, find_original(self._folder, row)) for row in self._ledger.photos)
+    def _baselines(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Mapping[int, Baseline]:
+        early = self._kept_early() + [ref for ref in refs if is_early(ref.taken_at, self._bags.values())]
+        key = baselines_key(self._bags, early)
+        kept = load_baselines(self._folder, key)
+        if kept is not None:
+            return kept
+        limit = self._trial.limits.max_photo_megapixels
+        made = make_baselines(self._bags, early, max_megapixels=limit, pool=pool)
+        if not self._options.dry_run:
+            keep_baselines(self._folder, key, made)
+        return made
+
+    def _kept_early(self) -> list[PhotoRef]:
+        early = [row for row in self._ledger.photos if is_early(row.taken_at, self._bags.values())]
+        found = ((row, find_original(self._folder, row)) for row in early)
         return [
             PhotoRef(
                 path=path,
@@ -209,7 +224,7 @@ class _Scan:
             remarks=tuple(self._remarks(result, found, repeated)),
         )
 
-    def _check_found(self, result: PhotoResult, found: dict[Bag, object], repeated: list[str]) -> None:
+    def _check_found(self, result: PhotoResult, found: Mapping[Bag, Evidence], repeated: list[str]) -> None:
         ref = result.ref
         for bag in found:
             if ref.taken_at < bag.inoculated_at:
@@ -220,18 +235,20 @@ class _Scan:
                 msg, "Go nearer until a tag is at least 30 px wide, and check that the cards are in view."
             )
 
-    def _shelf(self, found: dict[Bag, object]) -> str | None:
+    def _shelf(self, found: Mapping[Bag, Evidence]) -> str | None:
         planned = {bag.shelf for bag in found}
         return self._options.shelf or (planned.pop() if len(planned) == 1 else None)
 
     def _problems(self, ref: PhotoRef, repeated: list[str]) -> tuple[Flag, ...]:
-        earlier = [camera for taken_at, camera in sorted(self._cameras) if taken_at <= ref.taken_at]
+        earlier = [(at, camera) for at, camera in self._cameras if camera and at <= ref.taken_at]
         problems = ref.flags
-        if ref.camera and earlier and earlier[-1] != ref.camera:
+        if ref.camera and earlier and max(earlier)[1] != ref.camera:
             problems += (Flag.OTHER_CAMERA,)
         return (*problems, Flag.TAG_TWICE) if repeated else problems
 
-    def _remarks(self, result: PhotoResult, found: dict[Bag, object], repeated: list[str]) -> Iterator[str]:
+    def _remarks(
+        self, result: PhotoResult, found: Mapping[Bag, Evidence], repeated: list[str]
+    ) -> Iterator[str]:
         for code in repeated:
             yield f"{code}: its tag stands twice in the photo, so it was not scored; cover one of the cards"
         foreign = sorted({seen.tag for seen in result.evidence} - self._bags.keys())

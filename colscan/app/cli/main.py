@@ -11,8 +11,8 @@ import click
 from colscan import __version__
 from colscan.errors import ColscanError, ExitCode
 
-# The order is that of a trial's life. A command's module is imported when it is called, so that help is quick;
-# the line shown here is the first of the command's own help (a test holds them equal).
+# The order is that of a trial's life. A command's module is imported when it is called, so that help is
+# quick; the line shown here is the first of the command's own help (a test holds them equal).
 COMMANDS = {
     "new": "Begin a trial: its plan and its list of bags.",
     "scan": "Score the bags in photos and append the scores to the ledger.",

@@ -117,9 +117,9 @@ def _tell_recorded(outcome: Recorded, count: str) -> Iterator[str]:
         yield f"      again: {codes} - {flag}. {flag.remedy}"
     for flag in photo.problems:
         yield f"      {flag}: {flag.meaning} {flag.remedy}"
-    for row in outcome.suspects:
-        if Flag.EXPECTED not in row.flags:
-            yield f"      suspect patch: {row.bag} {row.patch}, {row.kind}, {row.area_mm2:.0f} mm2"
+    for patch in outcome.suspects:
+        if Flag.EXPECTED not in patch.flags:
+            yield f"      suspect patch: {patch.bag} {patch.patch}, {patch.kind}, {patch.area_mm2:.0f} mm2"
     for row in outcome.scores:
         if Flag.FELL in row.flags:
             yield f"      {row.bag}: {Flag.FELL.meaning} {Flag.FELL.remedy}"

@@ -1,0 +1,66 @@
+"""Baselines kept in the trial's `cache/`, so that a daily scan need not look at day 0 again."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import zipfile
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from pathlib import Path
+
+import numpy as np
+
+from colscan.photo import PhotoRef
+from colscan.score import METHOD
+from colscan.score.model import Baseline
+from colscan.trial.model import Bag
+
+FILE = Path("cache") / "baselines.npz"
+_ARRAYS = ("colour", "spread", "face")
+
+
+def baselines_key(bags: Mapping[int, Bag], photos: Iterable[PhotoRef]) -> str:
+    """What baselines depend on, as a hash: the method, the bags' tags and days 0, the early photos and their times."""
+    parts = [METHOD]
+    parts += [f"{tag} {bag.inoculated_at.isoformat()}" for tag, bag in sorted(bags.items())]
+    parts += sorted(f"{ref.sha256} {ref.taken_at.isoformat()}" for ref in photos)
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def load_baselines(folder: Path, key: str) -> dict[int, Baseline] | None:
+    """The kept baselines, or None when there are none for this key; a damaged file counts as none."""
+    try:
+        with np.load(folder / FILE, allow_pickle=False) as kept:
+            if str(kept["key"]) != key:
+                return None
+            return {int(tag): _unpack(kept, int(tag)) for tag in kept["tags"]}
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        return None
+
+
+def _unpack(kept: Mapping[str, np.ndarray], tag: int) -> Baseline:
+    return Baseline(
+        colour=kept[f"{tag}-colour"],
+        spread=kept[f"{tag}-spread"],
+        face=kept[f"{tag}-face"],
+        late=bool(kept[f"{tag}-late"]),
+        photos=tuple(str(photo) for photo in kept[f"{tag}-photos"]),
+    )
+
+
+def keep_baselines(folder: Path, key: str, baselines: Mapping[int, Baseline]) -> None:
+    """Keep baselines for the next scan; where that can't be done the next scan makes them again."""
+    arrays: dict[str, object] = {"key": np.array(key), "tags": np.array(sorted(baselines), np.int64)}
+    for tag, baseline in baselines.items():
+        arrays |= {f"{tag}-{name}": getattr(baseline, name) for name in _ARRAYS}
+        arrays |= {f"{tag}-late": np.array(baseline.late), f"{tag}-photos": np.array(baseline.photos)}
+    data = io.BytesIO()
+    np.savez(data, **arrays)  # type: ignore[arg-type]
+    target = folder / FILE
+    part = target.with_name(f"{target.name}.{os.getpid()}.part")
+    with suppress(OSError):
+        target.parent.mkdir(exist_ok=True)
+        part.write_bytes(data.getvalue())
+        part.replace(target)

@@ -1,0 +1,91 @@
+"""`colscan demo`: from nothing to a chart and a status table."""
+
+import csv
+import shutil
+import time
+from collections import defaultdict
+from pathlib import Path
+from statistics import fmean
+
+import pytest
+from demo_trial import contents
+from PIL import Image
+
+from colscan.app.cli.main import main
+
+TRUTH = Path(__file__).parent.parent / "fixtures" / "hornbeam-truth.csv"
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    """The rows of a CSV file."""
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that the demo made."""
+    folder = tmp_path_factory.mktemp("demo") / "hornbeam"
+    began = time.monotonic()
+    assert main(["demo", str(folder)]) == 0
+    assert time.monotonic() - began < 30
+    return folder
+
+
+def test_it_makes_what_it_says(ran: Path) -> None:
+    """The ledger, both charts and the annotated photo are there and open."""
+    assert len(rows(ran / "photos.csv")) == 6
+    assert len(rows(ran / "scores.csv")) == 48
+    for name in ("chart.png", "annotated.jpg"):
+        with Image.open(ran / name) as image:
+            assert image.width >= 1000
+    assert "<svg" in (ran / "chart.svg").read_text(encoding="utf-8")
+    assert main(["check", str(ran)]) == 0
+
+
+def test_the_bundled_scores_hold_against_truth(ran: Path) -> None:
+    """Over the bundled photos coverage errs by 10 points at most in the mean, and no bag is lost.
+
+    Truth: the renderer's own maps (fixtures/SOURCES.md). Bags whose face carries a rendered patch count too.
+    """
+    truth = {(row["photo"], row["bag"]): float(row["coverage_pct"]) for row in rows(TRUTH)}
+    scores = {(row["photo"], row["bag"]): float(row["coverage_pct"]) for row in rows(ran / "scores.csv")}
+    assert scores.keys() == truth.keys()
+    errors: dict[str, list[float]] = defaultdict(list)
+    for key, got in scores.items():
+        errors[key[0]].append(abs(got - truth[key]))
+    assert fmean(error for photo in errors.values() for error in photo) <= 10
+    assert fmean(errors["hornbeam-d00.jpg"]) <= 1
+
+
+def test_a_second_run_adds_nothing(ran: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Run again it shows the same and adds nothing."""
+    before = contents(ran)
+    assert main(["demo", str(ran)]) == 0
+    assert contents(ran) == before
+    said = capsys.readouterr()
+    assert "nothing appended; 6 photos scanned before" in said.err
+    assert "Where to look next" in said.err
+    assert "what to do" in said.out
+
+
+def test_it_finishes_what_was_left(ran: Path, tmp_path: Path) -> None:
+    """Stopped half-way it goes on where it was."""
+    folder = Path(shutil.copytree(ran, tmp_path / "hornbeam"))
+    marks = (folder / "photos.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    (folder / "photos.csv").write_text("".join(marks[:4]), encoding="utf-8")
+    assert main(["demo", str(folder)]) == 0
+    assert len(rows(folder / "scores.csv")) == 48
+    assert main(["check", str(folder)]) == 0
+
+
+def test_it_leaves_other_folders_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A folder with other things, or with another trial, is not touched: 2."""
+    (tmp_path / "other.txt").write_text("mine")
+    assert main(["demo", str(tmp_path)]) == 2
+    assert "holds other things" in capsys.readouterr().err
+    assert main(["new", str(tmp_path / "own"), "--zone", "UTC"]) == 0
+    before = contents(tmp_path)
+    assert main(["demo", str(tmp_path / "own")]) == 2
+    assert "holds another trial" in capsys.readouterr().err
+    assert contents(tmp_path) == before

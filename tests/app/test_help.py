@@ -1,0 +1,101 @@
+"""Help: complete, narrow, quick, and its examples run."""
+
+import shlex
+import shutil
+import subprocess
+import sys
+import time
+from importlib import import_module
+from pathlib import Path
+
+import click
+import pytest
+
+from colscan.app.cli.main import COMMANDS, main
+
+
+def command(name: str) -> click.Command:
+    """The command of a name."""
+    found = getattr(import_module(f"colscan.app.cli.{name}"), name)
+    assert isinstance(found, click.Command)
+    return found
+
+
+def help_of(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    """What a command line with --help prints."""
+    assert main([*arguments, "--help"]) == 0
+    return capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_list_says_what_the_command_says(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """The line in the list of commands is the first line of the command's own help."""
+    first = (command(name).help or "").splitlines()[0]
+    assert first == COMMANDS[name]
+    assert f"{name} " in help_of(capsys)
+    assert first in help_of(capsys)
+
+
+@pytest.mark.parametrize("arguments", [(), *((name,) for name in COMMANDS)])
+def test_help_fits_the_screen(arguments: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
+    """No line of help is wider than 80 columns."""
+    said = help_of(capsys, *arguments)
+    assert max(map(len, said.splitlines())) <= 80
+
+
+def example_of(name: str) -> list[str]:
+    """The words of the example at the end of a command's help."""
+    *_, title, line = (command(name).help or "").rstrip().splitlines()
+    assert title == "Example:", f"the help of {name} doesn't end with an example"
+    words = shlex.split(line)
+    assert words[:2] == ["colscan", name]
+    return words[1:]
+
+
+@pytest.mark.parametrize("name", [name for name in COMMANDS if name not in ("new", "demo")])
+def test_example_runs(name: str, scanned: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The example at the end of each help runs, beside a trial of that name."""
+    monkeypatch.chdir(scanned.parent)
+    assert main(example_of(name)) == 0
+
+
+def test_examples_begin_a_trial(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The example of `new` begins a trial; that of `demo` is run by the test of the demo."""
+    monkeypatch.chdir(tmp_path)
+    assert main(example_of("new")) == 0
+    assert (tmp_path / "hornbeam" / "trial.toml").exists()
+    assert example_of("demo") == ["demo"]
+
+
+def test_no_arguments(
+    scanned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Inside a trial `colscan` prints its status, elsewhere its help."""
+    monkeypatch.chdir(tmp_path)
+    assert main([]) == 0
+    assert "Usage: colscan" in capsys.readouterr().out
+    monkeypatch.chdir(scanned)
+    assert main([]) == 0
+    assert "what to do" in capsys.readouterr().out
+
+
+def test_unknown_command(capsys: pytest.CaptureFixture[str]) -> None:
+    """A command that isn't there: 2."""
+    assert main(["scna"]) == 2
+    assert "No such command 'scna'" in capsys.readouterr().err
+
+
+def test_help_is_quick() -> None:
+    """`colscan --help` takes at most twice the time of importing click (the best of seven runs each)."""
+    script = shutil.which("colscan", path=str(Path(sys.executable).parent))
+    assert script, "the console script is not installed"
+
+    def best(*words: str) -> float:
+        times = []
+        for _ in range(7):
+            began = time.perf_counter()
+            subprocess.run(words, check=True, stdout=subprocess.DEVNULL)
+            times.append(time.perf_counter() - began)
+        return min(times)
+
+    assert best(script, "--help") <= 2 * best(sys.executable, "-c", "import click")
