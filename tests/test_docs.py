@@ -14,8 +14,9 @@ HEAD = """# Files, words, exits
 
 This page is made from the code (`COLSCAN_UPDATE_DOCS=1 pytest tests/test_docs.py`); a test holds it current.
 
-CSV: UTF-8, header row, times in ISO 8601 with offset, decimals with a point, an empty cell = not known.
-A text cell that begins with `= + - @` is guarded by an apostrophe. Unknown extra columns are kept and ignored.
+CSV: UTF-8, header row, times in ISO 8601 with offset, decimals with a point, an empty cell is not
+known. A text cell that begins with `= + - @` is guarded by an apostrophe. Unknown extra columns are kept
+and ignored.
 """
 EXITS = {
     ExitCode.DONE: "done",

@@ -22,7 +22,7 @@ _ARRAYS = ("colour", "spread", "face")
 
 
 def baselines_key(bags: Mapping[int, Bag], photos: Iterable[PhotoRef]) -> str:
-    """What baselines depend on, as a hash: the method, the bags' tags and days 0, the early photos and their times."""
+    """What baselines depend on, as a hash: method, tags, days 0, early photos and their times."""
     parts = [METHOD]
     parts += [f"{tag} {bag.inoculated_at.isoformat()}" for tag, bag in sorted(bags.items())]
     parts += sorted(f"{ref.sha256} {ref.taken_at.isoformat()}" for ref in photos)

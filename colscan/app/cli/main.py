@@ -62,9 +62,9 @@ def colscan(context: click.Context) -> None:
     if context.invoked_subcommand is not None:
         return
     if Path("trial.toml").exists():
-        context.invoke(
-            _CommandsOnDemand.get_command(colscan, context, "status"), trial_dir=Path(), output_format="table"
-        )
+        from colscan.app.cli.status import print_status
+
+        print_status(Path())
     else:
         click.echo(context.get_help())
 

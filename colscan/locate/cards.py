@@ -1,0 +1,142 @@
+"""A photo → the cards in it: AprilTag 36h11 at full resolution, small tags too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import cv2
+import numpy as np
+
+from colscan.locate.model import Card, Points
+from colscan.photo.model import ImageRGB, Mask
+
+CARD_MM = (90.0, 50.0)
+TAG_MM = 36.0
+TAG_LEFT_MM = 7.0
+CELL_MM = TAG_MM / 8
+"""36h11 has eight cells a side, the black border included."""
+
+# OpenCV refuses tags whose perimeter is under this share of the photo's longer side; its default
+# (.03) loses tags under 32 px in a photo of 4000 px.
+_LEAST_PERIMETER = 0.01
+# Local threshold windows: the widest must hold a whole tag, or a reflection that touches the
+# tag's edge breaks its outline.
+_THRESHOLD_WINDOWS_PX = (3, 83, 10)
+# Up to this size a photo is searched once more at twice its size, which finds tags from about 16 px.
+# Larger ones would take seconds, and their tags are seldom so small.
+_ENLARGE_UP_TO_PX = 4_000_000
+
+
+def find_cards(rgb: ImageRGB) -> tuple[Card, ...]:
+    """All cards in a photo, shelf cards and repeated tags included, by tag, then from left to right.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (H, W, 3), uint8
+        The photo, upright sRGB.
+
+    Returns
+    -------
+    tuple of Card
+        One for each place where a tag stands.
+
+    References
+    ----------
+    Olson 2011, AprilTag: a robust and flexible visual fiducial system,
+    https://doi.org/10.1109/ICRA.2011.5979561
+    """
+    gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    found = _detect(gray)
+    if gray.size <= _ENLARGE_UP_TO_PX:
+        double = cv2.resize(gray, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+        found += [(tag, (corners + 0.5) / 2 - 0.5) for tag, corners in _detect(double)]
+    cards = [
+        Card(tag=tag, corners_px=corners, mm_per_px=_mm_per_px(corners)) for tag, corners in _apart(found)
+    ]
+    return tuple(sorted(cards, key=lambda card: (card.tag, card.corners_px[:, 0].mean())))
+
+
+def _detect(gray: np.ndarray) -> list[tuple[int, Points]]:
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.minMarkerPerimeterRate = _LEAST_PERIMETER
+    (
+        parameters.adaptiveThreshWinSizeMin,
+        parameters.adaptiveThreshWinSizeMax,
+        parameters.adaptiveThreshWinSizeStep,
+    ) = _THRESHOLD_WINDOWS_PX
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    corners, tags, _ = cv2.aruco.ArucoDetector(family, parameters).detectMarkers(gray)
+    if tags is None:
+        return []
+    return [
+        (int(tag), np.asarray(quad, np.float64).reshape(4, 2))
+        for tag, quad in zip(np.ravel(tags), corners, strict=True)
+    ]
+
+
+def _apart(found: Iterable[tuple[int, Points]]) -> list[tuple[int, Points]]:
+    """The tags without second sightings of one and the same square; the first sighting is kept."""
+    kept: list[tuple[int, Points]] = []
+    for tag, corners in found:
+        middle, reach = corners.mean(0), np.ptp(corners, 0).max() / 2
+        if not any(tag == t and np.hypot(*(c.mean(0) - middle)) < reach for t, c in kept):
+            kept.append((tag, corners))
+    return kept
+
+
+def _mm_per_px(corners_px: Points) -> float:
+    # The upright sides alone: bags are turned about the upright axis and cards bend about it,
+    # which shortens a tag sideways only.
+    top_left, top_right, bottom_right, bottom_left = corners_px
+    upright = np.hypot(*(bottom_left - top_left)) + np.hypot(*(bottom_right - top_right))
+    return float(2 * TAG_MM / upright)
+
+
+def card_points_px(card: Card, points_mm: Points) -> Points:
+    """Where points of a card stand in the photo.
+
+    Parameters
+    ----------
+    card : Card
+        The card, by its tag.
+    points_mm : ndarray, shape (N, 2)
+        x, y in mm from the card's top left corner.
+
+    Returns
+    -------
+    ndarray, shape (N, 2)
+        x, y in px of the photo.
+    """
+    left, top = TAG_LEFT_MM, (CARD_MM[1] - TAG_MM) / 2
+    tag_mm = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], np.float32) * TAG_MM + (left, top)
+    to_px = cv2.getPerspectiveTransform(tag_mm.astype(np.float32), card.corners_px.astype(np.float32))
+    moved = cv2.perspectiveTransform(np.asarray(points_mm, np.float64)[None], to_px)
+    return np.asarray(moved[0], np.float64)
+
+
+def card_outline_px(card: Card, *, margin_mm: float = 0.0) -> Points:
+    """The card's four corners in the photo, clockwise from the top left, widened by a margin."""
+    width, height = CARD_MM
+    m = margin_mm
+    corners = np.array([(-m, -m), (width + m, -m), (width + m, height + m), (-m, height + m)])
+    return card_points_px(card, corners)
+
+
+def card_middle_px(card: Card) -> Points:
+    """The middle of the card in the photo, by the tag's own directions.
+
+    Half a card's width beyond the tag a perspective fitted to the tag alone would be unsteady.
+    """
+    top_left, top_right, bottom_right, bottom_left = card.corners_px
+    along = (top_right - top_left + bottom_right - bottom_left) / (2 * TAG_MM)
+    offset_mm = CARD_MM[0] / 2 - TAG_LEFT_MM - TAG_MM / 2
+    return np.asarray(card.corners_px.mean(0) + offset_mm * along, np.float64)
+
+
+def filled(polygon: Points, shape: tuple[int, int]) -> Mask:
+    """The pixels inside a polygon, as a mask of this shape (rows, columns)."""
+    canvas = np.zeros(shape, np.uint8)
+    sixteenths = np.round(np.asarray(polygon) * 16).astype(np.int32)
+    cv2.fillPoly(canvas, [sixteenths], 1, shift=4)
+    return canvas > 0

@@ -1,0 +1,98 @@
+"""The surroundings of a card, laid out in millimetres and lit as its paper says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.locate.cards import card_middle_px, card_outline_px, filled
+from colscan.locate.model import Card, Points
+from colscan.photo.light import to_linear
+from colscan.photo.model import ImageRGB, LinearRGB, Mask
+
+# From the card's middle. Blocks are up to about 280 mm wide and high, the card sits in their upper
+# part anywhere between the two sides, and 20 mm around them are looked at too.
+LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = -160, 160, -90, 240
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Window:
+    """A photo's cut-out around a card, one value a millimetre, axes along the photo's.
+
+    Parameters
+    ----------
+    light : LinearRGB, shape (330, 320, 3)
+        Linear light in units of the card's paper; 0 beyond the photo.
+    middle_px : ndarray, shape (2,)
+        The card's middle in the photo.
+    mm_per_px : float
+        Scale of the photo at the card.
+    card : ndarray of bool, shape (330, 320)
+        Places under the card.
+    """
+
+    light: LinearRGB
+    middle_px: Points
+    mm_per_px: float
+    card: Mask
+
+    def to_px(self, points_mm: Points) -> Points:
+        """Points in mm from the card's middle, in px of the photo."""
+        return np.asarray(points_mm / self.mm_per_px + self.middle_px, np.float64)
+
+    def to_mm(self, points_px: Points) -> Points:
+        """Points in px of the photo, in mm from the card's middle."""
+        return np.asarray((points_px - self.middle_px) * self.mm_per_px, np.float64)
+
+
+def cut_window(rgb: ImageRGB, card: Card, paper: NDArray[np.float64]) -> Window:
+    """The surroundings of a card.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (H, W, 3), uint8
+        The photo; only the part around the card is made linear.
+    card : Card
+        The card.
+    paper : ndarray, shape (3,)
+        Its paper in linear light. Where it is NaN, the brightest twentieth around the card stands in.
+    """
+    mm_per_px, middle_px = card.mm_per_px, card_middle_px(card)
+    corners = np.array([(LEFT_MM - 5, TOP_MM - 5), (RIGHT_MM + 5, BOTTOM_MM + 5)]) / mm_per_px + middle_px
+    height, width = rgb.shape[:2]
+    x0, y0 = np.clip(np.floor(corners[0]).astype(int), 0, (width - 1, height - 1))
+    x1, y1 = np.clip(np.ceil(corners[1]).astype(int), (x0 + 1, y0 + 1), (width, height))
+    light = to_linear(rgb[y0:y1, x0:x1])
+    if mm_per_px < 1:
+        # Several pixels a millimetre: take their mean, or noise and texture would alias.
+        light = cv2.GaussianBlur(light, (0, 0), 0.4 / mm_per_px)
+    white = paper if np.isfinite(paper).all() else np.quantile(light.reshape(-1, 3), 0.95, axis=0)
+    mm_grid = _to_mm_grid(light, (middle_px - (x0, y0)), mm_per_px)
+    outline_mm = (card_outline_px(card) - middle_px) * mm_per_px
+    on_card = filled(outline_mm - (LEFT_MM + 0.5, TOP_MM + 0.5), mm_grid.shape[:2])
+    return Window(
+        light=mm_grid / np.maximum(white, 1e-4).astype(np.float32),
+        middle_px=middle_px,
+        mm_per_px=mm_per_px,
+        card=on_card,
+    )
+
+
+def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> LinearRGB:
+    size = (RIGHT_MM - LEFT_MM, BOTTOM_MM - TOP_MM)
+    start = (np.array([LEFT_MM, TOP_MM]) + 0.5) / mm_per_px + middle_px
+    to_photo = np.array([[1 / mm_per_px, 0, start[0]], [0, 1 / mm_per_px, start[1]]])
+    # Zero beyond the photo: its border then shows as the edge it is.
+    return np.asarray(
+        cv2.warpAffine(
+            light,
+            to_photo,
+            size,
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_CONSTANT,
+        ),
+        np.float32,
+    )
