@@ -1,8 +1,8 @@
 """How likely each place around a card is the left, right, top or bottom edge of its bag's block.
 
-For each side of the block a small network (one hidden layer, numbers in edges.json) scores a place by what lies
-inward and outward of it along a line across the edge: steps of light and colour, texture, and likeness to
-the block below the card. Each line's scores become log probabilities over that side's range.
+For each side of the block a small network (one hidden layer, numbers in edges.json) scores a place by
+what lies inward and outward of it along a line across the edge: steps of light and colour, texture, and
+likeness to the block below the card. Each line's scores become log probabilities over that side's range.
 The numbers are fitted by tests/locate/fit_edges.py to rendered shelves whose walls were given other
 brightness and tint at random, so that no wall's own look is learnt.
 """
@@ -19,7 +19,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.locate.window import BOTTOM_MM, LEFT_MM, RIGHT_MM, TOP_MM, Window
+from colscan.locate.window import (
+    BOTTOM_MM,
+    BRIGHTEST,
+    DARKEST,
+    LEFT_MM,
+    LUMINANCE,
+    RIGHT_MM,
+    TOP_MM,
+    Window,
+)
 from colscan.photo.model import Mask
 
 Side = Literal["left", "right", "top", "bottom"]
@@ -41,10 +50,6 @@ LEAST_LOG = -6.0
 _INWARD = ((0, 1), (2, 4), (5, 9), (10, 19))
 _OUTWARD = ((-2, -1), (-5, -3), (-10, -6), (-20, -11))
 _FARTHEST = 20
-# Added before logarithms, in units of paper: haze and noise make darker tones meaningless.
-_DARKEST = 0.02
-# Reflections brighter than this say no more.
-_BRIGHTEST = 4.0
 # Steps of log light and of log colour that count as one: about the block's own texture.
 _LIGHT_STEP, _COLOUR_STEP = 0.1, 0.03
 
@@ -112,9 +117,9 @@ def appearance(window: Window) -> Plane:
 
     The card is bridged from its left to its right neighbours, so that its own edges are none.
     """
-    light = np.minimum(window.light, _BRIGHTEST)
-    log_light = np.log(light @ np.float32([0.2126, 0.7152, 0.0722]) + _DARKEST)
-    log_rgb = np.log(light + _DARKEST)
+    light = np.minimum(window.light, BRIGHTEST)
+    log_light = np.log(light @ LUMINANCE + DARKEST)
+    log_rgb = np.log(light + DARKEST)
     mean = cv2.blur(log_light, (5, 5))
     texture = np.sqrt(np.maximum(cv2.blur(log_light * log_light, (5, 5)) - mean * mean, 0))
     planes = np.dstack(
@@ -136,16 +141,14 @@ def appearance(window: Window) -> Plane:
 def _bridge(planes: Plane, hidden: Mask) -> Plane:
     """Planes whose hidden places run evenly, row by row, from the 6 mm left of them to the 6 mm right."""
     planes = planes.copy()
-    width = planes.shape[1]
     for row in np.flatnonzero(hidden.any(1)):
         columns = np.flatnonzero(hidden[row])
         first, last = columns[0], columns[-1]
-        ends = [planes[row, max(0, first - 3) : first], planes[row, last + 1 : last + 4]]
-        left, right = (end.mean(0) if len(end) else None for end in ends)
-        left = right if left is None else left
-        right = left if right is None else right
-        share = ((np.arange(first, last + 1) - first + 1) / (last - first + 2))[:, None]
-        if left is not None and right is not None and last < width:
+        before, after = planes[row, max(0, first - 3) : first], planes[row, last + 1 : last + 4]
+        if len(before) or len(after):
+            left = (before if len(before) else after).mean(0)
+            right = (after if len(after) else before).mean(0)
+            share = ((np.arange(first, last + 1) - first + 1) / (last - first + 2))[:, None]
             planes[row, first : last + 1] = left * (1 - share) + right * share
     return planes
 
@@ -156,9 +159,7 @@ def _unlikeness(colour: Plane) -> Plane:
     columns = slice((-35 - LEFT_MM) // STEP_MM, (35 - LEFT_MM) // STEP_MM)
     block = colour[rows, columns].reshape(-1, 3)
     median = np.median(block, 0)
-    spread = 1.48 * np.median(abs(block - median), 0) + np.float32(
-        [_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP]
-    )
+    spread = 1.48 * np.median(abs(block - median), 0) + np.array([_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP])
     return np.asarray(np.tanh(np.sqrt((((colour - median) / spread) ** 2).sum(2)) / 3), np.float32)
 
 
@@ -168,7 +169,18 @@ def line_features(look: Plane, side: Side) -> Plane:
     strips = _strips(_turn(look, side), first, last)
     inner, outer = strips[: len(_INWARD)], strips[len(_INWARD) :]
     (i1, i2, i3, i4), (o1, o2, o3, o4) = inner, outer
-    pairs = [(i1, o1), (i2, o1), (i2, o2), (i3, o3), (o1, o2), (o2, o3), (i1, i2), (i2, i3), (i3, i4), (o3, o4)]
+    pairs = [
+        (i1, o1),
+        (i2, o1),
+        (i2, o2),
+        (i3, o3),
+        (o1, o2),
+        (o2, o3),
+        (i1, i2),
+        (i2, i3),
+        (i3, i4),
+        (o3, o4),
+    ]
     planes = []
     for a, b in pairs:
         planes.append(np.log1p(abs(a[..., 0] - b[..., 0]) / _LIGHT_STEP))
@@ -201,16 +213,11 @@ def _strips(turned: Plane, first: int, last: int) -> list[Plane]:
 
 def _turn(planes: Plane, side: Side) -> Plane:
     """Planes turned so that lines are rows and run from outside to inside."""
-    if side == "left":
-        return planes
-    if side == "right":
-        return planes[:, ::-1]
-    return planes.swapaxes(0, 1) if side == "top" else planes[::-1].swapaxes(0, 1)
+    if net_of(side) != "side":
+        planes = planes.swapaxes(0, 1)
+    return np.ascontiguousarray(planes if side in ("left", "top") else planes[:, ::-1])
 
 
 def _turn_back(plane: Plane, side: Side) -> Plane:
-    if side == "left":
-        return plane
-    if side == "right":
-        return plane[:, ::-1]
-    return plane.T if side == "top" else plane.T[::-1]
+    plane = plane if side in ("left", "top") else plane[:, ::-1]
+    return plane if net_of(side) == "side" else plane.T

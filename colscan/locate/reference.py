@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from colscan.flags import Flag
 from colscan.locate.cards import CARD_MM, CELL_MM, TAG_LEFT_MM, TAG_MM, card_points_px
 from colscan.locate.model import Card
+from colscan.locate.tag_edges import fit_tag_edges
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB
 
@@ -48,9 +48,9 @@ def read_reference(rgb: ImageRGB, card: Card) -> Reference:
     """The light on a card, by medians, so that a reflection over part of it does no harm."""
     paper_rgb = _sample(rgb, card, _paper_mm())
     ink_rgb = _sample(rgb, card, _ink_mm())
-    paper, ink = np.median(to_linear(paper_rgb), 0), np.median(to_linear(ink_rgb), 0)
-    paper, ink = paper.astype(np.float64), ink.astype(np.float64)
-    blur_px = measure_blur_px(rgb, card, levels=(float(ink[1]), float(paper[1])))
+    paper = np.median(to_linear(paper_rgb).astype(np.float64), 0)
+    ink = np.median(to_linear(ink_rgb).astype(np.float64), 0)
+    blur_px = _blur_px(rgb, card)
     if paper.min() < _LEAST_PAPER or (paper < _LEAST_CONTRAST * ink).any():
         unread = np.full(3, np.nan)
         return Reference(paper=unread, ink=unread, blur_px=blur_px, flags=(Flag.NO_REFERENCE,))
@@ -88,75 +88,9 @@ def _sample(rgb: ImageRGB, card: Card, points_mm: NDArray[np.float64]) -> NDArra
     """The nearest pixels to points of a card, (N, 3); points beyond the photo take its border."""
     height, width = rgb.shape[:2]
     px = np.round(card_points_px(card, points_mm)).astype(int)
-    return rgb[np.clip(px[:, 1], 0, height - 1), np.clip(px[:, 0], 0, width - 1)]
+    return np.asarray(rgb[np.clip(px[:, 1], 0, height - 1), np.clip(px[:, 0], 0, width - 1)])
 
 
-def measure_blur_px(rgb: ImageRGB, card: Card, *, levels: tuple[float, float]) -> float:
-    """Sigma of the blur of a tag's four outer edges: the median of an error function fitted to each.
-
-    Parameters
-    ----------
-    rgb : ndarray, shape (H, W, 3), uint8
-        The photo.
-    card : Card
-        The card whose tag's edges are measured.
-    levels : tuple of float
-        Ink and paper in linear light of the green channel, where the fit begins.
-
-    Returns
-    -------
-    float
-        Sigma in px; NaN when no edge can be fitted. A pixel's own size adds about 0.3 px.
-    """
-    widths = [
-        _edge_sigma_px(rgb, card.corners_px[i], card.corners_px[(i + 1) % 4], levels=levels) for i in range(4)
-    ]
-    known = [w for w in widths if np.isfinite(w)]
-    return float(np.median(known)) if known else float("nan")
-
-
-def _edge_sigma_px(
-    rgb: ImageRGB, start: NDArray[np.float64], end: NDArray[np.float64], *, levels: tuple[float, float]
-) -> float:
-    """Sigma of one edge; pixels themselves are fitted, as interpolating them would blur them again."""
-    height, width = rgb.shape[:2]
-    length = float(np.hypot(*(end - start)))
-    # 3.5 mm to either side: within the border's one cell and the paper's margin.
-    reach = max(2.0, 3.5 / TAG_MM * length)
-    low = np.maximum(np.floor(np.minimum(start, end) - reach), 0).astype(int)
-    high = np.minimum(np.ceil(np.maximum(start, end) + reach), (width - 1, height - 1)).astype(int)
-    if (high - low < 2).any():
-        return float("nan")
-    along = (end - start) / length
-    x, y = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
-    t = ((x - start[0]) * along[0] + (y - start[1]) * along[1]) / length
-    # Corners run clockwise, so the paper lies to the left of each side.
-    outward = (x - start[0]) * along[1] - (y - start[1]) * along[0]
-    near = (abs(outward) < reach) & (t > 0.15) & (t < 0.85)
-    light = to_linear(rgb[low[1] : high[1] + 1, low[0] : high[0] + 1, 1][near])
-    return _fit_edge(outward[near], t[near] - 0.5, light.astype(np.float64), levels=levels)
-
-
-def _fit_edge(
-    outward: NDArray[np.float64],
-    t: NDArray[np.float64],
-    light: NDArray[np.float64],
-    *,
-    levels: tuple[float, float],
-) -> float:
-    """Sigma of light = ink + (paper - ink) * Phi((outward - a - b t) / sigma), by least squares."""
-    from scipy.optimize import least_squares
-    from scipy.special import ndtr
-
-    if len(light) < 12 or levels[1] <= levels[0]:
-        return float("nan")
-
-    def misfit(p: NDArray[np.float64]) -> NDArray[np.float64]:
-        shape = ndtr((outward - p[0] - p[1] * t) / np.exp(p[2]))
-        return np.asarray(p[3] + (p[4] - p[3]) * shape - light)
-
-    # A soft loss: film reflections and the tag's inner cells are no part of the edge.
-    begin = np.array([0.0, 0.0, 0.0, *levels])
-    fit = least_squares(misfit, begin, loss="soft_l1", f_scale=0.1 * (levels[1] - levels[0]), max_nfev=40)
-    sigma = float(np.exp(fit.x[2]))
-    return sigma if abs(fit.x[0]) < np.ptp(outward) / 2 and sigma < np.ptp(outward) else float("nan")
+def _blur_px(rgb: ImageRGB, card: Card) -> float:
+    widths = [edge.blur_px for edge in fit_tag_edges(rgb, card.corners_px) if edge is not None]
+    return float(np.median(widths)) if widths else float("nan")

@@ -17,6 +17,13 @@ from colscan.photo.model import ImageRGB, LinearRGB, Mask
 # part anywhere between the two sides, and 20 mm around them are looked at too.
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = -160, 160, -90, 240
 
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
+"""Of linear sRGB (IEC 61966-2-1)."""
+BRIGHTEST = 4.0
+"""In units of paper; reflections brighter than this say no more."""
+DARKEST = 0.02
+"""Added before logarithms, in units of paper: haze and noise make darker tones meaningless."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Window:
@@ -68,13 +75,13 @@ def cut_window(rgb: ImageRGB, card: Card, paper: NDArray[np.float64]) -> Window:
     light = to_linear(rgb[y0:y1, x0:x1])
     if mm_per_px < 1:
         # Several pixels a millimetre: take their mean, or noise and texture would alias.
-        light = cv2.GaussianBlur(light, (0, 0), 0.4 / mm_per_px)
+        light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.4 / mm_per_px), np.float32)
     white = paper if np.isfinite(paper).all() else np.quantile(light.reshape(-1, 3), 0.95, axis=0)
     mm_grid = _to_mm_grid(light, (middle_px - (x0, y0)), mm_per_px)
     outline_mm = (card_outline_px(card) - middle_px) * mm_per_px
     on_card = filled(outline_mm - (LEFT_MM + 0.5, TOP_MM + 0.5), mm_grid.shape[:2])
     return Window(
-        light=mm_grid / np.maximum(white, 1e-4).astype(np.float32),
+        light=(mm_grid / np.maximum(white, 1e-4)).astype(np.float32),
         middle_px=middle_px,
         mm_per_px=mm_per_px,
         card=on_card,

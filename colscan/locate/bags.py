@@ -1,0 +1,142 @@
+"""A photo → a view of each bag whose card stands in it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from colscan.flags import Flag
+from colscan.locate.cards import card_outline_px, filled, find_cards
+from colscan.locate.edges import edge_log_probabilities
+from colscan.locate.hidden import hidden_places
+from colscan.locate.model import BagView, Card, Points, Sighting
+from colscan.locate.outline import find_outline, simplified
+from colscan.locate.reference import Reference, read_reference
+from colscan.locate.window import LEFT_MM, TOP_MM, Window, cut_window
+from colscan.photo.model import ImageRGB, Mask
+from colscan.trial.model import LAST_BAG_TAG
+
+# Around the face, in the view's crop: room for what scoring smooths over.
+_MARGIN_MM = 8.0
+# Around the card: its edge stands off the film. Its far end is placed less surely than the rest.
+_CARD_MARGIN_MM, _CARD_FAR_MARGIN_MM = 1.5, 4.0
+# An outline this near to the photo's border is cut by it.
+_BORDER_PX = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Found:
+    """A bag's card and outline before its neighbours are known."""
+
+    card: Card
+    window: Window
+    reference: Reference
+    outline_px: Points
+    flags: tuple[Flag, ...]
+
+
+def locate_bags(rgb: ImageRGB) -> Sighting:
+    """The bags in a photo whose card stands there once.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (H, W, 3), uint8
+        The photo, upright sRGB.
+
+    Returns
+    -------
+    Sighting
+        Views by tag; shelf cards have none. Their flags may be `no-reference`, `reference-clipped`,
+        `face-unsure` and `cut-off`.
+    """
+    cards = find_cards(rgb)
+    counts = Counter(card.tag for card in cards)
+    repeated = tuple(tag for tag, count in sorted(counts.items()) if count > 1)
+    found = [_find_bag(rgb, card) for card in cards if card.tag <= LAST_BAG_TAG and counts[card.tag] == 1]
+    views = tuple(_view(rgb, bag, [other for other in found if other is not bag]) for bag in found)
+    return Sighting(views=views, repeated_tags=repeated)
+
+
+def _find_bag(rgb: ImageRGB, card: Card) -> _Found:
+    reference = read_reference(rgb, card)
+    window = cut_window(rgb, card, reference.paper)
+    outline = find_outline(edge_log_probabilities(window))
+    outline_px = window.to_px(outline.points_mm)
+    last = np.array([rgb.shape[1] - 1.0, rgb.shape[0] - 1.0])
+    cut_off = bool(((outline_px < _BORDER_PX) | (outline_px > last - _BORDER_PX)).any())
+    flags = reference.flags
+    flags += () if outline.sure else (Flag.FACE_UNSURE,)
+    flags += (Flag.CUT_OFF,) if cut_off else ()
+    return _Found(
+        card=card,
+        window=window,
+        reference=reference,
+        outline_px=simplified(np.clip(outline_px, 0, last)),
+        flags=flags,
+    )
+
+
+def _view(rgb: ImageRGB, bag: _Found, others: Sequence[_Found]) -> BagView:
+    x0, y0, x1, y1 = _crop_px(bag, rgb.shape[:2])
+    shape = (y1 - y0, x1 - x0)
+    face = filled(bag.outline_px - (x0, y0), shape)
+    return BagView(
+        tag=bag.card.tag,
+        rgb=rgb[y0:y1, x0:x1].copy(),
+        origin_px=(x0, y0),
+        face=face,
+        hidden=face & _hidden(bag, others, (x0, y0), shape),
+        outline_px=bag.outline_px,
+        mm_per_px=bag.card.mm_per_px,
+        paper=bag.reference.paper,
+        ink=bag.reference.ink,
+        blur_px=bag.reference.blur_px,
+        flags=bag.flags,
+    )
+
+
+def _crop_px(bag: _Found, shape: tuple[int, int]) -> tuple[int, int, int, int]:
+    margin = _MARGIN_MM / bag.card.mm_per_px
+    x0, y0 = np.maximum(np.floor(bag.outline_px.min(0) - margin), 0).astype(int)
+    x1, y1 = np.minimum(np.ceil(bag.outline_px.max(0) + margin) + 1, (shape[1], shape[0])).astype(int)
+    return int(x0), int(y0), int(x1), int(y1)
+
+
+def _hidden(
+    bag: _Found, others: Sequence[_Found], origin_px: tuple[int, int], shape: tuple[int, int]
+) -> Mask:
+    """Places of a crop that are covered by the bag's card, patch, rods, or by other bags and their cards.
+
+    Where two faces overlap it can't be told whose film is seen: the place is hidden in both.
+    """
+    hidden = _card(bag, origin_px, shape)
+    for other in others:
+        hidden |= filled(other.outline_px - origin_px, shape)
+        hidden |= _card(other, origin_px, shape)
+    return hidden | _covered(bag, origin_px, shape)
+
+
+def _card(bag: _Found, origin_px: tuple[int, int], shape: tuple[int, int]) -> Mask:
+    outline_px = card_outline_px(bag.card, margin_mm=_CARD_MARGIN_MM, far_margin_mm=_CARD_FAR_MARGIN_MM)
+    return filled(outline_px - origin_px, shape)
+
+
+def _covered(bag: _Found, origin_px: tuple[int, int], shape: tuple[int, int]) -> Mask:
+    """Patch and rods, found on the millimetre grid, laid over a crop."""
+    grid = bag.window.light.shape[:2]
+    face = filled(bag.window.to_mm(bag.outline_px) - (LEFT_MM + 0.5, TOP_MM + 0.5), (grid[0], grid[1]))
+    covered = hidden_places(bag.window, face)
+    scale = bag.card.mm_per_px
+    start = bag.window.to_mm(np.array(origin_px, np.float64)) - (LEFT_MM + 0.5, TOP_MM + 0.5)
+    to_grid = np.array([[scale, 0, start[0]], [0, scale, start[1]]])
+    laid = cv2.warpAffine(
+        covered.astype(np.uint8),
+        to_grid,
+        (shape[1], shape[0]),
+        flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
+    )
+    return np.asarray(laid) > 0

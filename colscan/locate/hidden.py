@@ -1,0 +1,131 @@
+"""What covers a face besides its card: the filter patch, the shelf's rods and wires before it.
+
+Worked out on a card's window in millimetres; neighbours are for the composition, which sees them all.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.locate.window import BRIGHTEST, DARKEST, LUMINANCE, Window
+from colscan.photo.model import Mask
+
+# A rod before the bag lies in the lowest part of the face, at least this far above its lowest point:
+# the block's own lower edge is no rod.
+_ROD_ZONE_MM, _ROD_LEAST_ABOVE_MM = 60, 3
+# Shelves are level within this in a photo held by hand.
+_SLOPES = (0.0, -0.01, 0.01, -0.02, 0.02, -0.03, 0.03, -0.04, 0.04)
+# The rod's edge must be seen on both sides of the block, this near to it, and all across it.
+_BESIDE_MM = (5, 30)
+_ACROSS_PARTS = 6
+# Log light per mm: well over the steps of film folds and texture, whose sign also changes along a line.
+_ROD_EDGE = 0.05
+
+# A rod looks the same before the block and beside it, within this much log light just below its upper edge.
+_ROD_ALIKE, _ROD_BELOW_MM = 0.3, (1, 4)
+
+# Filter patches are 30-80 mm squares of white, finely porous, even material.
+_PATCH_MM = (30, 80)
+# Light in units of the card's paper above which a patch may stand out from wall and film: it hangs in
+# other light than the card.
+_PATCH_LEVELS = (0.4, 0.55, 0.75, 1.0, 1.3)
+_PATCH_FILL = 0.9
+
+
+def hidden_places(window: Window, face: Mask) -> Mask:
+    """Places (330, 320) of a window whose face (330, 320) is covered by patch, rod or wires; not the card."""
+    light = np.minimum(window.light, BRIGHTEST) @ LUMINANCE
+    log_light = np.log(light + DARKEST).astype(np.float32)
+    return (_behind_rod(log_light, face) | _under_patch(light, face)) & face
+
+
+def _behind_rod(log_light: NDArray[np.float32], face: Mask) -> Mask:
+    """All of the face below the highest straight edge that goes on to both sides of the block.
+
+    A rod or wire behind the block ends at it; one that is seen across it is in front, and what is
+    seen between the rods below it is too little to score.
+    """
+    rows, columns = np.flatnonzero(face.any(1)), np.flatnonzero(face.any(0))
+    if len(rows) == 0:
+        return np.zeros_like(face)
+    bottom, left, right = int(rows[-1]), int(columns[0]), int(columns[-1])
+    # Only the rows where a rod may be, and what a slope moves in and out of them.
+    first = max(0, bottom - _ROD_ZONE_MM - 10)
+    zone = log_light[first : bottom + 10]
+    highest = bottom + 1, 0.0
+    for slope in _SLOPES:
+        edges = first + _level_edges(zone, (left, right), slope)
+        fit = edges[(edges >= bottom - _ROD_ZONE_MM) & (edges <= bottom - _ROD_LEAST_ABOVE_MM)]
+        # A steeper line must lie clearly higher: near a level rod every slope finds a little.
+        if len(fit) and fit[0] < highest[0] - 2:
+            highest = int(fit[0]), slope
+    y, x = np.mgrid[: face.shape[0], : face.shape[1]]
+    return np.asarray(y >= highest[0] + highest[1] * (x - (left + right) / 2))
+
+
+def _level_edges(log_light: NDArray[np.float32], sides: tuple[int, int], slope: float) -> NDArray[np.intp]:
+    """Rows (at the block's middle) where a straight edge of this slope runs across and on both sides."""
+    left, right = sides
+    height, width = log_light.shape
+    middle = (left + right) / 2
+    # Shear the window so that lines of this slope become rows.
+    shear = np.array([[1, 0, 0], [slope, 1, -slope * middle]])
+    level = cv2.warpAffine(
+        log_light,
+        shear,
+        (width, height),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    light = cv2.blur(level, (1, _ROD_BELOW_MM[1] - _ROD_BELOW_MM[0]))
+    light = np.roll(light, -(sum(_ROD_BELOW_MM) // 2), axis=0)
+    step = np.asarray(cv2.Sobel(level, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8), np.float32)
+    near, far = _BESIDE_MM
+    beside = [(left - far, left - near), (right + near, right + far)]
+    inside = np.linspace(left + 12, right - 12, _ACROSS_PARTS + 1).astype(int)
+    parts = list(pairwise(inside))
+    beside_edges = [_part(step, a, b) for a, b in beside]
+    across = [_part(step, a, b) for a, b in parts]
+    looks = np.stack([np.median(light[:, max(0, a) : max(b, 1)], 1) for a, b in [*beside, *parts]])
+    alike = np.ptp(looks, 0) < _ROD_ALIKE
+    # The steps beside the block may have another sign than those across it: a wall is not a block.
+    strength = np.minimum(_common(across), np.minimum(*(abs(edge) for edge in beside_edges)))
+    return np.flatnonzero((strength > _ROD_EDGE) & alike)
+
+
+def _part(step: NDArray[np.float32], first: int, last: int) -> NDArray[np.float32]:
+    """For each row the median step between two columns, the stronger of rows 1 mm above and below."""
+    first, last = max(first, 0), min(last, step.shape[1])
+    if last - first < 4:
+        return np.zeros(len(step), np.float32)
+    median = np.median(step[:, first:last], axis=1).astype(np.float32)
+    rows = np.stack([np.roll(median, -1), median, np.roll(median, 1)])
+    return np.asarray(np.take_along_axis(rows, abs(rows).argmax(0)[None], 0)[0])
+
+
+def _common(parts: list[NDArray[np.float32]]) -> NDArray[np.float32]:
+    """For each row the weakest step of all parts; 0 where their signs differ."""
+    stack = np.stack(parts)
+    same = abs(np.sign(stack).sum(0)) == len(parts)
+    return np.where(same, abs(stack).min(0), 0.0)
+
+
+def _under_patch(light: NDArray[np.float32], face: Mask) -> Mask:
+    """White squares that stand mostly on the empty bag above the face."""
+    patch = np.zeros(face.shape, np.uint8)
+    face_top = int(np.flatnonzero(face.any(1))[0]) if face.any() else 0
+    for level in _PATCH_LEVELS:
+        bright = cv2.morphologyEx((light > level).astype(np.uint8), cv2.MORPH_OPEN, np.ones((9, 9), np.uint8))
+        for contour in cv2.findContours(bright, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+            _, (a, b), _ = cv2.minAreaRect(contour)
+            square = _PATCH_MM[0] <= min(a, b) and max(a, b) <= _PATCH_MM[1] and max(a, b) < 1.4 * min(a, b)
+            if square and cv2.contourArea(contour) > _PATCH_FILL * a * b:
+                one = np.asarray(cv2.fillPoly(np.zeros(face.shape, np.uint8), [contour], 1))
+                if one[:face_top].sum() > 0.5 * one.sum():
+                    patch = np.maximum(patch, one)
+    # 2 mm around it: its seam.
+    return np.asarray(cv2.dilate(patch, np.ones((5, 5), np.uint8))) > 0

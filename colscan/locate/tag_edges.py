@@ -1,0 +1,120 @@
+"""The four outer edges of a tag, fitted in linear light: where they are and how blurred."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.locate.model import Points
+from colscan.photo.light import to_linear
+from colscan.photo.model import ImageRGB
+
+Floats = NDArray[np.float64]
+
+# Share of a tag's side to either side of an edge that is looked at: 3.5 of 36 mm, within the black
+# border's one cell and the paper's margin; two pixels at least.
+_REACH, _LEAST_REACH_PX = 3.5 / 36, 2.0
+# Corners are left out: there two edges meet.
+_FROM, _TO = 0.15, 0.85
+_LEAST_PIXELS = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TagEdge:
+    """One edge as fitted.
+
+    Parameters
+    ----------
+    shift_px, tilt_px : float
+        How far outward of the given line its middle lies, and its end more so than its start.
+    blur_px : float
+        Sigma of the blur across it.
+    """
+
+    shift_px: float
+    tilt_px: float
+    blur_px: float
+
+
+def fit_tag_edges(rgb: ImageRGB, corners_px: Points) -> tuple[TagEdge | None, ...]:
+    """The tag's top, right, bottom and left edge, None for one that can't be fitted."""
+    return tuple(_fit_side(rgb, corners_px[i], corners_px[(i + 1) % 4]) for i in range(4))
+
+
+def refine_corners(rgb: ImageRGB, corners_px: Points) -> Points:
+    """Corners where the fitted edges cross; as given when an edge can't be fitted.
+
+    Corners refined in encoded values lie about half a pixel inside: paper outshines ink there, in
+    linear light an edge lies where it is half as bright.
+    """
+    edges = fit_tag_edges(rgb, corners_px)
+    lines = []
+    for i, edge in enumerate(edges):
+        if edge is None:
+            return corners_px
+        start, end = corners_px[i], corners_px[(i + 1) % 4]
+        outward = np.array([end[1] - start[1], start[0] - end[0]]) / np.hypot(*(end - start))
+        lines.append(
+            np.cross(
+                [*(start + outward * (edge.shift_px - edge.tilt_px / 2)), 1.0],
+                [*(end + outward * (edge.shift_px + edge.tilt_px / 2)), 1.0],
+            )
+        )
+    crossed = [np.cross(lines[i - 1], lines[i]) for i in range(4)]
+    return np.array([point[:2] / point[2] for point in crossed])
+
+
+def _fit_side(rgb: ImageRGB, start: Floats, end: Floats) -> TagEdge | None:
+    """One edge; pixels themselves are fitted, as interpolating them would blur them again."""
+    height, width = rgb.shape[:2]
+    length = float(np.hypot(*(end - start)))
+    reach = max(_LEAST_REACH_PX, _REACH * length)
+    low = np.maximum(np.floor(np.minimum(start, end) - reach), 0).astype(int)
+    high = np.minimum(np.ceil(np.maximum(start, end) + reach), (width - 1, height - 1)).astype(int)
+    if (high - low < 2).any():
+        return None
+    along = (end - start) / length
+    x, y = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
+    t = ((x - start[0]) * along[0] + (y - start[1]) * along[1]) / length
+    # Corners run clockwise, so the paper lies to the left of each side.
+    outward = (x - start[0]) * along[1] - (y - start[1]) * along[0]
+    near = (abs(outward) < reach) & (t > _FROM) & (t < _TO)
+    light = to_linear(rgb[low[1] : high[1] + 1, low[0] : high[0] + 1, 1][near]).astype(np.float64)
+    return _fit(outward[near], t[near] - 0.5, light)
+
+
+def _fit(outward: Floats, t: Floats, light: Floats) -> TagEdge | None:
+    """Least squares of light = ink + (paper - ink) * Phi((outward - shift - tilt t) / sigma)."""
+    from scipy.optimize import least_squares
+    from scipy.special import ndtr
+
+    if len(light) < _LEAST_PIXELS:
+        return None
+    ink, paper = np.quantile(light, (0.1, 0.9))
+    if paper <= ink:
+        return None
+
+    def misfit(p: Floats) -> Floats:
+        return np.asarray(p[3] + (p[4] - p[3]) * ndtr(_z(p)) - light)
+
+    def slopes(p: Floats) -> Floats:
+        z = _z(p)
+        steep = (p[4] - p[3]) * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+        share = ndtr(z)
+        by_shift = -steep / np.exp(p[2])
+        return np.stack([by_shift, by_shift * t, -steep * z, 1 - share, share], 1)
+
+    def _z(p: Floats) -> Floats:
+        return np.asarray((outward - p[0] - p[1] * t) / np.exp(p[2]))
+
+    # A soft loss: film reflections and the tag's inner cells are no part of the edge.
+    begin = np.array([0.0, 0.0, 0.0, ink, paper])
+    scale = 0.1 * (paper - ink)
+    fit = least_squares(misfit, begin, jac=slopes, loss="soft_l1", f_scale=scale, max_nfev=40)
+    shift, tilt, sigma = float(fit.x[0]), float(fit.x[1]), float(np.exp(fit.x[2]))
+    reach = np.ptp(outward) / 2
+    if abs(shift) + abs(tilt) / 2 > reach or sigma > reach or fit.x[4] <= fit.x[3]:
+        return None
+    return TagEdge(shift_px=shift, tilt_px=tilt, blur_px=sigma)
