@@ -56,9 +56,8 @@ def append_photo(
             return False
         batches: tuple[Sequence[Row], ...] = (suspect_rows, score_rows, (photo_row,))
         with all_or_nothing(paths):
-            for path, rows in zip(paths, batches, strict=True):
-                if rows:
-                    append_rows(path, rows)
+            for path, row_type, rows in zip(paths, WRITE_ORDER, batches, strict=True):
+                append_rows(path, row_type, rows)
         _mark_whole(folder)
     return True
 
@@ -74,7 +73,7 @@ def append_row(folder: Path, row: R, *more: R) -> None:
     path = folder / row.FILE
     with locked(folder), all_or_nothing([path]):
         mend_tail(path, type(row))
-        append_rows(path, (row, *more))
+        append_rows(path, type(row), (row, *more))
 
 
 def _heal(folder: Path) -> None:

@@ -87,8 +87,10 @@ def _cut_back(path: Path, size: int | None) -> None:
         os.truncate(path, size)
 
 
-def append_rows(path: Path, rows: Sequence[R]) -> None:
-    """Append rows of one type in one write, in the order of the file's own columns; make the file first.
+def append_rows(path: Path, row_type: type[Row], rows: Sequence[Row]) -> None:
+    """Append rows of a type in one write, in the order of the file's own columns; make the file first.
+
+    Without rows a missing file is still made, with its header: an empty list is an answer too.
 
     Raises
     ------
@@ -97,9 +99,10 @@ def append_rows(path: Path, rows: Sequence[R]) -> None:
     OSError
         When they can't be written; `all_or_nothing` undoes what was.
     """
-    row_type = type(rows[0])
     header = _read_header(path, row_type)
-    data = _encode(rows, header or tuple(columns_of(row_type)), path.name)
+    data = _encode(rows, header or tuple(columns_of(row_type)), path.name) if rows else b""
+    if header and not rows:
+        return
     write_bytes(path, data if header else format_header(row_type) + data, os.O_APPEND)
     if not header:
         _sync_folder(path.parent)

@@ -44,7 +44,12 @@ pillow_heif.register_heif_opener()
 
 
 def read_ref(
-    path: Path, *, zone: ZoneInfo, not_before: datetime, taken_at: datetime | None = None
+    path: Path,
+    *,
+    max_megapixels: float,
+    zone: ZoneInfo,
+    not_before: datetime,
+    taken_at: datetime | None = None,
 ) -> PhotoRef:
     """Which photo a file is: its bytes' hash, when it was taken, by which camera; no pixel is decoded.
 
@@ -52,6 +57,8 @@ def read_ref(
     ----------
     path : Path
         A JPEG, PNG or HEIC file.
+    max_megapixels : float
+        Larger photos are refused.
     zone : ZoneInfo
         The trial's zone, for times without an offset.
     not_before : datetime
@@ -62,10 +69,10 @@ def read_ref(
     Raises
     ------
     PhotoError
-        When the file can't be read, is no photo, or can't be placed in time.
+        When the file can't be read, is no photo, is too large or too small, or can't be placed in time.
     """
     raw = _read_bytes(path)
-    with _opened(raw, path.name) as image:
+    with _opened(raw, path.name, max_megapixels) as image:
         exif = image.getexif()
         details = dict(exif.get_ifd(ExifTags.IFD.Exif))
         camera = _camera(dict(exif) | details)
@@ -100,8 +107,7 @@ def load_rgb(path: Path, *, max_megapixels: float) -> ImageRGB:
     PhotoError
         When the file can't be read, has no colour, or is too large or too small.
     """
-    with _opened(_read_bytes(path), path.name) as image:
-        _check_size(image, path.name, max_megapixels)
+    with _opened(_read_bytes(path), path.name, max_megapixels) as image:
         if image.mode in _COLOURLESS:
             msg = f"{path.name}: is a picture without colour ({image.mode})."
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
@@ -118,13 +124,14 @@ def _read_bytes(path: Path) -> bytes:
 
 
 @contextmanager
-def _opened(raw: bytes, name: str) -> Iterator[Image.Image]:
+def _opened(raw: bytes, name: str, max_megapixels: float) -> Iterator[Image.Image]:
     """Open an image whose size we check ourselves; whatever its reader raises says that it is damaged."""
     limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # damaged metadata is no news to the grower
             with Image.open(io.BytesIO(raw), formats=_FORMATS) as image:
+                _check_size(image, name, max_megapixels)
                 yield image
     except _DAMAGE as error:
         msg = f"{name}: is not a readable JPEG, PNG or HEIC photo ({_first_line(error)})."

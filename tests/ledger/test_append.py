@@ -95,10 +95,13 @@ def test_same_bytes_and_method_are_recorded_once(tmp_path: Path, find_rows, ledg
 
 
 def test_photo_without_bags(tmp_path: Path, find_rows, ledger_bytes: Snapshot) -> None:
-    """A photo in which nothing was found is recorded by its own row alone."""
+    """A photo in which nothing was found is recorded by its own row; the other files hold their headers."""
     photo, _, _ = find_rows(3)
     assert append_photo(tmp_path, photo, (), ())
-    assert list(ledger_bytes(tmp_path)) == ["photos.csv"]
+    files = ledger_bytes(tmp_path)
+    assert files["scores.csv"] == format_header(ScoreRow)
+    assert files["suspects.csv"] == format_header(SuspectRow)
+    assert len(files["photos.csv"].splitlines()) == 2
 
 
 def test_rows_of_another_photo_are_refused(tmp_path: Path, find_rows, ledger_bytes: Snapshot) -> None:

@@ -116,7 +116,10 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
 def _place(path: Path, trial: Trial, options: ScanOptions) -> PhotoRef | Rejected:
     first = min(bag.inoculated_at for bag in trial.bags)
     try:
-        ref = read_ref(path, zone=trial.zone, not_before=first, taken_at=options.taken_at)
+        limit = trial.limits.max_photo_megapixels
+        ref = read_ref(
+            path, max_megapixels=limit, zone=trial.zone, not_before=first, taken_at=options.taken_at
+        )
         if ref.taken_at < first:
             raise _too_early(ref, "the first bag", first)
     except PhotoError as error:

@@ -47,7 +47,7 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
 
     \b
     Example:
-      colscan history hornbeam H01
+      colscan history hornbeam B04
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.cli.said import known_bag
     from colscan.ledger import read_ledger

@@ -1,0 +1,144 @@
+"""A bag's view → its face on a flat grid of millimetres, as light relative to the card's paper."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.locate.model import BagView
+from colscan.photo.light import to_linear
+from colscan.photo.model import Mask
+
+GRID_MM = 1.5
+"""Step of the face's grid: under a third of the smallest patch looked for (150 mm2 is 14 mm across)."""
+MARGIN = 3
+"""Cells of empty border, so that a face that moved a little is not cut."""
+# A row or column belongs to the face when this share of it does; stray tips of an outline don't.
+_FILLED = 0.15
+# Scale from the outlines is believed while it stays this near to the scale from the cards.
+_SCALE_TOLERANCE = 0.12
+# From here a phone's JPEG is burnt out.
+_CLIPPED = 250
+
+Affine = NDArray[np.float64]
+"""(2, 3) from column, row of the face's grid to x, y of the view's crop, px."""
+Grid = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Face:
+    """A face on its grid.
+
+    Parameters
+    ----------
+    light : ndarray, shape (h, w, 3), float32
+        Linear light / paper.
+    whole : ndarray of bool, shape (h, w)
+        The face, hidden places included.
+    seen : ndarray of bool, shape (h, w)
+        The face without what hides it and without burnt-out places.
+    burnt_out : ndarray of bool, shape (h, w)
+        Face that is clipped in the photo, under nothing: a reflection.
+    to_px : Affine
+        Where a cell lies in the view's crop.
+    """
+
+    light: Grid
+    whole: Mask
+    seen: Mask
+    burnt_out: Mask
+    to_px: Affine
+
+
+def smooth(values: Grid, seen: Mask, sigma_mm: float) -> Grid:
+    """Gaussian mean of the seen cells around each cell, shape of `values`; 0 where none is near."""
+    sigma = sigma_mm / GRID_MM
+    weight = seen.astype(np.float32)
+    share = np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)
+    if values.ndim == 3:
+        weight, share = weight[..., None], share[..., None]
+    return np.asarray(cv2.GaussianBlur(values * weight, (0, 0), sigma) / share, np.float32)
+
+
+def own_frame(view: BagView) -> tuple[Affine, tuple[int, int]]:
+    """The grid of a view by itself: its placement and its (h, w); the middle cell is the face's middle."""
+    x0, y0, x1, y1 = extent(view.face)
+    step_px = GRID_MM / view.mm_per_px
+    w, h = (int(np.ceil(side / step_px)) + 2 * MARGIN for side in (x1 - x0, y1 - y0))
+    left, top = (x0 + x1) / 2 - (w - 1) / 2 * step_px, (y0 + y1) / 2 - (h - 1) / 2 * step_px
+    return np.array([[step_px, 0, left], [0, step_px, top]]), (h, w)
+
+
+def frame_onto(view: BagView, known: Mask) -> Affine:
+    """Where the cells of a known face (bool, on its grid) lie in a view, by the two outlines alone."""
+    x0, y0, x1, y1 = extent(known)
+    u0, v0, u1, v1 = extent(view.face)
+    step_px = GRID_MM / view.mm_per_px
+    scale = [
+        ratio if abs(ratio / step_px - 1) < _SCALE_TOLERANCE else step_px
+        for ratio in ((u1 - u0) / max(x1 - x0, 1), (v1 - v0) / max(y1 - y0, 1))
+    ]
+    left = (u0 + u1) / 2 - scale[0] * (x0 + x1) / 2
+    top = (v0 + v1) / 2 - scale[1] * (y0 + y1) / 2
+    return np.array([[scale[0], 0, left], [0, scale[1], top]])
+
+
+def extent(mask: Mask) -> tuple[int, int, int, int]:
+    """First and last well filled column and row: left, top, right, bottom."""
+    rows = np.flatnonzero(mask.mean(1) > _FILLED)
+    columns = np.flatnonzero(mask.mean(0) > _FILLED)
+    if not len(rows) or not len(columns):
+        return 0, 0, mask.shape[1] - 1, mask.shape[0] - 1
+    return int(columns[0]), int(rows[0]), int(columns[-1]), int(rows[-1])
+
+
+def resample(view: BagView, to_px: Affine, shape: tuple[int, int]) -> Face:
+    """A view's face on a grid of (h, w) cells placed by `to_px`."""
+    step_px = float(np.sqrt(abs(np.linalg.det(to_px[:, :2]))))
+    light = to_linear(view.rgb)
+    if step_px > 1.2:
+        # Without this, detail finer than the grid would fold into it.
+        light = cv2.GaussianBlur(light, (0, 0), step_px / 2).astype(np.float32)
+    relative = _warp(light, to_px, shape) / view.paper
+    shown = (view.face & ~view.hidden).astype(np.uint8)
+    burnt_out = (view.rgb.max(2) >= _CLIPPED).astype(np.uint8)
+    whole, clear, burnt = (_warp(m * np.uint8(255), to_px, shape) for m in (view.face, shown, burnt_out))
+    return Face(
+        light=relative.astype(np.float32),
+        whole=whole > 127,
+        seen=(clear > 250) & (burnt < 64),
+        burnt_out=(clear > 250) & (burnt >= 64),
+        to_px=to_px,
+    )
+
+
+def _warp(image: NDArray[Any], to_px: Affine, shape: tuple[int, int]) -> NDArray[Any]:
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    warped = cv2.warpAffine(image, to_px, shape[::-1], flags=flags, borderMode=cv2.BORDER_CONSTANT)
+    return np.asarray(warped)
+
+
+def to_mm(cells: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.float64]:
+    """Millimetres x, y from the middle of the face for (N, 2) columns, rows of a grid of (h, w)."""
+    return (cells - (np.array(shape[::-1]) - 1) / 2) * GRID_MM
+
+
+def to_photo_px(cells: NDArray[np.float64], face: Face, view: BagView) -> NDArray[np.float64]:
+    """Px x, y in the photo for (N, 2) columns, rows of a face's grid."""
+    return np.asarray(cells @ face.to_px[:, :2].T + face.to_px[:, 2] + np.array(view.origin_px, float))
+
+
+def depth_mm(mask: Mask) -> Grid:
+    """How deep each cell lies inside a mask, mm; the grid's border counts as outside."""
+    padded = np.pad(mask, 1).astype(np.uint8)
+    return np.asarray(cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1] * GRID_MM, np.float32)
+
+
+def near_mm(mask: Mask, reach_mm: float) -> Mask:
+    """Cells within about `reach_mm` of a mask."""
+    size = 2 * round(reach_mm / GRID_MM) + 1
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((size, size), np.uint8)) > 0)

@@ -1,0 +1,156 @@
+"""All the bags of one photo and their baselines → evidence, one for each bag."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from colscan.flags import Flag
+from colscan.locate.model import BagView
+from colscan.score.coverage import Unmixed, find_glare, unmix
+from colscan.score.face import GRID_MM
+from colscan.score.light import Belief, believe_lights, refine_lights
+from colscan.score.mixing import Cells
+from colscan.score.model import Baseline, Evidence, PatchSeen
+from colscan.score.patches import Marks, find_patches
+from colscan.score.prepare import Prepared, fit_cells, map_cells, prepare, prepare_without, usual_brightness
+from colscan.score.reference import share_reference
+
+# Less of the face than this can't speak for all of it.
+_LEAST_SEEN = 0.2
+_MUCH_GLARE = 0.1
+_MUCH_HIDDEN = 1 / 3
+# Blur wider than this hides the threads at a colony's edge and fills gaps of 150 mm2 (14 mm).
+_BLURRED_MM = 3.0
+# The smallest patch that a grower is promised: 150 mm2, 14 mm across.
+_PROMISED_SPOT_MM = 14.0
+# A spot needs three pixels, and four sigma of the blur, to stand out of what is around it.
+_SPOT_PX, _SPOT_SIGMAS = 3.0, 4.0
+# Where the tag's edges can't be read, a phone's usual sharpness.
+_USUAL_BLUR_PX = 0.8
+# Without this bag's own first face the answer is worth about half as much.
+_WIDER_WITHOUT_BASELINE = 2.0
+
+
+def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> tuple[Evidence, ...]:
+    """What one photo says of its bags, in the order of `views`; it depends on nothing else.
+
+    Parameters
+    ----------
+    views : sequence of BagView
+        All the bags of one photo.
+    baselines : mapping of int to Baseline
+        By tag. A bag without one is measured by its looks alone and flagged `no-baseline`.
+
+    Returns
+    -------
+    tuple of Evidence
+        Flags: those of the view, `no-baseline`, `late-baseline`, `glare`, `part-hidden`, `blurred`,
+        `too-small`, `unmeasured`.
+    """
+    order = sorted(range(len(views)), key=lambda i: views[i].tag)
+    balanced = share_reference([views[i] for i in order])
+    others = [baselines[view.tag] for view in balanced if view.tag in baselines]
+    bags = [
+        prepare(view, baselines[view.tag]) if view.tag in baselines else prepare_without(view, others)
+        for view in (_with_paper(view) for view in balanced)
+    ]
+    measured = dict(zip(order, _measure(bags, baselines), strict=True))
+    return tuple(measured[i] for i in range(len(views)))
+
+
+def _with_paper(view: BagView) -> BagView:
+    """The view, with white as its paper where no card of the photo could be read (it is flagged so)."""
+    if np.isfinite(view.paper).all():
+        return view
+    return replace(view, paper=np.ones(3))
+
+
+def _measure(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> list[Evidence]:
+    usual = usual_brightness(bags)
+    nothing = [np.zeros_like(bag.seen) for bag in bags]
+    found = [fit_cells(bag, usual, without=none) for bag, none in zip(bags, nothing, strict=True)]
+    able = [i for i, cells in enumerate(found) if cells is not None and bags[i].seen_share >= _LEAST_SEEN]
+    fitted = [cells for i in able if (cells := found[i]) is not None]
+    beliefs = dict(zip(able, believe_lights(fitted), strict=True)) if able else {}
+    maps = {i: map_cells(bags[i], usual) for i in able}
+    marks = {i: _marks(bags[i], maps[i], beliefs[i]) for i in able}
+    if able:
+        clean = [fit_cells(bags[i], usual, without=marks[i].mask) or found[i] for i in able]
+        again = refine_lights([c for c in clean if c is not None], [beliefs[i] for i in able])
+        beliefs = dict(zip(able, again, strict=True))
+        marks = {i: _marks(bags[i], maps[i], beliefs[i]) for i in able}
+    return [
+        _evidence(
+            bag,
+            baselines.get(bag.view.tag),
+            unmix(bag, maps[i], beliefs[i], patches=marks[i].mask) if i in maps else None,
+            marks[i].patches if i in marks else (),
+        )
+        for i, bag in enumerate(bags)
+    ]
+
+
+def _marks(bag: Prepared, cells: Cells, belief: Belief) -> Marks:
+    glare = find_glare(bag, cells, belief.best)
+    return find_patches(bag, belief.best, glare=glare, smallest_spot_mm=smallest_spot_mm(bag.view))
+
+
+def smallest_spot_mm(view: BagView) -> float:
+    """Diameter of the smallest spot that a view can show: max(3 px, 4 sigma of its blur, 2 grid cells)."""
+    return max(_SPOT_PX * view.mm_per_px, _SPOT_SIGMAS * _blur_mm(view), 2 * GRID_MM)
+
+
+def _blur_mm(view: BagView) -> float:
+    sigma_px = view.blur_px if np.isfinite(view.blur_px) else _USUAL_BLUR_PX
+    return float(sigma_px * view.mm_per_px)
+
+
+def _evidence(
+    bag: Prepared, baseline: Baseline | None, unmixed: Unmixed | None, patches: tuple[PatchSeen, ...]
+) -> Evidence:
+    seen = unmixed.seen if unmixed else bag.seen
+    seen_share = float(seen.sum() / max(bag.whole.sum(), 1))
+    measured = unmixed if unmixed and seen_share >= _LEAST_SEEN else None
+    low, high = _limits(measured, baseline)
+    return Evidence(
+        tag=bag.view.tag,
+        coverage=measured.coverage if measured else None,
+        low=low,
+        high=high,
+        density=measured.density if measured else None,
+        unseen=1 - seen_share,
+        opacity=measured.opacity if measured else np.full(bag.seen.shape, np.nan, np.float32),
+        patches=patches,
+        mm_per_px=bag.view.mm_per_px,
+        outline_px=bag.view.outline_px,
+        smallest_spot_mm=smallest_spot_mm(bag.view),
+        flags=_flags(bag, baseline, unmixed, seen_share),
+    )
+
+
+def _limits(measured: Unmixed | None, baseline: Baseline | None) -> tuple[float | None, float | None]:
+    if measured is None:
+        return None, None
+    wider = 1.0 if baseline else _WIDER_WITHOUT_BASELINE
+    low = measured.coverage - wider * (measured.coverage - measured.low)
+    high = measured.coverage + wider * (measured.high - measured.coverage)
+    return max(low, 0.0), min(high, 1.0)
+
+
+def _flags(
+    bag: Prepared, baseline: Baseline | None, unmixed: Unmixed | None, seen_share: float
+) -> tuple[Flag, ...]:
+    doubts = {
+        Flag.BLURRED: _blur_mm(bag.view) > _BLURRED_MM,
+        Flag.GLARE: unmixed is not None and unmixed.glare > _MUCH_GLARE,
+        Flag.PART_HIDDEN: 1 - seen_share > _MUCH_HIDDEN,
+        Flag.TOO_SMALL: smallest_spot_mm(bag.view) > _PROMISED_SPOT_MM,
+        Flag.UNMEASURED: unmixed is None or seen_share < _LEAST_SEEN,
+        Flag.NO_BASELINE: baseline is None,
+        Flag.LATE_BASELINE: baseline is not None and baseline.late,
+    }
+    own = tuple(flag for flag, applies in doubts.items() if applies and flag not in bag.view.flags)
+    return (*bag.view.flags, *own)

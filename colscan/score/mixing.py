@@ -1,0 +1,284 @@
+"""One bag's cells → how its light and veil differ from the baseline's, how opaque each cell's mycelium is.
+
+Every cell's light is a mixture on the chord from this bag's substrate to mycelium white::
+
+    brightness  y = r (1 - a) y0 + v (1 - a) + E a
+    redness     d = r (1 - a) d0 + E w a
+
+with opacity a, the change of light r and of veil v since the baseline, the white end E, and w the
+redness of mycelium. r, v and E are one for a bag and photo; a is one of `LEVELS` in each cell, in
+shares that are estimated too (a mixture model, fitted by expectation-maximization).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+LEVELS = np.array([0, 0.03, 0.06, 0.12, 0.18, 0.24, 0.3, 0.38, 0.46, 0.56, 0.68, 0.8, 0.9], np.float32)
+"""Opacities a cell may have; 0.9 because the densest mycelium still shows a little of what is under it."""
+COVERED = LEVELS >= 0.12
+"""Which of them count as covered (the definition of coverage)."""
+# Before looking: bare is the commonest single state, every covered level is equally likely, and a
+# trace below the definition's threshold is rare, as a colony has an edge.
+_SHARES = np.array([10, 0.1, 0.1, 0.5, 1, 1, 1, 1, 1, 1, 1, 1, 1.5], np.float32)
+_SHARES /= _SHARES.sum()
+MYCELIUM = np.array([0.80, 0.79, 0.74])
+"""White of mycelium relative to paper, linear light."""
+_WHITE_REDNESS = float((MYCELIUM[0] - MYCELIUM[2]) / MYCELIUM.mean())
+
+# Cells next to each other err together: a face counts as this many independent witnesses, one for
+# each 45 mm square, the scale of folds, shading and fog.
+_WITNESSES = 25.0
+# The prior shares weigh as much as one witness.
+_SHARES_WEIGHT = 1.0
+# Degrees of freedom of Student's t for a cell's misfit: shavings, folds and droplets are outliers.
+_FREEDOM = 6.0
+# The misfit's variance is fitted too, around 1 with the weight of this many witnesses.
+_SCALE_WEIGHT = 4.0
+_ROUNDS = 7
+# A colony's thin rim is no wider than its thicker body (see `_hold_rims`).
+_RIM_LEVELS = ((5, 1.0), (4, 0.75), (3, 0.5))
+# The white end stays within a factor of its prior, the veil within two and a half prior
+# deviations: beyond that a heavy veil would pass for white.
+_WHITE_RANGE = (0.55, 1.8)
+_VEIL_RANGE = 2.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cells:
+    """Cells of one face: light today and on day 0, and how precise today's is.
+
+    Parameters
+    ----------
+    brightness, redness : ndarray, shape (n,), float32
+        Mean of the channels, and red minus blue, relative to paper.
+    brightness0, redness0 : ndarray, shape (n,), float32
+        The same of the baseline at the same place.
+    precision : ndarray, shape (3, n), float32
+        Inverse covariance of a cell's misfit: brightness, both, redness.
+    """
+
+    brightness: NDArray[np.float32]
+    redness: NDArray[np.float32]
+    brightness0: NDArray[np.float32]
+    redness0: NDArray[np.float32]
+    precision: NDArray[np.float32]
+
+    def take(self, chosen: NDArray[np.bool_] | NDArray[np.int64] | slice) -> Cells:
+        """Some of the cells."""
+        return Cells(
+            brightness=self.brightness[chosen],
+            redness=self.redness[chosen],
+            brightness0=self.brightness0[chosen],
+            redness0=self.redness0[chosen],
+            precision=self.precision[:, chosen],
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Priors:
+    """What is believed of a bag's light before its cells are looked at, for S starting points.
+
+    Parameters
+    ----------
+    gain : ndarray, shape (S,)
+        Change of light r to look around.
+    gain_step : float
+        Relative distance between neighbouring gains.
+    veil, veil_sd : ndarray, shape (S,)
+        Change of veil v.
+    log_white : ndarray, shape (S,)
+        Log of the white end E.
+    white_sd : float
+        Its deviation.
+    """
+
+    gain: NDArray[np.float64]
+    gain_step: float
+    veil: NDArray[np.float64]
+    veil_sd: NDArray[np.float64]
+    log_white: NDArray[np.float64]
+    white_sd: float
+
+    def take(self, chosen: NDArray[np.int64]) -> Priors:
+        """Some of the starting points."""
+        return Priors(
+            gain=self.gain[chosen],
+            gain_step=self.gain_step,
+            veil=self.veil[chosen],
+            veil_sd=self.veil_sd[chosen],
+            log_white=self.log_white[chosen],
+            white_sd=self.white_sd,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fits:
+    """Fitted lights, one for each of S starting points.
+
+    Parameters
+    ----------
+    log_likelihood, gain, veil, white, scale : ndarray, shape (S,)
+        Tempered log likelihood with priors but that of the gain; r; v; E; variance of the misfit.
+    shares : ndarray, shape (S, K)
+        Share of the cells at each of `LEVELS`.
+    """
+
+    log_likelihood: NDArray[np.float64]
+    gain: NDArray[np.float64]
+    veil: NDArray[np.float64]
+    white: NDArray[np.float64]
+    scale: NDArray[np.float64]
+    shares: NDArray[np.float64]
+
+    def take(self, chosen: NDArray[np.int64]) -> Fits:
+        """Some of the fits."""
+        return Fits(
+            log_likelihood=self.log_likelihood[chosen],
+            gain=self.gain[chosen],
+            veil=self.veil[chosen],
+            white=self.white[chosen],
+            scale=self.scale[chosen],
+            shares=self.shares[chosen],
+        )
+
+
+def fit_lights(cells: Cells, priors: Priors) -> Fits:
+    """Fits around each gain, 2 S of them, from two beginnings: no change of veil, and much of it.
+
+    Thin mycelium all over and a thicker veil look nearly alike; both explanations are kept.
+    """
+    both = priors.take(np.tile(np.arange(len(priors.gain)), 2))
+    gap = cells.brightness[None] - both.gain[:, None] * cells.brightness0[None]
+    # A quarter of the cells bare is what the second beginning supposes.
+    begin = np.clip(
+        np.quantile(gap, 0.25, axis=1), both.veil - 2 * both.veil_sd, both.veil + 2 * both.veil_sd
+    )
+    begin[: len(priors.gain)] = priors.veil
+    return _maximize(cells, both, begin)
+
+
+def _maximize(cells: Cells, priors: Priors, veil: NDArray[np.float64]) -> Fits:
+    """Expectation-maximization from given veils."""
+    n, starts = len(cells.brightness), len(veil)
+    weight = min(1.0, _WITNESSES / n)
+    fits = Fits(
+        log_likelihood=np.zeros(starts),
+        gain=priors.gain,
+        veil=veil,
+        white=np.exp(priors.log_white),
+        scale=np.ones(starts),
+        shares=np.tile(_SHARES.astype(np.float64), (starts, 1)),
+    )
+    for _ in range(_ROUNDS):
+        chance, misfit, _ = _expect(cells, fits)
+        shares = _hold_rims(_mean_shares(chance))
+        # Weights of Student's t: what fits badly counts less.
+        chance *= (_FREEDOM + 2) * weight / (_FREEDOM + misfit)
+        misfit *= chance
+        total = misfit.sum(0).sum(1, dtype=np.float64)
+        scale = (_SCALE_WEIGHT + fits.scale * total / 2) / (_SCALE_WEIGHT + weight * n)
+        chance /= scale.astype(np.float32)[:, None]
+        gain, veil, white = _solve(cells, chance, fits, priors)
+        fits = replace(fits, gain=gain, veil=veil, white=white, scale=scale, shares=shares)
+    _, _, evidence = _expect(cells, fits)
+    likelihood = weight * (evidence - n * np.log(fits.scale)) + _log_priors(fits, priors)
+    return replace(fits, log_likelihood=likelihood)
+
+
+def _expect(cells: Cells, fits: Fits) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]:
+    """Chance of each level in each cell (K, S, n), its misfit, and the summed log evidence (S,)."""
+    level = LEVELS[:, None, None]
+    gain, veil, white, scale = (
+        x.astype(np.float32)[:, None] for x in (fits.gain, fits.veil, fits.white, fits.scale)
+    )
+    bare_y, bare_d = gain * cells.brightness0 + veil, gain * cells.redness0
+    gap_y = (cells.brightness - bare_y) - level * (white - bare_y)
+    gap_d = (cells.redness - bare_d) - level * (white * np.float32(_WHITE_REDNESS) - bare_d)
+    yy, yd, dd = cells.precision
+    misfit = yy * gap_y
+    misfit += (2 * yd) * gap_d
+    misfit *= gap_y
+    gap_d *= gap_d
+    gap_d *= dd
+    misfit += gap_d
+    misfit /= scale
+    log_chance = np.log1p(misfit / np.float32(_FREEDOM))
+    log_chance *= np.float32(-0.5 * (_FREEDOM + 2))
+    log_chance += np.log(fits.shares.T.astype(np.float32))[:, :, None]
+    top = log_chance.max(0)
+    log_chance -= top
+    chance = np.exp(log_chance)
+    total = chance.sum(0)
+    chance /= total
+    return chance, misfit, (top + np.log(total)).sum(1, dtype=np.float64)
+
+
+def _mean_shares(chance: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Share of each level (S, K), drawn towards the prior shares."""
+    counted = chance.mean(2, dtype=np.float64).T * _WITNESSES
+    return np.asarray((counted + _SHARES_WEIGHT * _SHARES) / (_WITNESSES + _SHARES_WEIGHT))
+
+
+def _hold_rims(shares: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The shares with the thinnest mycelium limited by the thicker, what is over being bare.
+
+    A whole face at opacity 0.12 to 0.2 with nothing thicker anywhere is a veil, not a colony.
+    """
+    held = shares.copy()
+    for level, most in _RIM_LEVELS:
+        held[:, level] = np.minimum(held[:, level], most * held[:, level + 1 :].sum(1) + 0.002)
+    held[:, 0] += 1 - held.sum(1)
+    return held
+
+
+def _solve(
+    cells: Cells, weight: NDArray[np.float32], fits: Fits, priors: Priors
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Gain, veil and white end by least squares, given the levels' weights in each cell (K, S, n)."""
+    a, b, w = LEVELS, 1 - LEVELS, _WHITE_REDNESS
+    bb, ab, aa, b1, a1 = np.tensordot(np.stack([b * b, a * b, a * a, b, a]), weight, axes=1).astype(
+        np.float64
+    )
+    yy, yd, dd = cells.precision.astype(np.float64)
+    y, d, y0, d0 = cells.brightness, cells.redness, cells.brightness0, cells.redness0
+    off = (fits.veil - priors.veil) / priors.veil_sd
+    veil_weight = 4 / (3 + off**2) / priors.veil_sd**2
+    gain_weight = 1 / (priors.gain_step / 2 * priors.gain) ** 2
+    white_weight = 1 / (fits.white * priors.white_sd) ** 2
+    left = np.empty((len(fits.gain), 3, 3))
+    left[:, 0, 0] = bb @ (yy * y0 * y0 + 2 * yd * y0 * d0 + dd * d0 * d0) + gain_weight
+    left[:, 0, 1] = left[:, 1, 0] = bb @ (yy * y0 + yd * d0)
+    left[:, 1, 1] = bb @ yy + veil_weight
+    left[:, 0, 2] = left[:, 2, 0] = ab @ (yy * y0 + yd * (d0 + w * y0) + dd * w * d0)
+    left[:, 1, 2] = left[:, 2, 1] = ab @ (yy + w * yd)
+    left[:, 2, 2] = aa @ (yy + 2 * w * yd + w * w * dd) + white_weight
+    right = np.empty((len(fits.gain), 3, 1))
+    right[:, 0, 0] = b1 @ (yy * y0 * y + yd * (y0 * d + d0 * y) + dd * d0 * d) + priors.gain * gain_weight
+    right[:, 1, 0] = b1 @ (yy * y + yd * d) + priors.veil * veil_weight
+    # The prior of the white end is on its log; this is its tangent at the present value.
+    tangent = fits.white * (1 + priors.log_white - np.log(fits.white))
+    right[:, 2, 0] = a1 @ (yy * y + yd * (d + w * y) + dd * w * d) + tangent * white_weight
+    gain, veil, white = np.linalg.solve(left, right)[..., 0].T
+    typical = np.exp(priors.log_white)
+    return (
+        np.clip(gain, priors.gain * (1 - priors.gain_step), priors.gain * (1 + priors.gain_step)),
+        np.clip(veil, priors.veil - _VEIL_RANGE * priors.veil_sd, priors.veil + _VEIL_RANGE * priors.veil_sd),
+        np.clip(white, _WHITE_RANGE[0] * typical, _WHITE_RANGE[1] * typical),
+    )
+
+
+def _log_priors(fits: Fits, priors: Priors) -> NDArray[np.float64]:
+    veil = -2 * np.log1p(((fits.veil - priors.veil) / priors.veil_sd) ** 2 / 3)
+    white = -0.5 * ((np.log(fits.white) - priors.log_white) / priors.white_sd) ** 2
+    scale = -0.5 * _SCALE_WEIGHT * (np.log(fits.scale) + 1 / fits.scale - 1)
+    shares = _SHARES_WEIGHT * (np.log(fits.shares) @ _SHARES.astype(np.float64))
+    return np.asarray(veil + white + scale + shares)
+
+
+def chance_of_levels(cells: Cells, fits: Fits) -> NDArray[np.float32]:
+    """Chance of each of `LEVELS` in each cell under S fitted lights, shape (K, S, n)."""
+    return _expect(cells, fits)[0]

@@ -1,0 +1,187 @@
+"""A view and its bag's baseline → registered maps of light, ready to be unmixed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.locate.model import BagView
+from colscan.photo.model import Mask
+from colscan.score.baseline import fill_gaps
+from colscan.score.face import GRID_MM, Face, Grid, depth_mm, near_mm, own_frame, resample, smooth
+from colscan.score.mixing import Cells
+from colscan.score.model import Baseline
+from colscan.score.register import lay_onto
+
+# Light is smoothed by a pixel for the map, as smoothing widens every colony by about its sigma, and
+# more for the cells that the fit stands on.
+_MAP_MM = 1.0
+_FIT_MM = 2.0
+_FIT_STEP = 6
+# Shading is what is left of the baseline at this scale, and 0.7 of it (log) is taken for today's: 1
+# would be right under the same lamp, 0 under a lamp at the other side.
+_SHADING_MM = 8.0
+_SHADING_KEPT = 0.7
+# A block's sides turn away within this of its outline; what lies deeper is its front.
+_RIM_MM = 18.0
+# Cards cast a shadow, and are stuck on again in another place.
+_SHADOW_MM = 15.0
+# Misfit of a cell's light by shading, relative: on the front, and where the block turns away or a
+# card shades it. By veil and by noise of redness, relative to the photo's median brightness, and by
+# colour cast, relative to the cell's own brightness.
+_SHADING_SD, _SHADING_SD_RIM = 0.04, 0.2
+_VEIL_SD, _REDNESS_SD, _CAST_SD = 0.02, 0.014, 0.01
+# Brighter than its surround (7 mm) by this factor: too odd to fit the light to.
+_ODD = 1.45
+# Without a registered baseline its texture means nothing; its shading still does.
+_UNREGISTERED_MM = 6.0
+_LEAST_CELLS = 25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prepared:
+    """One bag of a photo, ready to be unmixed.
+
+    Parameters
+    ----------
+    view : BagView
+        As located.
+    face : Face
+        Today's face on the baseline's grid.
+    light0 : ndarray, shape (h, w, 3)
+        The baseline on the same grid.
+    shading : ndarray, shape (h, w)
+        By how much each place is darker or brighter than the front: light of both is divided by it.
+    whole, seen : ndarray of bool, shape (h, w)
+        The face, and what of it can be seen (reflections still included).
+    rim : ndarray of bool, shape (h, w)
+        Where shading is not to be trusted.
+    likeness : float
+        How well the baseline's fine detail was found again; 0 when it wasn't.
+    """
+
+    view: BagView
+    face: Face
+    light0: Grid
+    shading: Grid
+    whole: Mask
+    seen: Mask
+    rim: Mask
+    likeness: float
+
+    @property
+    def seen_share(self) -> float:
+        """Share of the face that can be seen."""
+        return float(self.seen.sum() / max(self.whole.sum(), 1))
+
+
+def prepare(view: BagView, baseline: Baseline) -> Prepared:
+    """A view registered to its bag's baseline."""
+    light0, whole0 = fill_gaps(baseline)
+    known0 = np.isfinite(baseline.face[..., 0])
+    nothing = np.zeros_like(known0)
+    first = Face(light=light0, whole=whole0, seen=known0, burnt_out=nothing, to_px=np.eye(2, 3))
+    face, likeness = lay_onto(view, first)
+    if likeness == 0.0:
+        light0 = smooth(light0, whole0, _UNREGISTERED_MM)
+    brightness0 = smooth(light0.mean(2), whole0, _SHADING_MM)
+    moved = near_mm(whole0 & ~known0, _SHADOW_MM - GRID_MM)
+    return _prepared(
+        view, face, light0=light0, brightness0=brightness0, known=whole0, moved=moved, likeness=likeness
+    )
+
+
+def prepare_without(view: BagView, others: Sequence[Baseline]) -> Prepared:
+    """A view without baseline: its substrate is that of the photo's other bags, or its own reddest places."""
+    face = resample(view, *own_frame(view))
+    colour = np.median([b.colour for b in others], axis=0) if others else _reddest(face)
+    light0 = np.broadcast_to(colour.astype(np.float32), face.light.shape)
+    level = np.full(face.whole.shape, float(colour.mean()), np.float32)
+    nothing = np.zeros_like(face.whole)
+    return _prepared(
+        view, face, light0=light0, brightness0=level, known=face.whole, moved=nothing, likeness=0.0
+    )
+
+
+def _reddest(face: Face) -> NDArray[np.float64]:
+    """The colour of the tenth of the face that is reddest for its brightness: mycelium is white."""
+    light = smooth(face.light, face.seen, _FIT_MM)[face.seen & (depth_mm(face.whole) > _RIM_MM)]
+    if not len(light):
+        light = face.light[face.whole]
+    redness = (light[:, 0] - light[:, 2]) / np.maximum(light.mean(1), 1e-4)
+    return np.asarray(np.median(light[redness >= np.quantile(redness, 0.9)], axis=0), np.float64)
+
+
+def _prepared(
+    view: BagView, face: Face, *, light0: Grid, brightness0: Grid, known: Mask, moved: Mask, likeness: float
+) -> Prepared:
+    whole = face.whole & known
+    front = depth_mm(face.whole) > _RIM_MM
+    hidden = face.whole & ~face.seen & near_mm(front, _RIM_MM)
+    large = depth_mm(hidden) > 2 * GRID_MM
+    rim = ~front | moved | near_mm(large, _SHADOW_MM + 2 * GRID_MM)
+    middle = whole & front
+    typical = float(np.median(brightness0[middle if middle.any() else whole])) if whole.any() else 1.0
+    shading = np.clip(brightness0 / max(typical, 1e-4), 0.2, 4.0) ** _SHADING_KEPT
+    return Prepared(
+        view=view,
+        face=face,
+        light0=light0,
+        shading=shading.astype(np.float32),
+        whole=face.whole,
+        seen=face.seen & whole,
+        rim=rim,
+        likeness=likeness,
+    )
+
+
+def usual_brightness(bags: Sequence[Prepared]) -> float:
+    """The photo's median brightness, which noise and veil are relative to."""
+    medians = [float(np.median(bag.face.light[bag.seen].mean(1))) for bag in bags if bag.seen.any()]
+    return float(np.clip(np.median(medians), 0.06, 0.6)) if medians else 0.1
+
+
+def map_cells(bag: Prepared, usual: float) -> Cells:
+    """All cells of the face's grid, row by row."""
+    return _cells(bag, usual, sigma_mm=_MAP_MM, seen=bag.seen)
+
+
+def fit_cells(bag: Prepared, usual: float, *, without: Mask) -> Cells | None:
+    """Cells of the front that the bag's light is fitted to; None when they are too few."""
+    brightness = bag.face.light.mean(2)
+    clear = bag.seen & ~without & (brightness < _ODD * smooth(brightness, bag.seen, 7.0))
+    usable = clear & (depth_mm(bag.whole) > _RIM_MM)
+    on_grid = np.zeros_like(usable)
+    on_grid[_FIT_STEP // 2 :: _FIT_STEP, _FIT_STEP // 2 :: _FIT_STEP] = True
+    usable &= on_grid
+    if usable.sum() < _LEAST_CELLS:
+        return None
+    return _cells(bag, usual, sigma_mm=_FIT_MM, seen=clear).take(np.flatnonzero(usable))
+
+
+def _cells(bag: Prepared, usual: float, *, sigma_mm: float, seen: Mask) -> Cells:
+    shading = bag.shading[..., None]
+    light = (smooth(bag.face.light, seen, sigma_mm) / shading).reshape(-1, 3)
+    light0 = (smooth(bag.light0, np.ones_like(seen), sigma_mm) / shading).reshape(-1, 3)
+    brightness, redness = light.mean(1), light[:, 0] - light[:, 2]
+    return Cells(
+        brightness=brightness,
+        redness=redness,
+        brightness0=light0.mean(1),
+        redness0=light0[:, 0] - light0[:, 2],
+        precision=_precision(brightness, redness, usual, bag.rim.ravel()),
+    )
+
+
+def _precision(
+    brightness: NDArray[np.float32], redness: NDArray[np.float32], usual: float, rim: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """Inverse covariance of brightness and redness in each cell: shading moves both together."""
+    shading = np.where(rim, _SHADING_SD_RIM, _SHADING_SD) ** 2
+    yy = (_VEIL_SD * usual) ** 2 + shading * brightness**2
+    dd = (_REDNESS_SD * usual) ** 2 + shading * redness**2 + (_CAST_SD * brightness) ** 2
+    yd = shading * brightness * redness
+    return (np.stack([dd, -yd, yy]) / (yy * dd - yd**2)).astype(np.float32)

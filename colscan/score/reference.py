@@ -1,0 +1,56 @@
+"""The cards of one photo → one colour of light, shared by its bags: one burnt-out card does no harm."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.locate.model import BagView
+
+# A channel of the paper at or over this share of the sensor's range may be burnt out.
+_BURNT_OUT = 0.95
+
+
+def share_reference(views: Sequence[BagView]) -> tuple[BagView, ...]:
+    """The same views, each with a paper whose colour is the photo's and whose brightness is its own.
+
+    The lamp's colour is one for a photo, its brightness falls off over the shelf. A channel that is
+    burnt out on one card is taken from the others; a card that can't be read takes the median paper.
+    A view stays as it is when no card of the photo can be read.
+
+    Parameters
+    ----------
+    views : sequence of BagView
+        All the bags of one photo.
+    """
+    papers = np.array([view.paper for view in views]).reshape(-1, 3)
+    readable = papers[np.isfinite(papers).all(1)]
+    if not len(readable):
+        return tuple(views)
+    whole = readable[readable.max(1) < _BURNT_OUT]
+    colour = np.median(
+        (whole if len(whole) else readable) / _green(whole if len(whole) else readable), axis=0
+    )
+    brightness = [_brightness(paper, colour) for paper in readable]
+    shared = float(np.median(brightness))
+    return tuple(
+        replace(
+            view,
+            paper=colour * (_brightness(view.paper, colour) if np.isfinite(view.paper).all() else shared),
+        )
+        for view in views
+    )
+
+
+def _green(papers: NDArray[np.float64]) -> NDArray[np.float64]:
+    return papers[:, 1:2]
+
+
+def _brightness(paper: NDArray[np.float64], colour: NDArray[np.float64]) -> float:
+    """How bright the paper is by those channels that are not burnt out."""
+    unclipped = paper < _BURNT_OUT
+    kept = unclipped if unclipped.any() else np.ones(3, bool)
+    return float(np.median(paper[kept] / colour[kept]))

@@ -1,0 +1,103 @@
+"""Today's face laid onto the bag's first one, by what their fine detail has in common."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+
+from colscan.locate.model import BagView
+from colscan.score.face import GRID_MM, Affine, Face, Grid, frame_onto, resample, smooth
+
+# Shavings and grain are 1 to 10 mm; coarser detail is light and growth.
+_DETAIL_MM = (1.0, 5.0)
+# Bags are put back within about this of their place; searching further finds chance likeness.
+_SEARCH_MM = 24.0
+# Corners that moved further than this off the outlines' placement are a wrong answer.
+_FURTHEST_MM = 26.0
+# Two unrelated faces reach about 0.2; the same substrate, half grown over, 0.3 to 0.8.
+_ALIKE = 0.3
+_LEAST_ALIKE = 0.2
+_STOP = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 25, 1e-4)
+
+
+def lay_onto(view: BagView, first: Face) -> tuple[Face, float]:
+    """A view's face on the grid of the bag's first face, and the likeness (0-1) of their detail.
+
+    The outlines place it; then a shift and an affine change are sought that bring the fine detail
+    of brightness, or else of colour, together (enhanced correlation coefficient). When none does,
+    likeness is 0 and the outlines' placement stands.
+
+    References
+    ----------
+    Evangelidis, Psarakis 2008, doi:10.1109/TPAMI.2008.113.
+    """
+    placed = frame_onto(view, first.whole)
+    shape = first.whole.shape
+    rough = resample(view, placed, (shape[0], shape[1]))
+    change, likeness = _best_change(first, rough)
+    if likeness < _LEAST_ALIKE:
+        return rough, 0.0
+    return resample(view, _chain(placed, change), (shape[0], shape[1])), likeness
+
+
+def _best_change(first: Face, rough: Face) -> tuple[Affine, float]:
+    best: tuple[Affine, float] = (np.eye(2, 3), 0.0)
+    for known, today in zip(_details(first), _details(rough), strict=True):
+        change, likeness = _align(known, today, rough)
+        if likeness > best[1]:
+            best = change, likeness
+        if best[1] > _ALIKE:
+            break
+    return best
+
+
+def _details(face: Face) -> Iterator[Grid]:
+    """Fine detail of brightness, then of red minus blue, which film and reflections don't touch."""
+    brightness = np.log(np.maximum(face.light.mean(2), 1e-4))
+    yield np.clip(_band(brightness, face), -0.4, 0.4)
+    redness = face.light[..., 0] - face.light[..., 2]
+    level = max(float(np.median(np.abs(redness[face.seen]))) if face.seen.any() else 0.0, 1e-4)
+    yield np.clip(_band(redness / level, face), -1.0, 1.0)
+
+
+def _band(values: Grid, face: Face) -> Grid:
+    fine, coarse = (smooth(values, face.seen, sigma) for sigma in _DETAIL_MM)
+    return np.asarray((fine - coarse) * face.seen, np.float32)
+
+
+def _align(known: Grid, today: Grid, rough: Face) -> tuple[Affine, float]:
+    start = np.eye(2, 3, dtype=np.float32)
+    start[:, 2] = _shift(known, today)
+    seen = rough.seen.astype(np.uint8)
+    coarse0, coarse = (cv2.GaussianBlur(d, (0, 0), 2.0 / GRID_MM) for d in (known, today))
+    try:
+        _, change = cv2.findTransformECC(coarse0, coarse, start, cv2.MOTION_AFFINE, _STOP, seen, 1)
+        likeness, change = cv2.findTransformECC(known, today, change, cv2.MOTION_AFFINE, _STOP, seen, 1)
+    except cv2.error:
+        # OpenCV's way to say that the iteration left the picture.
+        return np.eye(2, 3), 0.0
+    height, width = known.shape
+    corners = np.array([[0, 0, 1], [width, 0, 1], [0, height, 1], [width, height, 1]], float)
+    moved_mm = np.abs(corners @ np.asarray(change).T - corners[:, :2]).max() * GRID_MM
+    return np.asarray(change, np.float64), float(likeness) if moved_mm < _FURTHEST_MM else 0.0
+
+
+def _shift(known: Grid, today: Grid) -> tuple[float, float]:
+    """The shift in cells that makes coarse detail most alike."""
+    reach = round(_SEARCH_MM / GRID_MM / 2)
+    half = [
+        cv2.resize(cv2.GaussianBlur(d, (0, 0), 1.5), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        for d in (known, today)
+    ]
+    padded = cv2.copyMakeBorder(half[1], reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0)
+    likeness = cv2.matchTemplate(padded, half[0], cv2.TM_CCORR_NORMED)
+    _, _, _, best = cv2.minMaxLoc(likeness)
+    return 2.0 * (best[0] - reach), 2.0 * (best[1] - reach)
+
+
+def _chain(placed: Affine, change: Affine) -> Affine:
+    """First the change on the grid, then the placement in the view."""
+    square = np.vstack([change, [0, 0, 1]])
+    return np.asarray((np.vstack([placed, [0, 0, 1]]) @ square)[:2])
