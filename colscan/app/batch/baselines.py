@@ -12,7 +12,7 @@ from colscan.errors import PhotoError
 from colscan.locate import locate_bags
 from colscan.locate.model import BagView
 from colscan.photo import PhotoRef, load_rgb
-from colscan.score import make_baseline
+from colscan.score import make_baseline, share_reference
 from colscan.score.model import Baseline
 from colscan.trial.model import Bag
 from colscan.units import BASELINE_HOURS, HOURS_PER_DAY, days_between
@@ -118,4 +118,4 @@ def locate_early(job: EarlyJob) -> EarlyViews:
         rgb = load_rgb(job.ref.path, max_megapixels=job.max_megapixels)
     except PhotoError:
         return EarlyViews(ref=job.ref, views=())
-    return EarlyViews(ref=job.ref, views=locate_bags(rgb).views)
+    return EarlyViews(ref=job.ref, views=share_reference(locate_bags(rgb).views))
