@@ -43,7 +43,7 @@ def read_chips(name: str) -> NDArray[np.float64]:
 
 
 def balanced(source: NDArray[np.float64], target: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The source's chips as sRGB 0-1 after its neutral chips were made those of the target, in linear light."""
+    """The source's chips as sRGB 0-1, its neutral chips made those of the target in linear light."""
     light, wanted = linear(source), linear(target)
     neutral = (
         (source[:, 0].max(1) < _CLIPPED) & (target[:, 0].max(1) < _CLIPPED) & (source[:, 0].min(1) > _DARK)
