@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import signal
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
-from typing import Any, TypeVar
+from multiprocessing import active_children, get_context, parent_process
+from threading import Thread
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.errors import ColscanError
+from colscan.errors import ColscanError, PhotoError
 from colscan.locate import locate_bags, turned_points
 from colscan.photo import PhotoRef, load_rgb
 from colscan.score import measure_views
@@ -90,26 +93,45 @@ def worker_pool(jobs: int) -> Iterator[ProcessPoolExecutor | None]:
     if jobs <= 1:
         yield None
         return
-    pool = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_ignore_interrupts)
+    pool = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_serve_parent)
     try:
         yield pool
+    except BaseException:
+        # Nobody waits for photos whose results nobody takes any more.
+        for child in active_children():
+            child.terminate()
+        raise
     finally:
         pool.shutdown(cancel_futures=True)
 
 
 def run_in_order(pool: ProcessPoolExecutor | None, work: Callable[[J], T], jobs: Sequence[J]) -> Iterator[T]:
-    """Results in the order of their jobs, each as soon as it and those before it are there."""
+    """Results in the order of their jobs, each as soon as it and those before it are there.
+
+    Raises
+    ------
+    PhotoError
+        When a process was ended from outside.
+    """
     if pool is None:
         yield from map(work, jobs)
         return
-    pending: list[Future[T]] = [pool.submit(work, job) for job in jobs]
-    yield from _each(pending)
+    try:
+        for future in [pool.submit(work, job) for job in jobs]:
+            yield future.result()
+    except BrokenProcessPool as error:
+        msg = "A process that measured photos was ended from outside, perhaps for want of memory."
+        raise PhotoError(msg, "Scan again with --jobs 1; photos recorded before are passed over.") from error
 
 
-def _each(pending: Iterable[Future[Any]]) -> Iterator[Any]:
-    for future in pending:
-        yield future.result()
-
-
-def _ignore_interrupts() -> None:
+def _serve_parent() -> None:
+    """Leave ctrl-C to the parent, and end when it ends, however it does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
