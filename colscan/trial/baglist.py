@@ -8,6 +8,7 @@ from datetime import datetime, tzinfo
 from itertools import chain, repeat
 
 from colscan.errors import Problem, TrialError
+from colscan.hints import suggest_near
 from colscan.tables import (
     Line,
     Record,
@@ -21,7 +22,7 @@ from colscan.tables import (
 )
 from colscan.trial.bagcodes import explain_mangling, suggest_code
 from colscan.trial.model import Bag, Strain, Treatment, Trial
-from colscan.trial.problems import decode_plan_file, raise_problems, suggest_near
+from colscan.trial.problems import decode_plan_file, raise_problems
 
 NOTHING = "none"
 _DATE_LENGTH = len("2026-03-02")

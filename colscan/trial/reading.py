@@ -13,11 +13,12 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from colscan.errors import Problem, TrialError
+from colscan.hints import suggest_near
 from colscan.trial.baglist import parse_bags
 from colscan.trial.keys import SECTIONS, SHELF, STRAIN, TOP, TREATMENT, Section, parse_value, shown
 from colscan.trial.lines import KeyPath, find_key_lines
 from colscan.trial.model import PLAN_FILE, Bag, Limits, Shelf, Strain, Treatment, Trial
-from colscan.trial.problems import decode_plan_file, raise_problems, read_plan_file, suggest_near
+from colscan.trial.problems import decode_plan_file, raise_problems, read_plan_file
 from colscan.trial.zones import check_zone
 
 

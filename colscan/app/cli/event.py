@@ -11,11 +11,11 @@ import click
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import at_option, known_bag, tell_recorded, time_said
 from colscan.errors import TrialError
+from colscan.hints import suggest_near
 from colscan.ledger import append_row, read_ledger
 from colscan.ledger.columns import HAPPENINGS, EventRow
 from colscan.trial import load_trial
 from colscan.trial.model import Bag, Trial
-from colscan.trial.problems import suggest_near
 
 
 @click.command()
