@@ -45,6 +45,11 @@ def say_how_to_write(declared: Column) -> str:
         return f"Write any of these, with blanks between: {', '.join(declared.choices)}."
     if declared.kind == "points":
         return "Write x y x y ..., numbers with a decimal point and blanks between."
+    # A number may be well written and out of range: then what it means says why.
+    return f"{_say_number(declared)} {declared.meaning}"
+
+
+def _say_number(declared: Column) -> str:
     whole = declared.kind == "integer"
     what = "a whole number" if whole else "a number with a decimal point"
     if math.isfinite(declared.low) and math.isfinite(declared.high):

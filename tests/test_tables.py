@@ -174,8 +174,8 @@ def test_bad_cells_are_named_with_their_line(cells: str, message: str) -> None:
 @pytest.mark.parametrize(
     ("cells", "hint"),
     [
-        ("a,1.0,,,,,,", "Write a whole number, from 0 to 10."),
-        ("a,1,much,,,,,", "Write a number with a decimal point, from -100 to 100."),
+        ("a,1.0,,,,,,", "Write a whole number, from 0 to 10. How many."),
+        ("a,1,much,,,,,", "Write a number with a decimal point, from -100 to 100. Its share."),
         ("a,1,,noon,,,,", "Write a time with its offset, like 2026-03-02T06:00:00-05:00."),
         ("a,1,,,top,,,", "Write one of: face, back."),
         ("a,1,,,,odd,,", f"Write any of these, with blanks between: {', '.join(Flag)}."),
@@ -192,9 +192,9 @@ def test_hints_say_how_to_write_the_cell(cells: str, hint: str) -> None:
 def test_hints_for_numbers_without_an_end() -> None:
     """A range that is open above gives an example."""
     assert say_how_to_write(Column(kind="number", meaning="m", low=0)) == (
-        "Write a number with a decimal point, like 12.5, 0 or more."
+        "Write a number with a decimal point, like 12.5, 0 or more. m"
     )
-    assert say_how_to_write(Column(kind="integer", meaning="m")) == "Write a whole number, like 3."
+    assert say_how_to_write(Column(kind="integer", meaning="m")) == "Write a whole number, like 3. m"
 
 
 @pytest.mark.parametrize(
