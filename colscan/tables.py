@@ -352,7 +352,10 @@ def header_problems(header: Sequence[str], row_type: type[Row], *, source: str) 
     missing = [name for name in required_columns(row_type) if name not in header]
     doubled = [name for name in declared if header.count(name) > 1]
     wrong = [
-        *((f"required column {name!r} is missing", say_how_to_add(name, header, declared)) for name in missing),
+        *(
+            (f"required column {name!r} is missing", say_how_to_add(name, header, declared))
+            for name in missing
+        ),
         *((f"column {name!r} stands twice", "Keep one of the two.") for name in doubled),
     ]
     return [Problem(source=f"{source}:1", message=message, hint=hint) for message, hint in wrong]

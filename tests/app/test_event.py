@@ -78,6 +78,37 @@ def test_what_can_not_be_is_refused(
     assert events(trial) == b""
 
 
+@pytest.mark.parametrize(
+    ("options", "count"),
+    [
+        (
+            ["shaken", "--bag", "B01", "--at", "2026-03-03T08:00"],
+            "1 later photo was scored already, with B01.",
+        ),
+        (
+            ["turned", "--shelf", "cellar", "--at", "2026-03-03T08:00"],
+            "1 later photo was scored already, with 8 bags.",
+        ),
+        (
+            ["opened", "--room", "--at", "2026-03-02T06:00"],
+            "2 later photos were scored already, with 8 bags.",
+        ),
+        (["moved", "--bag", "B01", "--at", "2026-03-03T08:00"], None),
+        (["shaken", "--bag", "B01"], None),
+    ],
+)
+def test_what_comes_after_photos_that_were_scored_says_so(
+    scanned: Path, capsys: pytest.CaptureFixture[str], options: list[str], count: str | None
+) -> None:
+    """The rows stand as they are; nothing is said where no later photo is scored or no segment begins."""
+    before = (scanned / "scores.csv").read_bytes()
+    assert main(["event", str(scanned), *options]) == 0
+    err = capsys.readouterr().err
+    assert count in err if count else "scored already" not in err, err
+    assert ("keep their segment" in err) == (count is not None)
+    assert (scanned / "scores.csv").read_bytes() == before
+
+
 def test_broken_ledger_is_left_alone(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A ledger broken by hand ends with 4, file and line."""
     (trial / "events.csv").write_bytes(HEAD + b"yesterday,room,,moved,\n")

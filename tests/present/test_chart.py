@@ -88,6 +88,15 @@ def test_lines_break_at_segments(figure: Figure) -> None:
     assert max(parts[1]) < 6.5 < min(parts[2])
 
 
+def test_a_line_breaks_where_the_caption_says_it_does() -> None:
+    """At the event, though the photos after it were scored before it was entered."""
+    rows = tuple(score("B1", day, 10 * day) for day in (1, 2, 3, 4))
+    ledger = Ledger(scores=rows, events=(event("opened", 2.5, "B1"),))
+    figure = make_figure(make_trial(make_bag("B1")), curves_of(make_trial(make_bag("B1")), ledger))
+    assert [list(one[0].get_xdata()) for one in figure.axes[0].containers] == [[1, 2], [3, 4]]
+    assert "A line breaks where the bag was shaken, turned or opened" in figure.texts[-1].get_text()
+
+
 def test_unmeasured_photos_are_left_out() -> None:
     """A photo without a score leaves no point, a bag without any no line, a strain without any no panel."""
     trial = make_trial(make_bag("B1"), make_bag("B2"), make_bag("B3", strain="PE-1"))
