@@ -143,8 +143,8 @@ def check_scan_files_there(books: Books) -> Iterator[Problem]:
         yield Problem(
             source=name,
             message=f"is missing, and photos.csv has {len(books.photos)} rows",
-            hint="Restore it from a copy. Without one, move photos.csv, scores.csv and suspects.csv out of the "
-            "trial's folder and scan its photos/ again.",
+            hint="Restore it from a copy. Without one, move photos.csv, scores.csv and suspects.csv out of"
+            " the trial's folder and scan its photos/ again.",
         )
 
 

@@ -17,9 +17,19 @@ F = TypeVar("F", bound=Callable[..., Any])
 FORMATS = ("table", "csv", "json")
 
 
+class _TrialDir(click.Path):
+    """A folder; an empty text, which `Path` takes for the current one, is refused."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if value == "":
+            msg = "TRIAL_DIR is empty, as a shell variable is that isn't set."
+            raise TrialError(msg, "Give the trial's folder; the current one is called . (a full stop).")
+        return super().convert(value, param, ctx)
+
+
 def trial_dir_argument(command: F) -> F:
     """Give a command its first argument, the trial's folder, as a `Path`."""
-    return click.argument("trial_dir", metavar="TRIAL_DIR", type=click.Path(path_type=Path))(command)
+    return click.argument("trial_dir", metavar="TRIAL_DIR", type=_TrialDir(path_type=Path))(command)
 
 
 def format_option(command: F) -> F:
