@@ -173,6 +173,45 @@ def test_events_of_many_bags_are_counted() -> None:
     assert [text.get_text().strip() for text in _artists(ax, "event-label")] == ["moved B1, B2 +2"]
 
 
+def test_events_of_a_shelf_are_named_by_it() -> None:
+    """Who stands in the panel is another matter: a shelf may hold all of its bags or some."""
+    trial = make_trial(make_bag("B1", shelf="upper"), make_bag("B2", shelf="upper"))
+    events = (event("moved", 1, "upper", scope="shelf"), event("moved", 4, scope="room"))
+    rows = tuple(score(bag, day, 5 * day) for bag in ("B1", "B2") for day in (0, 12))
+    (ax,) = make_figure(trial, curves_of(trial, Ledger(scores=rows, events=events))).axes
+    labels = {text.get_text().strip() for text in _artists(ax, "event-label")}
+    assert labels == {"moved (shelf upper)", "moved (all)"}
+
+
+def test_no_tick_shows_through_a_label() -> None:
+    """Where labels at the right end are pushed left over other ticks, their white ground lies above these."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    trial = make_trial(make_bag("B1"))
+    what = ("looked-round", "cold-shocked", "power-cut", "fruiting", "moved")
+    events = tuple(event(name, 11.2 + 0.2 * i, "B1") for i, name in enumerate(what))
+    rows = tuple(score("B1", day, 5 * day) for day in (0, 12))
+    figure = make_figure(trial, curves_of(trial, Ledger(scores=rows, events=events)))
+    labels, ticks = (_artists(figure.axes[0], gid) for gid in ("event-label", "event"))
+    boxes, lines = _boxes(figure, labels), _boxes(figure, ticks)
+    assert any(box.x0 < line.x0 < box.x1 and line.y1 > box.y1 for box in boxes for line in lines)
+    canvas = FigureCanvasAgg(figure)
+
+    def draw() -> np.ndarray:
+        canvas.draw()
+        return np.asarray(canvas.buffer_rgba()).copy()
+
+    with_ticks = draw()
+    for tick in ticks:
+        tick.set_visible(False)
+    without = draw()
+    height = with_ticks.shape[0]
+    for box in boxes:
+        rows_px = slice(int(height - box.y1) + 2, int(height - box.y0) - 1)
+        seen = (rows_px, slice(int(box.x0) + 2, int(box.x1) - 1))
+        np.testing.assert_array_equal(with_ticks[seen], without[seen])
+
+
 def test_head_legend_and_footnote(figure: Figure) -> None:
     """Name and question above; below what colours, marks and bars mean, and what the camera doesn't see."""
     texts = " ".join(text.get_text().replace("\n", " ") for text in figure.texts)
