@@ -17,7 +17,8 @@ from colscan.trial import load_trial
 CAUTION = """\
 Caution: do not open a contaminated bag indoors; it releases spores. If you
 must handle one, wear at least an N95 mask; people with asthma or weak immune
-defence stay away. Record what you do with it: --action isolated or discarded."""
+defence stay away."""
+RECORD_IT = "Record what you do with it: --action isolated or discarded."
 
 
 @click.command()
@@ -78,8 +79,8 @@ def verdict(
     tell_recorded(row, f"{when:%Y-%m-%d %H:%M}  {_target(row)}: {call}{f', {action}' if action else ''}")
     if later is not None:
         click.echo(f"The later call of {later.at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)
-    if call == "contaminated" and action is None:
-        click.echo(CAUTION, err=True)
+    if call == "contaminated":
+        click.echo(CAUTION if action else f"{CAUTION} {RECORD_IT}", err=True)
 
 
 def _target(row: VerdictRow) -> str:
