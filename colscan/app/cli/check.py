@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from colscan.app.cli.options import format_option, trial_dir_argument
+from colscan.app.cli.options import format_option, screen_of_stdout, trial_dir_argument
 from colscan.errors import ExitCode
 from colscan.ledger import check_ledger
 from colscan.trial import load_trial
@@ -36,7 +36,7 @@ def check(trial_dir: Path, output_format: str) -> ExitCode:
     is_table = output_format == "table"
     shown = rows[:MOST_SHOWN] if is_table else rows
     if shown or not is_table:  # programs read a header, or an empty list, where nothing is wrong
-        click.echo(render_rows(HEADER, shown, output_format), nl=False)
+        click.echo(render_rows(HEADER, shown, output_format, screen=screen_of_stdout()), nl=False)
     if len(rows) > len(shown):
         click.echo(f"and {len(rows) - len(shown)} more; --format csv lists them all", err=True)
     told = "no problems" if not rows else f"{len(rows)} problem{'s' if len(rows) > 1 else ''}"

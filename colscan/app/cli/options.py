@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 from zoneinfo import ZoneInfo
 
 import click
@@ -13,8 +16,13 @@ import click
 from colscan.errors import TrialError
 from colscan.units import with_offset
 
+if TYPE_CHECKING:
+    from colscan.present import Screen
+
 F = TypeVar("F", bound=Callable[..., Any])
 FORMATS = ("table", "csv", "json")
+NARROWEST, WIDEST = 60, 110
+"""Columns between which a table follows its terminal: less can't hold it, more is hard to read across."""
 
 
 class _TrialDir(click.Path):
@@ -42,6 +50,19 @@ def format_option(command: F) -> F:
         show_default=True,
         help="How rows are printed.",
     )(command)
+
+
+def screen_of_stdout() -> Screen:
+    """Return what tables are shown on: a terminal of its width, or a plain pipe.
+
+    NO_COLOR (no-color.org) and a terminal that calls itself dumb mean plain letters.
+    """
+    from colscan.present import Screen
+
+    if not sys.stdout.isatty():
+        return Screen()
+    width = min(WIDEST, max(NARROWEST, shutil.get_terminal_size().columns))
+    return Screen(width=width, bold=not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb")
 
 
 def parse_when(text: str | None, zone: ZoneInfo, option: str) -> datetime | None:
