@@ -45,6 +45,18 @@ def test_shelf_room_time_and_detail(trial: Path) -> None:
     )
 
 
+def test_what_was_recorded_is_said_in_the_trials_zone(
+    trial: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As `history` shows it; the row keeps the offset that was given."""
+    at = ["--at", "2026-03-04T08:00:00+01:00"]
+    assert main(["event", str(trial), "power-cut", "--room", *at]) == 0
+    assert main(["verdict", str(trial), "B01", "unsure", *at]) == 0
+    assert main(["harvest", str(trial), "B01", "1", "5", *at]) == 0
+    assert capsys.readouterr().err.count("2026-03-04 02:00") == 3
+    assert b"2026-03-04T08:00:00+01:00" in events(trial)
+
+
 def test_same_event_twice_is_written_once(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same again would begin another segment: it is passed over and said."""
     command = ["event", str(trial), "turned", "--bag", "B01", "--at", "2026-03-03T08:00"]

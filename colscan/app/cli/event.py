@@ -91,7 +91,7 @@ def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:
         append_row(trial_dir, *fresh)
     for row in rows:
         subject = "the room" if row.name is None else f"{row.scope} {row.name}"
-        said = f"{row.at:%Y-%m-%d %H:%M}  {subject}: {row.what}"
+        said = f"{row.at.astimezone(trial.zone):%Y-%m-%d %H:%M}  {subject}: {row.what}"
         if row in fresh:
             tell_recorded(row, said)
         else:

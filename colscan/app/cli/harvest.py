@@ -72,6 +72,8 @@ def harvest(
     earlier = [row for row in read_ledger(trial_dir).harvests if (row.bag, row.flush) == (bag, flush)]
     row = HarvestRow(at=when, bag=bag, flush=flush, fresh_g=fresh_g, saleable_g=saleable_g, note=note or None)
     append_row(trial_dir, row)
-    tell_recorded(row, f"{when:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
+    shown = when.astimezone(trial.zone)
+    tell_recorded(row, f"{shown:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
     for old in earlier:
-        click.echo(f"It replaces the record of {old.at:%Y-%m-%d %H:%M}: {old.fresh_g:g} g fresh", err=True)
+        old_at = old.at.astimezone(trial.zone)
+        click.echo(f"It replaces the record of {old_at:%Y-%m-%d %H:%M}: {old.fresh_g:g} g fresh", err=True)
