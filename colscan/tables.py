@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, ClassVar, Generic, Literal, TypeVar
 
 from colscan.errors import LedgerError, Problem
+from colscan.hints import say_how_to_add, say_how_to_write
 
 Kind = Literal["text", "integer", "number", "time", "choice", "words", "points"]
 # A leading apostrophe keeps a spreadsheet from running a text as a formula, and this reader from stripping
@@ -203,7 +204,7 @@ def _choice(declared: Column, word: str) -> str:
         return word
     if word in declared.choices:
         return declared.choices[declared.choices.index(word)]  # the member itself where it is an enum's
-    msg = f"{word!r} is none of: {', '.join(declared.choices)}"
+    msg = f"{word!r} is none of its words"
     raise ValueError(msg)
 
 
@@ -352,7 +353,7 @@ def header_problems(header: Sequence[str], row_type: type[Row], *, source: str) 
     doubled = [name for name in declared if header.count(name) > 1]
     wrong = [
         *(
-            (f"required column {name!r} is missing", f"The columns are: {', '.join(declared)}.")
+            (f"required column {name!r} is missing", say_how_to_add(name, header, declared))
             for name in missing
         ),
         *((f"column {name!r} stands twice", "Keep one of the two.") for name in doubled),
@@ -385,8 +386,8 @@ class _RowParser(Generic[R]):
             try:
                 values[name] = parse_cell(self._declared[name], text)
             except ValueError as error:
-                meaning = self._declared[name].meaning
-                problems.append(Problem(source=source, message=f"{name}: {error}", hint=meaning))
+                hint = say_how_to_write(self._declared[name])
+                problems.append(Problem(source=source, message=f"{name}: {error}", hint=hint))
         for name in self._required:
             if name not in values and not self._cell_of(name, cells).strip():
                 hint = f"Fill in: {self._declared[name].meaning}"

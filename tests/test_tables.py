@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from colscan.errors import LedgerError
 from colscan.flags import Flag
+from colscan.hints import say_how_to_write
 from colscan.tables import (
     Column,
     Row,
@@ -153,7 +154,7 @@ def test_columns_in_any_order_with_extras_and_spreadsheet_habits() -> None:
         ("a,1,101,,,,,", "share_pct: 101 is outside -100 to 100 %"),
         ("a,1,,3/2/2026 6:00,,,,", "at: '3/2/2026 6:00' is not a time like"),
         ("a,1,,2026-03-02T06:00:00,,,,", "at: '2026-03-02T06:00:00' has no offset"),
-        ("a,1,,,top,,,", "place: 'top' is none of: face, back"),
+        ("a,1,,,top,,,", "place: 'top' is none of its words"),
         ("a,1,,,,glare odd,,", "flags: 'odd' is none of"),
         ("a,1,,,,,1 2 3,", "outline: 3 numbers are no list of x y pairs"),
         ("a,1,,,,,,,", "has 9 cells where the header has 8"),
@@ -168,6 +169,46 @@ def test_bad_cells_are_named_with_their_line(cells: str, message: str) -> None:
     assert problem.source == "things.csv:4"
     assert message in problem.message
     assert problem.hint
+
+
+@pytest.mark.parametrize(
+    ("cells", "hint"),
+    [
+        ("a,1.0,,,,,,", "Write a whole number, from 0 to 10. How many."),
+        ("a,1,much,,,,,", "Write a number with a decimal point, from -100 to 100. Its share."),
+        ("a,1,,noon,,,,", "Write a time with its offset, like 2026-03-02T06:00:00-05:00."),
+        ("a,1,,,top,,,", "Write one of: face, back."),
+        ("a,1,,,,odd,,", f"Write any of these, with blanks between: {', '.join(Flag)}."),
+        ("a,1,,,,,1 2 3,", "Write x y x y ..., numbers with a decimal point and blanks between."),
+        (",1,,,,,,", "Fill in: Its name."),
+    ],
+)
+def test_hints_say_how_to_write_the_cell(cells: str, hint: str) -> None:
+    """What to do, in the column's own terms."""
+    (problem,) = parse_table(format_header(Thing) + cells.encode(), Thing, source="things.csv").problems
+    assert problem.hint == hint
+
+
+def test_hints_for_numbers_without_an_end() -> None:
+    """A range that is open above gives an example."""
+    assert say_how_to_write(Column(kind="number", meaning="m", low=0)) == (
+        "Write a number with a decimal point, like 12.5, 0 or more. m"
+    )
+    assert say_how_to_write(Column(kind="integer", meaning="m")) == "Write a whole number, like 3. m"
+
+
+@pytest.mark.parametrize(
+    ("header", "hint"),
+    [
+        (b"Name,count\n", "There is a column 'Name': did you mean 'name'? Then rename it."),
+        (b"nmae\n", "There is a column 'nmae': did you mean 'name'? Then rename it."),
+        (b"count,note\n", "Add it to the first line: Its name."),
+    ],
+)
+def test_hints_for_a_missing_column(header: bytes, hint: str) -> None:
+    """The column that was meant, or what to add."""
+    (problem,) = parse_table(header, Thing, source="things.csv").problems
+    assert problem.hint == hint
 
 
 @pytest.mark.parametrize(

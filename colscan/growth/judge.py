@@ -250,7 +250,7 @@ def _judge_growing(
         return Judgement(advice=Advice.WAIT, why=why)
     speed = points_per_day(series)
     if speed is None:
-        since = " since it was shaken, turned or opened" if latest.segment else ""
+        since = " since it was shaken, turned or opened" if series.segment[-1] else ""
         return Judgement(advice=Advice.WAIT, why=f"one photo{since}; the next gives its speed")
     why = f"{speed:.1f} points a day"
     if siblings.points_per_day is not None:

@@ -53,7 +53,7 @@ class GrowthSeries:
     coverage, low, high, density : ndarray, shape (N,)
         Fractions 0-1; NaN where the bag could not be measured.
     segment : ndarray of int, shape (N,)
-        One more after each shaken, turned or opened.
+        Rising; another one after each shaken, turned or opened, whether the scores know of it or not.
     flags : tuple of tuple of Flag, length N
         What makes each score doubtful.
     """
@@ -93,10 +93,11 @@ class Onset:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Happening:
-    """One event of a bag: what, and the bag's age in days."""
+    """One event of a bag: what, the bag's age in days, and the shelf when it happened to a whole one."""
 
     what: str
     days: float
+    shelf: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from colscan.growth.model import BagCurve, BagRecord, FloatSeries, GrowthSeries, Happening, Onset
 from colscan.growth.records import call_on, is_alarm, records_of, standing_calls
 from colscan.ledger import Ledger
-from colscan.ledger.columns import ScoreRow, SuspectRow
+from colscan.ledger.columns import SEGMENT_ENDERS, SuspectRow
 from colscan.trial.model import Trial
 from colscan.units import days_between
 
@@ -50,7 +50,7 @@ def make_series(record: BagRecord) -> GrowthSeries:
         low=_fractions([row.coverage_low_pct for row in rows]),
         high=_fractions([row.coverage_high_pct for row in rows]),
         density=_fractions([row.density_pct for row in rows]),
-        segment=_segments(rows),
+        segment=_segments(record),
         flags=tuple(row.flags for row in rows),
     )
 
@@ -65,8 +65,16 @@ def _fractions(percents: list[float | None]) -> FloatSeries:
     return _frozen([np.nan if percent is None else percent / 100.0 for percent in percents])
 
 
-def _segments(rows: tuple[ScoreRow, ...]) -> NDArray[np.int64]:
-    array = np.array([row.segment for row in rows], dtype=np.int64)
+def _segments(record: BagRecord) -> NDArray[np.int64]:
+    """The segment as scored, and one more for each ender that was entered after the photos that follow it."""
+    enders = [event.at for event in record.events if event.what in SEGMENT_ENDERS]
+    segment, segments = 0, []
+    for i, row in enumerate(record.scores):
+        before = record.scores[i - 1] if i else row
+        ended = row.segment != before.segment or any(before.taken_at < at <= row.taken_at for at in enders)
+        segment = segment + ended if i else row.segment
+        segments.append(segment)
+    array = np.array(segments, dtype=np.int64)
     array.setflags(write=False)
     return array
 
@@ -129,7 +137,11 @@ def _make_curve(record: BagRecord) -> BagCurve:
         series=make_series(record),
         onsets=onsets_of(record),
         happenings=tuple(
-            Happening(what=event.what, days=days_between(record.bag.inoculated_at, event.at))
+            Happening(
+                what=event.what,
+                days=days_between(record.bag.inoculated_at, event.at),
+                shelf=event.name if event.scope == "shelf" else None,
+            )
             for event in record.events
         ),
         contaminated=any(call.patch is None and call.call == "contaminated" for call in calls),

@@ -44,8 +44,10 @@ class Books:
         Scores and suspects without.
     unreadable : tuple of Problem
         What stands in the files' other lines.
-    originals : frozenset of str
-        The names under `photos/`, without suffix.
+    missing : frozenset of str
+        Files of the scan that aren't there.
+    originals : mapping of str to str
+        The names under `photos/` by the names without suffix.
     """
 
     trial: Trial
@@ -57,7 +59,8 @@ class Books:
     harvests: tuple[Line[HarvestRow], ...]
     unmarked: tuple[Scanned, ...]
     unreadable: tuple[Problem, ...]
-    originals: frozenset[str]
+    missing: frozenset[str]
+    originals: Mapping[str, str]
 
 
 def check_ledger(folder: Path, trial: Trial) -> tuple[Problem, ...]:
@@ -94,7 +97,8 @@ def _open_books(folder: Path, trial: Trial) -> Books:
         harvests=lines(HarvestRow),
         unmarked=tuple(x for x in scanned if (x.row.photo_sha256, x.row.method) not in marks),
         unreadable=tuple(unreadable),
-        originals=frozenset(path.stem for path in kept.iterdir()) if kept.is_dir() else frozenset(),
+        missing=frozenset(t.FILE for t in (ScoreRow, SuspectRow) if not (folder / t.FILE).exists()),
+        originals={path.stem: path.name for path in kept.iterdir()} if kept.is_dir() else {},
     )
 
 
@@ -131,6 +135,38 @@ def check_commit_marks(books: Books) -> Iterator[Problem]:
         )
 
 
+def check_scan_files_there(books: Books) -> Iterator[Problem]:
+    """Yield files of scores or suspects that are gone; each scan writes all three, if only their header."""
+    if not books.photos:
+        return
+    for name in sorted(books.missing):
+        yield Problem(
+            source=name,
+            message=f"is missing, and photos.csv has {len(books.photos)} rows",
+            hint="Restore it from a copy. Without one, move photos.csv, scores.csv and suspects.csv out of"
+            " the trial's folder and scan its photos/ again.",
+        )
+
+
+def check_bags_found(books: Books) -> Iterator[Problem]:
+    """Yield photos of which scores.csv holds more or fewer bags than were found in them."""
+    torn = any(problem.source.startswith(ScoreRow.FILE) for problem in books.unreadable)
+    if torn or ScoreRow.FILE in books.missing:
+        return  # said already; what stands in unreadable lines can't be counted
+    scored = {_score_key(line.row) for line in books.scores}
+    counts = Counter((sha256, method) for sha256, _, method in scored)
+    for line in books.photos:
+        row, count = line.row, counts[line.row.photo_sha256, line.row.method]
+        if count != row.bags_found:
+            stem = original_stem(row.taken_at, row.photo_sha256)
+            again = f"scan photos/{books.originals.get(stem, stem + '.*')} again"
+            yield _problem(
+                line,
+                f"{row.photo}: {row.bags_found} bags were found and scores.csv has {count}",
+                f"Restore scores.csv from a copy, or take this line out of photos.csv and {again}.",
+            )
+
+
 def check_no_duplicates(books: Books) -> Iterator[Problem]:
     """Yield rows that stand twice."""
     yield from _repeats(books.photos, lambda r: (r.photo_sha256, r.method), _RESCAN)
@@ -140,11 +176,13 @@ def check_no_duplicates(books: Books) -> Iterator[Problem]:
 
 
 def _repeats(lines: Iterable[Line[R]], key: Callable[[R], Hashable], hint: str) -> Iterator[Problem]:
-    first: dict[Hashable, int] = {}
+    firsts: dict[Hashable, Line[R]] = {}
     for line in lines:
-        number = first.setdefault(key(line.row), line.number)
-        if number != line.number:
-            yield _problem(line, f"stands in line {number} already", hint)
+        first = firsts.setdefault(key(line.row), line)
+        if first is not line:
+            same = first.row == line.row
+            what = f"Take this line out; line {first.number} says the same." if same else hint
+            yield _problem(line, f"stands in line {first.number} already", what)
 
 
 def check_bags_known(books: Books) -> Iterator[Problem]:
@@ -178,6 +216,8 @@ def check_intervals(books: Books) -> Iterator[Problem]:
 
 def check_suspect_counts(books: Books) -> Iterator[Problem]:
     """Yield scores whose number of suspects isn't that of the rows in suspects.csv."""
+    if books.missing:
+        return
     patches = {(*_score_key(line.row), line.row.patch) for line in books.suspects}
     found = Counter(patch[:3] for patch in patches)
     scored = {_score_key(line.row) for line in books.scores}
@@ -201,7 +241,8 @@ def check_verdict_targets(books: Books) -> Iterator[Problem]:
     photos = {x.row.photo_sha256 for x in books.photos}
     for line in books.verdicts:
         row = line.row
-        if row.patch is not None and (row.bag, row.patch) not in patches:
+        known = SuspectRow.FILE in books.missing or (row.bag, row.patch) in patches
+        if row.patch is not None and not known:
             yield _problem(line, f"patch {row.patch!r} of bag {row.bag} is not in suspects.csv", _MEND)
         if row.photo_sha256 is not None and row.photo_sha256 not in photos:
             yield _problem(line, f"photo {row.photo_sha256[:8]} is not in photos.csv", _MEND)
@@ -252,6 +293,8 @@ def check_originals_kept(books: Books) -> Iterator[Problem]:
 CHECKS: tuple[Callable[[Books], Iterator[Problem]], ...] = (
     check_rows_readable,
     check_commit_marks,
+    check_scan_files_there,
+    check_bags_found,
     check_no_duplicates,
     check_bags_known,
     check_intervals,

@@ -138,17 +138,20 @@ def _label_lines(
         ax.text(label_day, place, label_of(curve), va="center", ha="left", clip_on=False, gid="code")
 
 
-def group_events(curves: tuple[BagCurve, ...]) -> list[tuple[float, str, list[str]]]:
-    """Return day, what happened and to which of these bags, for each event, in order of time."""
-    joined: dict[tuple[float, str], list[str]] = {}
+def group_events(curves: tuple[BagCurve, ...]) -> list[tuple[float, str, str, list[str]]]:
+    """Return day, what happened, on which whole shelf if so, and to which of these bags, in order of time."""
+    joined: dict[tuple[float, str, str], list[str]] = {}
     for curve in curves:
         for happening in curve.happenings:
-            joined.setdefault((round(happening.days, 1), happening.what), []).append(curve.bag.bag)
-    return [(day, what, bags) for (day, what), bags in sorted(joined.items())]
+            key = (round(happening.days, 1), happening.what, happening.shelf or "")
+            joined.setdefault(key, []).append(curve.bag.bag)
+    return [(*key, bags) for key, bags in sorted(joined.items())]
 
 
-def _label_event(what: str, bags: list[str], *, of: int, letters: int) -> str:
+def _label_event(what: str, shelf: str, bags: list[str], *, of: int, letters: int) -> str:
     """What happened and to whom, shorter where `letters` are too few."""
+    if shelf:
+        return f"{what} (shelf {shelf})"
     more = len(bags) - _BAGS_NAMED
     names = ", ".join(bags[:_BAGS_NAMED]) + (f" +{more}" if more > 0 else "")
     label = f"{what} {'(all)' if len(bags) == of > 1 else names}"
@@ -159,16 +162,16 @@ def place_events(curves: tuple[BagCurve, ...], frame: Frame) -> list[tuple[float
     """Return day, label, the label's left end (days) and its lane above the panel, of each event shown.
 
     Labels run right of their ticks, over the gutter too. Later ones lie lower, so that no tick runs
-    through another's label.
+    through another's label; near the right end, where labels are pushed left, it passes behind it.
     """
     letter_days = LETTER_INCHES * (frame.last_day + 2 * X_MARGIN_DAYS) / frame.panel_width
     edge = frame.last_day + X_MARGIN_DAYS
     right_end = edge + frame.gutter / LETTER_INCHES * letter_days
     placed = []
-    for day, what, bags in group_events(curves):
+    for day, what, shelf, bags in group_events(curves):
         if 0 <= day <= edge:
             letters = int((right_end - day) / letter_days) - 1
-            label = _label_event(what, bags, of=len(curves), letters=letters)
+            label = _label_event(what, shelf, bags, of=len(curves), letters=letters)
             width = (len(label) + 1) * letter_days
             placed.append((day, label, min(day, right_end - width), width))
     placed.sort(key=lambda one: one[2] + one[3], reverse=True)
@@ -188,4 +191,5 @@ def _label_events(ax: Axes, curves: tuple[BagCurve, ...], frame: Frame) -> None:
         ax.text(
             left, foot + 0.25 * lane_share, " " + label, transform=across, color=QUIET, va="bottom",
             ha="left", clip_on=False, gid="event-label",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0}, zorder=4,
         )  # fmt: skip

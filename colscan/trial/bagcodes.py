@@ -39,6 +39,14 @@ _FORMULA_STARTS = "=+-@"
 _QUOTE = "'"
 
 
+BREAKS_LINES = "it holds a line break or another character that can't be seen"
+
+
+def breaks_lines(code: str) -> bool:
+    """Return whether a code holds a line break or a control character, which no screen or card shows."""
+    return any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in code)
+
+
 def explain_mangling(code: str) -> str | None:
     """Return what a spreadsheet would make of a bag code, or None when it leaves it alone.
 
@@ -53,8 +61,8 @@ def explain_mangling(code: str) -> str | None:
     plain = unicodedata.normalize("NFKC", code).casefold()
     if not plain.strip():
         return "it is empty"
-    if any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in code):
-        return "it holds a line break or another character that can't be seen"
+    if breaks_lines(code):
+        return BREAKS_LINES
     if code != code.strip():
         return "it has spaces at its ends, which nobody can see"
     if plain[0] in _FORMULA_STARTS:

@@ -8,6 +8,7 @@ from datetime import datetime, tzinfo
 from itertools import chain, repeat
 
 from colscan.errors import Problem, TrialError
+from colscan.hints import suggest_near
 from colscan.tables import (
     Line,
     Record,
@@ -19,9 +20,9 @@ from colscan.tables import (
     required_columns,
     split_records,
 )
-from colscan.trial.bagcodes import explain_mangling, suggest_code
+from colscan.trial.bagcodes import BREAKS_LINES, breaks_lines, explain_mangling, suggest_code
 from colscan.trial.model import Bag, Strain, Treatment, Trial
-from colscan.trial.problems import decode_plan_file, raise_problems, suggest_near
+from colscan.trial.problems import decode_plan_file, raise_problems
 
 NOTHING = "none"
 _DATE_LENGTH = len("2026-03-02")
@@ -69,6 +70,7 @@ def parse_bags(raw: bytes, source: str, *, plan: Trial | None) -> tuple[Bag, ...
     reading = parse_table(raw, Bag, source=source)
     found = [*reading.problems, *_find_mangled(raw, source), *_find_doubles(reading.lines, source)]
     found += _find_false_none(reading.lines, source)
+    found += _find_broken_words(reading.lines, source)
     found += _find_unknown(reading.lines, source, plan) if plan else []
     raise_problems(sorted(found, key=lambda problem: int(problem.source.rpartition(":")[2])))
     return reading.rows
@@ -204,6 +206,19 @@ def _find_false_none(lines: Sequence[Line[Bag]], source: str) -> list[Problem]:
         )
         for line in lines
         if line.row.supplement == NOTHING and line.row.supplement_pct != 0
+    ]
+
+
+def _find_broken_words(lines: Sequence[Line[Bag]], source: str) -> list[Problem]:
+    return [
+        Problem(
+            source=f"{source}:{line.number}",
+            message=f"{name} {word!r} of bag {line.row.bag} can't be used: {BREAKS_LINES}",
+            hint="Write it in one line.",
+        )
+        for line in lines
+        for name, word in (("strain", line.row.strain), ("supplement", line.row.supplement))
+        if breaks_lines(word)
     ]
 
 

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from colscan.errors import LedgerError, TrialError
 from colscan.tables import format_header, format_rows
 from colscan.trial.baglist import (
+    CompletedList,
     complete_list,
     derive_strains,
     derive_treatments,
@@ -98,6 +99,9 @@ def create_trial(
     else:
         draft = _draft_from_layout(bags, ZoneInfo(zone.name), live)
     rows = parse_bags(draft.raw, draft.source, plan=None)
+    if not rows:
+        msg = f"{draft.source} lists no bag"
+        raise TrialError(msg, "Write a line for each bag below the line with the columns' names.")
     shared = _check_siblings(rows, live)
     plan = Trial(
         name=_choose_name(name, folder),
@@ -158,15 +162,32 @@ def _choose_zone(given: str | None, bags: Layout | Path) -> ChosenZone:
 
 def _draft_from_list(path: Path, zone: ZoneInfo, *, is_there: bool) -> _Draft:
     raw = read_plan_file(path)
-    if is_there:
-        return _Draft(raw=raw, source=str(path), is_there=True)
     completed = complete_list(raw, zone)
+    if is_there:
+        _check_complete(completed, path)
+        return _Draft(raw=raw, source=str(path), is_there=True)
     notes = []
     if completed.zoned:
-        notes.append(f"{completed.zoned} inoculation times had no offset from UTC: taken in {zone.key}")
+        notes.append(f"{_count_times(completed.zoned)} had no offset from UTC: taken in {zone.key}")
     if completed.dated:
         notes.append(f"{completed.dated} of them had no time of day: taken as 00:00; correct it in bags.csv")
     return _Draft(raw=completed.raw, source=str(path), notes=tuple(notes))
+
+
+def _check_complete(completed: CompletedList, path: Path) -> None:
+    """Refuse a list in the trial's own folder, which is never written to, if it needs completing."""
+    if not completed.zoned:
+        return
+    msg = (
+        f"{path}: {_count_times(completed.zoned)} without an offset from UTC, and a list in the trial's"
+        " own folder stays as it is"
+    )
+    hint = "Move the list elsewhere and begin from it there, where offsets are filled in; or add them, like "
+    raise TrialError(msg, hint + "2026-03-02T06:00:00-05:00.")
+
+
+def _count_times(number: int) -> str:
+    return "1 inoculation time" if number == 1 else f"{number} inoculation times"
 
 
 def _draft_from_layout(layout: Layout, zone: ZoneInfo, live: Sequence[LiveTag]) -> _Draft:
@@ -174,11 +195,14 @@ def _draft_from_layout(layout: Layout, zone: ZoneInfo, live: Sequence[LiveTag]) 
     inoculated_at = _read_inoculated_at(layout.inoculated_at, zone)
     bags = lay_out_bags(layout, inoculated_at, taken=taken)
     notes = []
+    if layout.is_example:
+        notes.append(f"strains and bags are an example: change them to yours, in {PLAN_FILE} and {Bag.FILE}")
     if layout.inoculated_at is None:
         notes.append(f"inoculated_at: {inoculated_at.isoformat()} (today; put the hour into bags.csv)")
     passed_over = taken & set(range(FIRST_TAG, max(bag.tag or 0 for bag in bags)))
     if layout.first_tag is None and passed_over:
-        notes.append(f"tags: {len(passed_over)} in use in the trials beside this one were passed over")
+        were = "was" if len(passed_over) == 1 else "were"
+        notes.append(f"tags: {len(passed_over)} in use in the trials beside this one {were} passed over")
     raw = format_header(Bag) + format_rows(bags)
     return _Draft(raw=raw, source=Bag.FILE, notes=tuple(notes), example=layout.is_example)
 
@@ -207,7 +231,8 @@ def _check_siblings(bags: Sequence[Bag], live: Sequence[LiveTag]) -> tuple[str, 
     ]
     if clashes:
         bag, other = clashes[0]
-        more = f" (and {len(clashes) - 1} more tags like it)" if len(clashes) > 1 else ""
+        others = len(clashes) - 1
+        more = f" (and {others} more tag{'s' if others > 1 else ''} like it)" if others else ""
         msg = f"tag {other.tag} of bag {bag.bag} is in use on {other}{more}"
         hint = f"Use other cards, or set ended_at in {other.folder / PLAN_FILE} if that trial is over."
         raise TrialError(msg, hint)

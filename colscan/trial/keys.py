@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, tzinfo
 from typing import Any, Literal
 
+from colscan.trial.bagcodes import BREAKS_LINES, breaks_lines
 from colscan.trial.model import HEALTHY_LOOKS, SHELF_TAGS
 from colscan.trial.zones import check_zone
 from colscan.units import with_offset
 
-Kind = Literal["text", "number", "integer", "time", "zone", "horizon", "choice", "choices", "tags"]
+Kind = Literal["text", "code", "number", "integer", "time", "zone", "horizon", "choice", "choices", "tags"]
 HORIZONS = ("full", "first-harvest")
 
 
@@ -22,8 +23,8 @@ class Key:
     Parameters
     ----------
     kind : str
-        `text`, `number`, `integer`, `time`, `zone` (IANA name), `horizon`, `choice` (one of `choices`),
-        `choices` (a list of them) or `tags` (a list of shelf cards' tag ids).
+        `text`, `code` (a text in one line), `number`, `integer`, `time`, `zone` (IANA name), `horizon`,
+        `choice` (one of `choices`), `choices` (a list of them) or `tags` (a list of shelf cards' tag ids).
     meaning : str
         For the grower, with the unit.
     required : bool
@@ -130,7 +131,7 @@ STRAIN = Section(
     name="strain",
     repeated=True,
     keys={
-        "code": Key(kind="text", required=True, meaning="Your code of the strain, as in bags.csv."),
+        "code": Key(kind="code", required=True, meaning="Your code of the strain, as in bags.csv."),
         "species": Key(kind="text", meaning="Its species, if you like."),
         "spawn": Key(
             kind="choice", choices=("grain", "sawdust", "plugs"), meaning="Spawn: grain, sawdust or plugs."
@@ -202,6 +203,9 @@ def parse_value(key: Key, value: Any, zone: tzinfo) -> Any:
     text = _text(value)
     if key.required and not text.strip():
         msg = "is blank"
+        raise ValueError(msg)
+    if key.kind == "code" and breaks_lines(text):
+        msg = f"{shown(text)} can't be used: {BREAKS_LINES}"
         raise ValueError(msg)
     if key.kind == "zone":
         return check_zone(text)

@@ -8,6 +8,7 @@ from datetime import datetime
 from itertools import islice, product
 
 from colscan.errors import TrialError
+from colscan.trial.bagcodes import BREAKS_LINES, breaks_lines
 from colscan.trial.baglist import NOTHING
 from colscan.trial.model import LAST_BAG_TAG, Bag
 
@@ -74,6 +75,10 @@ def lay_out_bags(layout: Layout, inoculated_at: datetime, *, taken: Collection[i
     if not all(text.strip() for text in (*strains, layout.supplement)):
         msg = "--strain or --supplement is blank"
         raise TrialError(msg, f"Write a code such as {EXAMPLE_STRAINS[0]}; --supplement {NOTHING} for none.")
+    for text in (*strains, layout.supplement):
+        if breaks_lines(text):
+            msg = f"--strain or --supplement {text!r} can't be used: {BREAKS_LINES}"
+            raise TrialError(msg, "Write it in one line.")
     _check_doubles("--strain", strains)
     _check_doubles("--level", levels)
     _check_levels(layout.supplement, levels)
@@ -99,9 +104,8 @@ def _choose_tags(count: int, first: int | None, taken: Collection[int]) -> list[
     tags = list(islice((t for t in range(start, LAST_BAG_TAG + 1) if t not in passed_over), count))
     if len(tags) == count:
         return tags
-    msg = (
-        f"{count} bags need {count} tags, and from tag {start} on {len(tags)} are free (0 to {LAST_BAG_TAG})"
-    )
+    free = "1 is" if len(tags) == 1 else f"{len(tags)} are"
+    msg = f"{count} bags need {count} tags, and from tag {start} on {free} free (0 to {LAST_BAG_TAG})"
     hint = "Plan fewer bags, begin at a lower --first-tag, or set ended_at in trials that are over."
     raise TrialError(msg, hint)
 

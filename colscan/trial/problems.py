@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from colscan.errors import Problem, TrialError
@@ -30,19 +29,6 @@ def raise_problems(problems: Sequence[Problem]) -> None:
     hint = f"There are {rest} more; correct these first." if rest else "Correct these lines and try again."
     msg = f"{len(problems)} things are wrong:\n{listed}"
     raise TrialError(msg, hint)
-
-
-def suggest_near(name: str, known: Iterable[str]) -> str:
-    """Return ``Did you mean 'x'? `` for the nearest known name, or an empty text.
-
-    Examples
-    --------
-    >>> suggest_near("horizn", ["horizon", "stalled_days"])
-    "Did you mean 'horizon'? "
-    """
-    folded = {k.casefold(): k for k in known}
-    near = difflib.get_close_matches(name.casefold(), folded, n=1)
-    return f"Did you mean {folded[near[0]]!r}? " if near else ""
 
 
 def read_plan_file(path: Path) -> bytes:

@@ -13,11 +13,12 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from colscan.errors import Problem, TrialError
+from colscan.hints import suggest_near
 from colscan.trial.baglist import parse_bags
 from colscan.trial.keys import SECTIONS, SHELF, STRAIN, TOP, TREATMENT, Section, parse_value, shown
 from colscan.trial.lines import KeyPath, find_key_lines
 from colscan.trial.model import PLAN_FILE, Bag, Limits, Shelf, Strain, Treatment, Trial
-from colscan.trial.problems import decode_plan_file, raise_problems, read_plan_file, suggest_near
+from colscan.trial.problems import decode_plan_file, raise_problems, read_plan_file
 from colscan.trial.zones import check_zone
 
 
@@ -35,13 +36,37 @@ def load_trial(folder: Path) -> Trial:
         When the folder is no trial, or one of the two files is wrong: with file, line and value.
     """
     if not _holds_plan(folder):
+        if folder.is_file():
+            msg = f"{folder} is a file, not a trial's folder"
+            raise TrialError(msg, "The trial comes first: colscan scan TRIAL_DIR PHOTO...")
         what = f"there is no {PLAN_FILE} in it" if folder.is_dir() else "there is no such folder"
         msg = f"{folder} is no trial: {what}"
         raise TrialError(msg, f"Begin one with: colscan new {folder}")
     plan_source, bags_source = folder / PLAN_FILE, folder / Bag.FILE
-    plan = parse_plan(read_plan_file(plan_source), str(plan_source))
+    raw = read_plan_file(plan_source)
+    plan = parse_plan(raw, str(plan_source))
     bags = parse_bags(read_plan_file(bags_source), str(bags_source), plan=plan)
-    return dataclasses.replace(plan, bags=bags)
+    trial = dataclasses.replace(plan, bags=bags)
+    _check_ends(trial, str(plan_source), find_key_lines(decode_plan_file(raw, str(plan_source))))
+    return trial
+
+
+def _check_ends(trial: Trial, source: str, lines: dict[KeyPath, int]) -> None:
+    """Refuse an end of the trial that lies before it began."""
+    first = min(trial.bags, key=lambda bag: bag.inoculated_at, default=None)
+    ends = {"planned_end": trial.planned_end, "ended_at": trial.ended_at}
+    raise_problems(
+        [
+            Problem(
+                source=f"{source}:{lines[(name,)]}",
+                message=f"{name}: {end.isoformat()} is before the first bag was inoculated"
+                f" ({first.bag}, {first.inoculated_at.isoformat()})",
+                hint=f"Correct it, or inoculated_at in {Bag.FILE}.",
+            )
+            for name, end in ends.items()
+            if first and end and end < first.inoculated_at
+        ]
+    )
 
 
 def _holds_plan(folder: Path) -> bool:

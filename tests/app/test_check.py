@@ -41,6 +41,27 @@ def test_problems_for_programs(trial: Path, capsys: pytest.CaptureFixture[str]) 
     assert json.loads(capsys.readouterr().out)["rows"] == rows
 
 
+def test_no_problems_for_programs(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What a program reads is well formed when there is nothing to list."""
+    assert main(["check", str(trial), "--format", "json"]) == 0
+    assert json.loads(capsys.readouterr().out) == {"schema": 1, "rows": []}
+    assert main(["check", str(trial), "--format", "csv"]) == 0
+    assert capsys.readouterr().out == "where,problem,what to do\n"
+
+
+def test_a_long_table_is_cut(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The first 40 as a table, the others counted; all of them for programs."""
+    head, *_ = BAD.splitlines(True)
+    (trial / "events.csv").write_text(head + "yesterday,room,,moved,\n" * 265)
+    assert main(["check", str(trial)]) == 4
+    out, err = capsys.readouterr()
+    assert out.count("events.csv:") == 40
+    assert err == f"and 225 more; --format csv lists them all\n{trial}: 265 problems\n"
+    assert main(["check", str(trial), "--format", "csv"]) == 4
+    out, err = capsys.readouterr()
+    assert (out.count("events.csv:"), err) == (265, f"{trial}: 265 problems\n")
+
+
 def test_no_trial(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A folder that holds no trial ends with 2."""
     assert main(["check", str(tmp_path)]) == 2

@@ -45,6 +45,18 @@ def test_shelf_room_time_and_detail(trial: Path) -> None:
     )
 
 
+def test_what_was_recorded_is_said_in_the_trials_zone(
+    trial: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As `history` shows it; the row keeps the offset that was given."""
+    at = ["--at", "2026-03-04T08:00:00+01:00"]
+    assert main(["event", str(trial), "power-cut", "--room", *at]) == 0
+    assert main(["verdict", str(trial), "B01", "unsure", *at]) == 0
+    assert main(["harvest", str(trial), "B01", "1", "5", *at]) == 0
+    assert capsys.readouterr().err.count("2026-03-04 02:00") == 3
+    assert b"2026-03-04T08:00:00+01:00" in events(trial)
+
+
 def test_same_event_twice_is_written_once(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same again would begin another segment: it is passed over and said."""
     command = ["event", str(trial), "turned", "--bag", "B01", "--at", "2026-03-03T08:00"]
@@ -76,6 +88,37 @@ def test_what_can_not_be_is_refused(
     assert main(["event", str(trial), *options]) == 2
     assert said in capsys.readouterr().err
     assert events(trial) == b""
+
+
+@pytest.mark.parametrize(
+    ("options", "count"),
+    [
+        (
+            ["shaken", "--bag", "B01", "--at", "2026-03-03T08:00"],
+            "1 later photo was scored already, with B01.",
+        ),
+        (
+            ["turned", "--shelf", "cellar", "--at", "2026-03-03T08:00"],
+            "1 later photo was scored already, with 8 bags.",
+        ),
+        (
+            ["opened", "--room", "--at", "2026-03-02T06:00"],
+            "2 later photos were scored already, with 8 bags.",
+        ),
+        (["moved", "--bag", "B01", "--at", "2026-03-03T08:00"], None),
+        (["shaken", "--bag", "B01"], None),
+    ],
+)
+def test_what_comes_after_photos_that_were_scored_says_so(
+    scanned: Path, capsys: pytest.CaptureFixture[str], options: list[str], count: str | None
+) -> None:
+    """The rows stand as they are; nothing is said where no later photo is scored or no segment begins."""
+    before = (scanned / "scores.csv").read_bytes()
+    assert main(["event", str(scanned), *options]) == 0
+    err = capsys.readouterr().err
+    assert count in err if count else "scored already" not in err, err
+    assert ("keep their segment" in err) == (count is not None)
+    assert (scanned / "scores.csv").read_bytes() == before
 
 
 def test_broken_ledger_is_left_alone(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -48,7 +48,25 @@ def test_without_options_there_is_an_example(here, capsys):
     """It loads, and the zone that was taken is said."""
     assert main(["new", "hornbeam"]) == ExitCode.DONE
     assert len(load_trial(here / "hornbeam").bags) == 8
-    assert "time zone: " in capsys.readouterr().err
+    err = capsys.readouterr().err
+    assert "time zone: " in err
+    assert "strains and bags are an example: change them to yours, in trial.toml and bags.csv" in err
+    assert main(["new", "own", "--strain", "PO-3"]) == ExitCode.DONE
+    assert "example" not in capsys.readouterr().err
+
+
+def test_the_current_folder_is_called_so(here, capsys):
+    """A full stop at a sentence's end says nothing."""
+    assert main(["new", "."]) == ExitCode.DONE
+    assert f"Made the trial {here.name!r} in the current folder. Bags: 8\n" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["new", "status", "check"])
+def test_an_empty_folder_name_is_refused(here, capsys, command):
+    """An unset variable must not make a trial where the shell happens to stand."""
+    assert main([command, ""]) == ExitCode.TRIAL
+    assert "TRIAL_DIR is empty" in capsys.readouterr().err
+    assert list(here.iterdir()) == []
 
 
 def test_a_trial_is_never_made_twice(here, capsys):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -13,7 +14,9 @@ import pytest
 from hornbeam import event, make_bag, make_hornbeam, make_trial, photo, score, suspect, write_trial
 
 from colscan.app.cli.main import main
+from colscan.app.cli.status import NEEDS_A_PERSON
 from colscan.errors import ExitCode
+from colscan.growth.model import Advice
 from colscan.ledger import Ledger
 
 TABLE = """\
@@ -52,6 +55,45 @@ def _small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, **ledger: object) ->
     days = sorted({row.taken_at: row for row in ledger["scores"]}.values(), key=lambda row: row.taken_at)
     photos = tuple(photo(float(row.photo.removeprefix("d").removesuffix(".jpg"))) for row in days)
     write_trial(tmp_path / "hornbeam", trial, Ledger(photos=photos, **ledger))
+
+
+@pytest.mark.parametrize(
+    ("environment", "width", "bold"),
+    [
+        ({"COLUMNS": "80", "TERM": "xterm"}, 80, True),
+        ({"COLUMNS": "20", "TERM": "xterm"}, 60, True),
+        ({"COLUMNS": "300", "TERM": "xterm"}, 110, True),
+        ({"COLUMNS": "80", "TERM": "dumb"}, 80, False),
+        ({"COLUMNS": "80", "TERM": "xterm", "NO_COLOR": "1"}, 80, False),
+    ],
+)
+def test_a_terminal_gets_its_width_and_bold_letters(
+    folder: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    environment: dict[str, str],
+    width: int,
+    bold: bool,
+) -> None:
+    """From 60 to 110 columns; bold where it is shown and wanted, on the header and on what to go and see."""
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    assert main(["status", str(folder)]) == 0
+    out = capsys.readouterr().out
+    lines = re.sub(r"\x1b\[[01]m", "", out).splitlines()
+    assert max(map(len, lines)) <= width
+    if width == 110:
+        assert lines == TABLE.splitlines()
+    marked = re.findall(r"\x1b\[1m(.*?)\x1b\[0m", out)
+    assert ("look" in marked) == ("bag" in marked) == bold
+    assert "wait" not in marked
+
+
+def test_what_is_marked_is_advice() -> None:
+    """The words are those that the judge uses."""
+    assert set(NEEDS_A_PERSON) <= set(Advice)
 
 
 def test_the_table_on_stdout_and_what_is_next_on_stderr(

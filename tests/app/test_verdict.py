@@ -91,7 +91,9 @@ def test_exact_row_of_a_bag(trial: Path, capsys: pytest.CaptureFixture[str]) -> 
     )
     out, err = capsys.readouterr()
     assert out == ""
-    assert err == "Recorded in verdicts.csv: 2026-03-09 10:05  bag B02: contaminated, isolated\n"
+    assert err.startswith(
+        "Recorded in verdicts.csv: 2026-03-09 10:05  bag B02: contaminated, isolated\nCaution"
+    )
 
 
 @pytest.mark.parametrize(
@@ -107,7 +109,9 @@ def test_patch_names_the_photo_that_was_looked_at(seen: Path, at: str, photo: by
     ("call", "action", "count"),
     [
         ("contaminated", [], 1),
-        ("contaminated", ["--action", "watched"], 0),
+        ("contaminated", ["--action", "watched"], 1),
+        ("contaminated", ["--action", "isolated"], 1),
+        ("contaminated", ["--action", "discarded"], 1),
         ("unsure", [], 0),
         ("harmless", [], 0),
     ],
@@ -115,11 +119,12 @@ def test_patch_names_the_photo_that_was_looked_at(seen: Path, at: str, photo: by
 def test_caution(
     trial: Path, capsys: pytest.CaptureFixture[str], call: str, action: list[str], count: int
 ) -> None:
-    """A contaminated bag of which nothing is done yet calls for the caution, once; never for a rescue."""
+    """A contaminated bag calls for the caution, once, whatever is done with it; never for a rescue."""
     assert main(["verdict", str(trial), "B01", call, *action]) == 0
     err = capsys.readouterr().err
     assert err.count("Caution: do not open a contaminated bag indoors") == count
     assert err.count("N95") == err.count("asthma") == count
+    assert ("Record what you do with it" in err) == (call == "contaminated" and not action)
     assert not any(word in err for word in ("salvage", "rescue", "cut out", "safe"))
 
 

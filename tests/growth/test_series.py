@@ -43,6 +43,24 @@ def test_series_holds_days_and_fractions() -> None:
         series.coverage[0] = 1.0
 
 
+def test_a_segment_ends_at_the_event_whatever_the_scores_say() -> None:
+    """A shake entered after the photos that follow it ends the segment all the same; other events don't."""
+    rows = (score("B1", 1, 30), score("B1", 2, 60), score("B1", 3, 5), score("B1", 4, 9))
+    shaken = (event("moved", 1.5, "B1"), event("shaken", 2.5, "B1"))
+    (series,) = series_of(make_trial(make_bag("B1")), Ledger(scores=rows, events=shaken))
+    np.testing.assert_array_equal(series.segment, [0, 0, 1, 1])
+    assert points_per_day(series) == pytest.approx(4.0)
+    assert coverage_at(series, 2.5) == pytest.approx(0.05)
+
+
+def test_a_segment_that_scores_and_events_agree_on_ends_once() -> None:
+    """At the event's own moment; on the whole shelf or in the room as well."""
+    rows = (score("B1", 1, 30), score("B1", 2, 5, segment=1), score("B1", 3, 9, segment=1), score("B1", 4, 1))
+    events = (event("turned", 2, scope="room"), event("opened", 3.5, "A", scope="shelf"))
+    (series,) = series_of(make_trial(make_bag("B1", shelf="A")), Ledger(scores=rows, events=events))
+    np.testing.assert_array_equal(series.segment, [0, 1, 1, 2])
+
+
 def test_days_don_t_jump_when_clocks_change() -> None:
     """Day 7 is 168 hours after inoculation, though clocks went forward on 8 March 2026."""
     taken = at_day(7)

@@ -75,6 +75,11 @@ def drop_line(name: str, line: int) -> Callable[[Path], None]:
     return edit
 
 
+def remove(name: str) -> Callable[[Path], None]:
+    """Return an edit that deletes a file."""
+    return lambda folder: (folder / name).unlink()
+
+
 def remove_originals(folder: Path) -> None:
     """Delete what is under photos/."""
     for path in (folder / "photos").iterdir():
@@ -102,6 +107,20 @@ BAD = [
         ["scores.csv:2", "suspects.csv:2"],
         "no row in photos",
     ),
+    ("check_scan_files_there", remove("scores.csv"), ["scores.csv"], "is missing, and photos.csv has 3 rows"),
+    ("check_scan_files_there", remove("suspects.csv"), ["suspects.csv"], "is missing, and photos.csv has 3"),
+    (
+        "check_bags_found",
+        drop_line("scores.csv", 3),
+        ["photos.csv:2"],
+        "IMG_3.jpg: 2 bags were found and scores.csv has 1",
+    ),
+    (
+        "check_bags_found",
+        change("photos.csv", ",2,0.5", ",1,0.5"),
+        ["photos.csv:2"],
+        "IMG_3.jpg: 1 bags were found and scores.csv has 2",
+    ),
     ("check_no_duplicates", double_last_line("photos.csv"), ["photos.csv:5"], "stands in line 4 already"),
     ("check_no_duplicates", double_last_line("scores.csv"), ["scores.csv:8"], "stands in line 7 already"),
     ("check_no_duplicates", double_last_line("suspects.csv"), ["suspects.csv:5"], "stands in line 4"),
@@ -124,8 +143,8 @@ BAD = [
     (
         "check_suspect_counts",
         drop_line("scores.csv", 2),
-        ["suspects.csv:2"],
-        "bag B01 has no score in this photo",
+        ["photos.csv:2", "suspects.csv:2"],
+        "2 bags were found and scores.csv has 1",
     ),
     (
         "check_verdict_targets",
@@ -199,6 +218,39 @@ def test_each_check_fires(
     assert [problem.source for problem in problems] == where, problems
     assert said in problems[0].message
     assert all(problem.hint for problem in problems)
+
+
+def test_lost_scores_say_which_original_brings_them_back(folder: Path, trial: Trial) -> None:
+    """The photo's line goes, and the kept original is named as it stands under photos/."""
+    drop_line("scores.csv", 3)(folder)
+    (problem,) = check_ledger(folder, trial)
+    name = min(path.name for path in (folder / "photos").iterdir())
+    assert problem.hint.endswith(f"take this line out of photos.csv and scan photos/{name} again.")
+
+
+def test_suspects_without_their_score_are_said(folder: Path, trial: Trial) -> None:
+    """Beside the photo that lacks the score."""
+    drop_line("scores.csv", 2)(folder)
+    assert check_ledger(folder, trial)[1].message == "bag B01 has no score in this photo"
+
+
+@pytest.mark.parametrize("name", ["photos.csv", "scores.csv", "suspects.csv", "events.csv"])
+def test_only_the_second_of_two_equal_lines_is_to_go(folder: Path, trial: Trial, name: str) -> None:
+    """Nothing is lost with it, so nothing need be scanned again."""
+    double_last_line(name)(folder)
+    (problem,) = check_ledger(folder, trial)
+    line = int(problem.source.rpartition(":")[2])
+    assert problem.hint == f"Take this line out; line {line - 1} says the same."
+
+
+def test_two_lines_that_differ_are_scanned_again(folder: Path, trial: Trial) -> None:
+    """Which of the two is right can't be told from the file."""
+    double_last_line("scores.csv")(folder)
+    lines = (folder / "scores.csv").read_text().splitlines(True)
+    lines[-1] = lines[-1].replace(",20,15,25,", ",21,15,25,")
+    (folder / "scores.csv").write_text("".join(lines))
+    (problem,) = check_ledger(folder, trial)
+    assert "scan it again" in problem.hint
 
 
 def test_every_check_is_tested() -> None:

@@ -88,6 +88,15 @@ def test_lines_break_at_segments(figure: Figure) -> None:
     assert max(parts[1]) < 6.5 < min(parts[2])
 
 
+def test_a_line_breaks_where_the_caption_says_it_does() -> None:
+    """At the event, though the photos after it were scored before it was entered."""
+    rows = tuple(score("B1", day, 10 * day) for day in (1, 2, 3, 4))
+    ledger = Ledger(scores=rows, events=(event("opened", 2.5, "B1"),))
+    figure = make_figure(make_trial(make_bag("B1")), curves_of(make_trial(make_bag("B1")), ledger))
+    assert [list(one[0].get_xdata()) for one in figure.axes[0].containers] == [[1, 2], [3, 4]]
+    assert "A line breaks where the bag was shaken, turned or opened" in figure.texts[-1].get_text()
+
+
 def test_unmeasured_photos_are_left_out() -> None:
     """A photo without a score leaves no point, a bag without any no line, a strain without any no panel."""
     trial = make_trial(make_bag("B1"), make_bag("B2"), make_bag("B3", strain="PE-1"))
@@ -162,6 +171,45 @@ def test_events_of_many_bags_are_counted() -> None:
     rows = tuple(score(f"B{i}", day, 5 * day) for i in range(1, 6) for day in (0, 12))
     (ax,) = make_figure(trial, curves_of(trial, Ledger(scores=rows, events=events))).axes
     assert [text.get_text().strip() for text in _artists(ax, "event-label")] == ["moved B1, B2 +2"]
+
+
+def test_events_of_a_shelf_are_named_by_it() -> None:
+    """Who stands in the panel is another matter: a shelf may hold all of its bags or some."""
+    trial = make_trial(make_bag("B1", shelf="upper"), make_bag("B2", shelf="upper"))
+    events = (event("moved", 1, "upper", scope="shelf"), event("moved", 4, scope="room"))
+    rows = tuple(score(bag, day, 5 * day) for bag in ("B1", "B2") for day in (0, 12))
+    (ax,) = make_figure(trial, curves_of(trial, Ledger(scores=rows, events=events))).axes
+    labels = {text.get_text().strip() for text in _artists(ax, "event-label")}
+    assert labels == {"moved (shelf upper)", "moved (all)"}
+
+
+def test_no_tick_shows_through_a_label() -> None:
+    """Where labels at the right end are pushed left over other ticks, their white ground lies above these."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    trial = make_trial(make_bag("B1"))
+    what = ("looked-round", "cold-shocked", "power-cut", "fruiting", "moved")
+    events = tuple(event(name, 11.2 + 0.2 * i, "B1") for i, name in enumerate(what))
+    rows = tuple(score("B1", day, 5 * day) for day in (0, 12))
+    figure = make_figure(trial, curves_of(trial, Ledger(scores=rows, events=events)))
+    labels, ticks = (_artists(figure.axes[0], gid) for gid in ("event-label", "event"))
+    boxes, lines = _boxes(figure, labels), _boxes(figure, ticks)
+    assert any(box.x0 < line.x0 < box.x1 and line.y1 > box.y1 for box in boxes for line in lines)
+    canvas = FigureCanvasAgg(figure)
+
+    def draw() -> np.ndarray:
+        canvas.draw()
+        return np.asarray(canvas.buffer_rgba()).copy()
+
+    with_ticks = draw()
+    for tick in ticks:
+        tick.set_visible(False)
+    without = draw()
+    height = with_ticks.shape[0]
+    for box in boxes:
+        rows_px = slice(int(height - box.y1) + 2, int(height - box.y0) - 1)
+        seen = (rows_px, slice(int(box.x0) + 2, int(box.x1) - 1))
+        np.testing.assert_array_equal(with_ticks[seen], without[seen])
 
 
 def test_head_legend_and_footnote(figure: Figure) -> None:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from datetime import UTC, datetime
 
-from colscan.present import render_rows
+import pytest
+
+from colscan.present import Screen, render_rows
 from colscan.present.table import TABLE_WIDTH, Cell
 
 HEADER = ("bag", "points a day", "colonized %", "why")
@@ -53,6 +56,44 @@ def test_table_counts_wide_letters_twice() -> None:
 def test_table_keeps_notes_from_steering_the_terminal() -> None:
     """Line ends and escape codes in a note become blanks."""
     assert render_rows(("note",), [("a\nb\x1b[2Jc",)], "table").endswith("a b [2Jc\n")
+
+
+WIDE_HEADER = ("bag", "treatment", "colonized %", "what to do", "why")
+WIDE: tuple[tuple[Cell, ...], ...] = (
+    ("PO3-1", "soy hulls and bran 12.5 %", " 62 (57-68)", "turn it and look", "98.2 % in two photos running"),
+    ("PO3-2", "none", "100 (97-100)", "wait", ""),
+)
+
+
+@pytest.mark.parametrize("width", [40, 50, 60, 70, 80, 90, 110])
+def test_table_fits_its_screen_and_breaks_no_number(width: int) -> None:
+    """Whatever its width, no line passes it, and every number and code is on some line whole."""
+    text = render_rows(WIDE_HEADER, WIDE, "table", screen=Screen(width=width))
+    assert max(map(len, text.splitlines())) <= width
+    for whole in ("PO3-1", "12.5", "62", "(57-68)", "100", "(97-100)", "98.2"):
+        assert whole in text.split(), (whole, text)
+
+
+def test_narrow_table_to_the_letter() -> None:
+    """The widest texts are wrapped between words, and the last column goes under its row."""
+    assert render_rows(WIDE_HEADER, WIDE, "table", screen=Screen(width=60)) == (
+        "bag    treatment              colonized %   what to do\n"
+        "    why\n"
+        "-----  ---------------------  ------------  ----------------\n"
+        "PO3-1  soy hulls and bran      62 (57-68)   turn it and look\n"
+        "       12.5 %\n"
+        "    98.2 % in two photos running\n"
+        "PO3-2  none                   100 (97-100)  wait\n"
+    )
+
+
+def test_bold_marks_the_header_and_what_needs_a_person_only() -> None:
+    """The same text with the marks taken out; blanks between columns are not marked."""
+    plain = render_rows(WIDE_HEADER, WIDE, "table")
+    bold = render_rows(WIDE_HEADER, WIDE, "table", screen=Screen(bold=True), strong=("turn it and look",))
+    assert re.sub(r"\x1b\[[01]m", "", bold) == plain
+    marked = re.findall(r"\x1b\[1m(.*?)\x1b\[0m", bold)
+    assert marked == [*WIDE_HEADER, "turn it and look"]
 
 
 def test_csv_guards_texts_that_begin_like_a_formula() -> None:

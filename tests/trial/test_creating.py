@@ -114,6 +114,9 @@ def test_many_bags_have_longer_codes(tmp_path):
 
 
 BAD_LAYOUTS = [
+    ({"strains": ("PO\n3",)}, "'PO\\n3' can't be used: it holds a line break"),
+    ({"supplement": "bran\x07"}, "'bran\\x07' can't be used"),
+    ({"first_tag": 579}, "8 bags need 8 tags, and from tag 579 on 1 is free"),
     ({"strains": ("PO-3", "PO-3")}, "--strain PO-3 is given twice"),
     ({"strains": (" ",)}, "is blank"),
     ({"supplement": ""}, "is blank"),
@@ -203,6 +206,10 @@ BAD_LISTS = [
     (",bran,8", ",bran,", "list.csv:3: supplement_pct is empty"),
     ('lines"', "lines", "list.csv:3: is not CSV"),
     (LIST, "\n", "list.csv:1: is empty"),
+    (LIST, LIST.split("\n")[0] + "\n", "list.csv lists no bag\n  Write a line for each bag"),
+    (",fast,", ',"fa\nst",', "list.csv:3: strain 'fa\\nst' of bag B01 can't be used: it holds a line break"),
+    (",bran,8", ',"br\x07an",8', "list.csv:3: supplement 'br\\x07an' of bag B01 can't be used"),
+    (",B01,", ',"B\n01",', "list.csv:3: bag code 'B\\n01' can't be used: it holds a line break"),
 ]
 
 
@@ -261,6 +268,23 @@ def test_a_bag_list_in_the_folder_is_never_overwritten(tmp_path, bag_list):
     assert sorted(p.name for p in folder.iterdir()) == ["bags.csv", "photo.jpg", "trial.toml"]
 
 
+def test_a_bag_list_in_the_folder_that_needs_offsets_is_told_the_ways_out(tmp_path):
+    """It is never written to, so its times can't be completed; from elsewhere they are."""
+    folder = tmp_path / "t"
+    folder.mkdir()
+    (folder / "bags.csv").write_text(LIST.replace("06:00:00-05:00", "06:00", 1))
+    before = below(tmp_path)
+    with pytest.raises(TrialError) as caught:
+        create_trial(folder, folder / "bags.csv", time_zone=ZONE)
+    assert "bags.csv: 1 inoculation time without an offset from UTC" in str(caught.value)
+    assert "Move the list elsewhere" in str(caught.value)
+    assert "or add them, like 2026-03-02T06:00:00-05:00" in str(caught.value)
+    assert below(tmp_path) == before
+    (folder / "bags.csv").rename(tmp_path / "list.csv")
+    made = create_trial(folder, tmp_path / "list.csv", time_zone=ZONE)
+    assert f"1 inoculation time had no offset from UTC: taken in {ZONE}" in made.notes
+
+
 def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch):
     """The second file can't be written: folders and files that were made are gone, others stay."""
     calls = []
@@ -311,6 +335,7 @@ def test_a_folder_that_cannot_be_looked_into_is_told(tmp_path):
 
 
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=20).filter(str.strip)
+WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc", "Zl", "Zp"]), min_size=1).filter(str.strip)
 PERCENTAGES = st.floats(1, 100)
 OFFSETS = st.integers(-14 * 60, 14 * 60).map(lambda minutes: timezone(timedelta(minutes=minutes)))
 TIMES = st.none() | st.datetimes(
@@ -336,7 +361,7 @@ TRIALS = st.builds(
     strains=st.lists(
         st.builds(
             Strain,
-            code=TEXTS,
+            code=WORDS,
             species=TEXTS,
             spawn=st.sampled_from(["grain", "sawdust", "plugs"]),
             consolidate_days=st.floats(0, 365),

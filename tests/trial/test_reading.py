@@ -56,6 +56,30 @@ def refusal(folder):
     return str(caught.value)
 
 
+@pytest.mark.parametrize("key", ["planned_end", "ended_at"])
+def test_an_end_before_the_beginning_is_refused(write_trial, key):
+    """With its line and the first bag's day 0; the moment itself is allowed."""
+    text = refusal(write_trial(("[[strain]]", f"{key} = 2026-03-02T05:59:00-05:00\n[[strain]]")))
+    assert f"hornbeam/trial.toml:4: {key}: 2026-03-02T05:59:00-05:00 is before the first bag" in text
+    assert "B01, 2026-03-02T06:00:00-05:00" in text
+    folder = write_trial(("[[strain]]", f"{key} = 2026-03-02T06:00:00-05:00\n[[strain]]"), name="other")
+    assert getattr(load_trial(folder), key).hour == 6
+
+
+def test_a_strain_code_in_two_lines_is_refused(write_trial):
+    """No screen, chart or card could show it."""
+    text = refusal(write_trial(('code = "PO-3"', 'code = "PO\\n3"')))
+    assert "trial.toml:5: code: 'PO\\n3' can't be used: it holds a line break" in text
+
+
+def test_a_photo_in_the_place_of_the_trial_is_told(tmp_path):
+    """Who forgot TRIAL_DIR is told its place."""
+    (tmp_path / "a.jpg").write_bytes(b"jpeg")
+    text = refusal(tmp_path / "a.jpg")
+    assert "a.jpg is a file, not a trial's folder" in text
+    assert "The trial comes first: colscan scan TRIAL_DIR PHOTO..." in text
+
+
 def test_every_key_is_taken():
     """Each key that is declared stands in the example and arrives in the model."""
     keys = {name for section in (TOP, *SECTIONS) for name in section.keys}

@@ -11,11 +11,14 @@ import click
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import at_option, known_bag, tell_recorded, time_said
 from colscan.errors import TrialError
-from colscan.ledger import append_row, read_ledger
-from colscan.ledger.columns import HAPPENINGS, EventRow
+from colscan.hints import suggest_near
+from colscan.ledger import Ledger, append_row, read_ledger
+from colscan.ledger.columns import HAPPENINGS, SEGMENT_ENDERS, EventRow
 from colscan.trial import load_trial
 from colscan.trial.model import Bag, Trial
-from colscan.trial.problems import suggest_near
+
+BAGS_NAMED = 4
+"""Bags that a line names; more are counted."""
 
 
 @click.command()
@@ -53,7 +56,7 @@ def event(
     scope, names, first_bag = _targets(trial, bags, shelf)
     when = time_said(at, trial, first_bag)
     rows = [EventRow(at=when, scope=scope, name=name, what=what, detail=detail or None) for name in names]
-    _record(trial_dir, rows)
+    _record(trial_dir, trial, rows)
 
 
 def _targets(
@@ -80,15 +83,41 @@ def _day_0(bag: Bag) -> datetime:
     return bag.inoculated_at
 
 
-def _record(trial_dir: Path, rows: Sequence[EventRow]) -> None:
-    known = {(e.at, e.scope, e.name, e.what) for e in read_ledger(trial_dir).events}
+def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:
+    ledger = read_ledger(trial_dir)
+    known = {(e.at, e.scope, e.name, e.what) for e in ledger.events}
     fresh = [row for row in rows if (row.at, row.scope, row.name, row.what) not in known]
     if fresh:
         append_row(trial_dir, *fresh)
     for row in rows:
         subject = "the room" if row.name is None else f"{row.scope} {row.name}"
-        said = f"{row.at:%Y-%m-%d %H:%M}  {subject}: {row.what}"
+        said = f"{row.at.astimezone(trial.zone):%Y-%m-%d %H:%M}  {subject}: {row.what}"
         if row in fresh:
             tell_recorded(row, said)
         else:
             click.echo(f"Known already, not written again: {said}", err=True)
+    _tell_late(trial, ledger, fresh)
+
+
+def _tell_late(trial: Trial, ledger: Ledger, rows: Sequence[EventRow]) -> None:
+    """Say which photos were scored before somebody entered that a new segment had begun."""
+    begun = [
+        (row.at, bag.bag) for row in rows if row.what in SEGMENT_ENDERS for bag in _concerned(trial, row)
+    ]
+    late = [
+        score for score in ledger.scores for at, bag in begun if score.bag == bag and score.taken_at >= at
+    ]
+    if not late:
+        return
+    photos, bags = len({score.photo_sha256 for score in late}), list(dict.fromkeys(s.bag for s in late))
+    told = "1 later photo was" if photos == 1 else f"{photos} later photos were"
+    named = ", ".join(bags) if len(bags) <= BAGS_NAMED else f"{len(bags)} bags"
+    click.echo(f"{told} scored already, with {named}.", err=True)
+    click.echo("These scores keep their segment: they stand as they are. Chart and speed begin", err=True)
+    click.echo("anew at the event all the same.", err=True)
+
+
+def _concerned(trial: Trial, row: EventRow) -> list[Bag]:
+    if row.scope == "bag":
+        return [bag for bag in trial.bags if bag.bag == row.name]
+    return [bag for bag in trial.bags if row.scope == "room" or bag.shelf == row.name]

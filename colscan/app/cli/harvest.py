@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import click
@@ -13,8 +14,25 @@ from colscan.ledger import append_row, read_ledger
 from colscan.ledger.columns import HarvestRow
 from colscan.trial import load_trial
 
+_NEGATIVE = re.compile(r"-\.?[0-9]")
 
-@click.command()
+
+class _Harvest(click.Command):
+    """A command of weights, to which ``-5`` is a number that can't be, not an option that doesn't exist."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        given = list(args)
+        try:
+            return super().parse_args(ctx, args)
+        except click.NoSuchOption:
+            number = next((text for text in given if _NEGATIVE.match(text)), None)
+            if number is None:
+                raise
+            msg = f"{number}: a flush or weight can't be negative."
+            raise TrialError(msg, "FLUSH counts from 1; FRESH_G is in grams.") from None
+
+
+@click.command(cls=_Harvest)
 @trial_dir_argument
 @click.argument("bag", metavar="BAG")
 @click.argument("flush", metavar="FLUSH", callback=as_cell(HarvestRow, "flush"))
@@ -54,6 +72,8 @@ def harvest(
     earlier = [row for row in read_ledger(trial_dir).harvests if (row.bag, row.flush) == (bag, flush)]
     row = HarvestRow(at=when, bag=bag, flush=flush, fresh_g=fresh_g, saleable_g=saleable_g, note=note or None)
     append_row(trial_dir, row)
-    tell_recorded(row, f"{when:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
+    shown = when.astimezone(trial.zone)
+    tell_recorded(row, f"{shown:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
     for old in earlier:
-        click.echo(f"It replaces the record of {old.at:%Y-%m-%d %H:%M}: {old.fresh_g:g} g fresh", err=True)
+        old_at = old.at.astimezone(trial.zone)
+        click.echo(f"It replaces the record of {old_at:%Y-%m-%d %H:%M}: {old.fresh_g:g} g fresh", err=True)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from colscan import units
-from colscan.app.cli.options import format_option, trial_dir_argument
+from colscan.app.cli.options import format_option, screen_of_stdout, trial_dir_argument
 
 if TYPE_CHECKING:
     from colscan.growth.model import BagRecord
@@ -58,7 +58,8 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
     planned = known_bag(trial, bag)
     entries = _list_entries(trial, planned, read_ledger(trial_dir))
     if output_format == "table":
-        text = render_rows(SCREEN, [_screen_row(entry, planned, trial) for entry in entries], output_format)
+        rows = [_screen_row(entry, planned, trial) for entry in entries]
+        text = render_rows(SCREEN, rows, output_format, screen=screen_of_stdout())
     else:
         text = render_rows(COLUMNS, [_data_row(entry, planned) for entry in entries], output_format)
     click.echo(text, nl=False)

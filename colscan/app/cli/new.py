@@ -94,7 +94,8 @@ def _report(folder: Path, made: NewTrial) -> None:
     trial = made.trial
     strains = ", ".join(strain.code for strain in trial.strains)
     treatments = ", ".join(dict.fromkeys(bag.treatment for bag in trial.bags))
-    click.echo(f"Made the trial {trial.name!r} in {folder}. Bags: {len(trial.bags)}", err=True)
+    where = "the current folder" if folder == Path() else folder
+    click.echo(f"Made the trial {trial.name!r} in {where}. Bags: {len(trial.bags)}", err=True)
     click.echo(f"  strains: {strains}; treatments: {treatments}", err=True)
     for note in made.notes:
         click.echo(f"  {note}", err=True)

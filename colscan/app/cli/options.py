@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 from zoneinfo import ZoneInfo
 
 import click
@@ -13,13 +16,28 @@ import click
 from colscan.errors import TrialError
 from colscan.units import with_offset
 
+if TYPE_CHECKING:
+    from colscan.present import Screen
+
 F = TypeVar("F", bound=Callable[..., Any])
 FORMATS = ("table", "csv", "json")
+NARROWEST, WIDEST = 60, 110
+"""Columns between which a table follows its terminal: less can't hold it, more is hard to read across."""
+
+
+class _TrialDir(click.Path):
+    """A folder; an empty text, which `Path` takes for the current one, is refused."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if value == "":
+            msg = "TRIAL_DIR is empty, as a shell variable is that isn't set."
+            raise TrialError(msg, "Give the trial's folder; the current one is called . (a full stop).")
+        return super().convert(value, param, ctx)
 
 
 def trial_dir_argument(command: F) -> F:
     """Give a command its first argument, the trial's folder, as a `Path`."""
-    return click.argument("trial_dir", metavar="TRIAL_DIR", type=click.Path(path_type=Path))(command)
+    return click.argument("trial_dir", metavar="TRIAL_DIR", type=_TrialDir(path_type=Path))(command)
 
 
 def format_option(command: F) -> F:
@@ -32,6 +50,19 @@ def format_option(command: F) -> F:
         show_default=True,
         help="How rows are printed.",
     )(command)
+
+
+def screen_of_stdout() -> Screen:
+    """Return what tables are shown on: a terminal of its width, or a plain pipe.
+
+    NO_COLOR (no-color.org) and a terminal that calls itself dumb mean plain letters.
+    """
+    from colscan.present import Screen
+
+    if not sys.stdout.isatty():
+        return Screen()
+    width = min(WIDEST, max(NARROWEST, shutil.get_terminal_size().columns))
+    return Screen(width=width, bold=not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb")
 
 
 def parse_when(text: str | None, zone: ZoneInfo, option: str) -> datetime | None:

@@ -11,9 +11,9 @@ import click
 from colscan import units
 from colscan.app.cli.options import parse_when
 from colscan.errors import TrialError
+from colscan.hints import suggest_near
 from colscan.tables import Row, columns_of, parse_cell
 from colscan.trial.model import Bag, Trial
-from colscan.trial.problems import suggest_near
 
 FUTURE_LIMIT = timedelta(days=1)
 """Clocks and zones of two devices may disagree by hours; a time further ahead is a slip of the pen."""

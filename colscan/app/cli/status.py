@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from colscan import units
-from colscan.app.cli.options import format_option, trial_dir_argument
+from colscan.app.cli.options import format_option, screen_of_stdout, trial_dir_argument
 
 if TYPE_CHECKING:
     from colscan.growth.model import BagStatus
@@ -23,6 +23,8 @@ COLUMNS = (
     "bag", "strain", "treatment", "taken_at", "day", "coverage_pct", "coverage_low_pct", "coverage_high_pct",
     "density_pct", "points_per_day", "suspects", "advice", "why",
 )  # fmt: skip
+NEEDS_A_PERSON = ("look", "turn it and look", "contaminated")
+"""What to do with bags that a person should go to: marked on a terminal."""
 BAGS_NAMED = 8
 """Bags that a line names before it counts the rest."""
 
@@ -66,7 +68,8 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
 
     statuses = judge_bags(load_trial(trial_dir), read_ledger(trial_dir), units.now())
     if output_format == "table":
-        text = render_rows(SCREEN, [_screen_row(one) for one in statuses], output_format)
+        rows = [_screen_row(one) for one in statuses]
+        text = render_rows(SCREEN, rows, output_format, screen=screen_of_stdout(), strong=NEEDS_A_PERSON)
     else:
         text = render_rows(COLUMNS, [_data_row(one) for one in statuses], output_format)
     click.echo(text, nl=False)

@@ -17,7 +17,8 @@ from colscan.trial import load_trial
 CAUTION = """\
 Caution: do not open a contaminated bag indoors; it releases spores. If you
 must handle one, wear at least an N95 mask; people with asthma or weak immune
-defence stay away. Record what you do with it: --action isolated or discarded."""
+defence stay away."""
+RECORD_IT = "Record what you do with it: --action isolated or discarded."
 
 
 @click.command()
@@ -75,11 +76,13 @@ def verdict(
         msg = f"Nothing is said of {_target(row)} that could be withdrawn."
         raise TrialError(msg, f"`colscan history {trial_dir} {bag}` shows what is said of the bag.")
     append_row(trial_dir, row)
-    tell_recorded(row, f"{when:%Y-%m-%d %H:%M}  {_target(row)}: {call}{f', {action}' if action else ''}")
+    said = f"{call}{f', {action}' if action else ''}"
+    tell_recorded(row, f"{when.astimezone(trial.zone):%Y-%m-%d %H:%M}  {_target(row)}: {said}")
     if later is not None:
-        click.echo(f"The later call of {later.at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)
-    if call == "contaminated" and action is None:
-        click.echo(CAUTION, err=True)
+        later_at = later.at.astimezone(trial.zone)
+        click.echo(f"The later call of {later_at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)
+    if call == "contaminated":
+        click.echo(CAUTION if action else f"{CAUTION} {RECORD_IT}", err=True)
 
 
 def _target(row: VerdictRow) -> str:
