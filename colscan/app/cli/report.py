@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from colscan.app.cli.options import screen_of_stdout
 from colscan.errors import ExitCode
 from colscan.flags import RETAKE, Flag
 
@@ -126,4 +127,4 @@ def _print_rows(rows: list[ScoreRow]) -> None:
     from colscan.tables import format_row
 
     cells = [[format_row(row)[name] for name in _SHOWN] for row in rows]
-    click.echo(render_rows(_SHOWN, cells, "table"), nl=False)
+    click.echo(render_rows(_SHOWN, cells, "table", screen=screen_of_stdout()), nl=False)
