@@ -14,7 +14,7 @@ from colscan.score.looks import Looks, look
 from colscan.score.mixing import Fits
 from colscan.score.model import PatchSeen
 from colscan.score.prepare import Prepared
-from colscan.score.shapes import blobs, contrast, cores, ring, roundness, sides
+from colscan.score.shapes import blobs, contrast, cores, darkest_alike, ring, roundness
 
 # Green over the mean of red and blue, relative to brightness and to the face's median. Substrate to
 # white runs from -0.05 to 0.03; a third colour begins well beyond it, and beyond the noise.
@@ -29,23 +29,24 @@ _BRIGHT = 0.5
 _TINT = 0.25
 # Half of what surrounds a warm mark on white is at least this opaque.
 _ON_WHITE = 0.5
-# Brown is darker than this share of white; and a drop of amber takes blue first, so that green
+# Brown is darker than a third of white; and a drop of amber takes blue first, so that green
 # stays over the mean of red and blue by this share of redness (light through a yellow film: 0.2).
-_BROWN, _AMBER = 0.4, 0.08
+_BROWN, _AMBER = 1 / 3, 0.08
 # Half of the light that a place of its colour sends back on the chord.
 _DARK = float(np.log(2.0))
 # Or half of the colour that is usual around is gone, while the place is darker than its surround.
 _HOLE = 0.5
 # Mycelium's redness is 0.08, bare substrate's 0.2 and more: neutral is nearer to the first.
 _NEUTRAL, _NEUTRAL_SHARE = 0.13, 0.5
+_GOES_ON = 0.9
 # A dark mark is darker than what lies around it (log), by more than it was on day 0, and further off
 # the chord: relief and wet places shade both, by 0.5 at most on the faces looked at.
 _DARKER, _OFF = -0.15, -0.6
 # Rim and card cast shade: a mark that lies there for more than a quarter may be shade; shade and gaps
 # at the rim stay within it, a patch of 14 mm does not. What takes half the face is its light.
 _RIM_MM, _CARD_MM, _SHADED, _ALL_RIM, _MOST = 12.0, 8.0, 0.25, 0.75, 0.5
-# Reaching into the rim it must be darker than the rim to both sides of it by more than shade varies there.
-_DARKER_AT_RIM = -0.5
+# Reaching into the rim it must be darker (log) than the darkest tenth of the rim all around.
+_DARKER_AT_RIM = -0.2
 # A disc is 1, an ellipse of 2 : 1 a half; strokes, wires, gaps and folds stay under this.
 _ROUND = 0.4
 # An island: twice as opaque as anything grows around it, with an edge, alone on its face.
@@ -130,13 +131,16 @@ def _warm_kind(looks: Looks, blob: Mask) -> str:
 
 def _dark(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
     neutral = looks.redness < np.maximum(_NEUTRAL, _NEUTRAL_SHARE * looks.bare_redness)
-    black = np.where(neutral, -looks.off_chord / _DARK, 0.0)
+    black = -looks.off_chord / _DARK
+    # In the dark noise looks like colour: no mark begins there, but one goes on.
+    black = np.where(neutral, black, np.minimum(black, _GOES_ON))
     hollow = np.where(looks.off_chord < _OFF / 2, looks.hole / _HOLE, 0.0)
     excess = np.maximum(black, hollow)
     least_mm2 = max(_LEAST_MM2["dark"], smallest_mm2)
     for blob in blobs(excess, looks.clear, free, least_mm2=least_mm2):
         for core in cores(blob, least_mm2):
-            if _is_darker(looks, core) and roundness(core) >= _ROUND and not _may_be_shade(bag, looks, core):
+            fits = neutral[core].mean() > 0.5 and roundness(core) >= _ROUND
+            if fits and _is_darker(looks, core) and not _may_be_shade(bag, looks, core):
                 yield _Mark(kind="dark", blob=core, strength=_strength(excess, core))
 
 
@@ -158,7 +162,8 @@ def _may_be_shade(bag: Prepared, looks: Looks, blob: Mask) -> bool:
         return False
     if at_rim > _ALL_RIM or blob.sum() > _MOST * looks.clear.sum():
         return True
-    return contrast(looks.level, blob, sides(blob, looks.clear, looks.depth)) > _DARKER_AT_RIM
+    rim = darkest_alike(looks.level, blob, clear=looks.clear, depth=looks.depth)
+    return float(np.median(looks.level[blob])) - rim > _DARKER_AT_RIM
 
 
 def _islands(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:

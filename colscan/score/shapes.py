@@ -14,8 +14,6 @@ from colscan.score.face import GRID_MM, Grid, depth_mm, near_mm
 _GROWS_TO, _GROWS_MM = 0.7, 10.0
 # What lies around a mark: this far from it, leaving out its own blurred border.
 _RING_MM, _BORDER_MM = 9.0, 1.5
-# Near the rim only what lies at the mark's own depth, to its sides, is like it: within this.
-_SIDES_MM = 18.0
 _LEAST_CELLS = 8
 # A reflection, wire or pen stroke narrower than 10 mm does not part a mark.
 _BRIDGE_CELLS = 7
@@ -85,11 +83,11 @@ def ring(blob: Mask, clear: Mask) -> Mask:
     return np.asarray(near_mm(blob, _RING_MM) & ~near_mm(blob, _BORDER_MM) & clear)
 
 
-def sides(blob: Mask, clear: Mask, depth: Grid) -> Mask:
-    """Clear cells around a mark that lie as deep inside the face as the mark does."""
+def darkest_alike(level: Grid, blob: Mask, *, clear: Mask, depth: Grid) -> float:
+    """What the darkest tenth of the face reaches that lies as deep inside the outline as a mark does."""
     low, high = np.quantile(depth[blob], [0.2, 0.8])
-    level = (depth >= low) & (depth <= high)
-    return np.asarray(near_mm(blob, _SIDES_MM) & ~near_mm(blob, 2 * _BORDER_MM) & clear & level)
+    alike = clear & ~near_mm(blob, 2 * _BORDER_MM) & (depth >= low) & (depth <= high)
+    return float(np.quantile(level[alike], 0.1)) if alike.any() else float(level[blob].min())
 
 
 def contrast(values: Grid, blob: Mask, around: Mask) -> float:
