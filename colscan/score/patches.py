@@ -39,6 +39,10 @@ _HOLE = 0.5
 # Mycelium's redness is 0.08, bare substrate's 0.2 and more: neutral is nearer to the first.
 _NEUTRAL, _NEUTRAL_SHARE = 0.13, 0.5
 _GOES_ON = 0.9
+# What is darker than this (log) is black and may have more of the substrate's tinge: shade has all of it.
+_BLACK, _TINGED_SHARE = -1.0, 0.7
+# A mark may run into shade that is less dark than it: then it stands out at a higher threshold.
+_DARK_STEPS = (1.0, 1.5, 2.0)
 # A dark mark is darker than what lies around it (log), by more than it was on day 0, and further off
 # the chord: relief and wet places shade both, by 0.5 at most on the faces looked at.
 _DARKER, _OFF = -0.15, -0.6
@@ -130,18 +134,23 @@ def _warm_kind(looks: Looks, blob: Mask) -> str:
 
 
 def _dark(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
-    neutral = looks.redness < np.maximum(_NEUTRAL, _NEUTRAL_SHARE * looks.bare_redness)
+    colourless = looks.redness < np.maximum(_NEUTRAL, _NEUTRAL_SHARE * looks.bare_redness)
+    tinged = looks.redness < _TINGED_SHARE * looks.bare_redness
+    neutral = colourless | (tinged & (looks.off_chord < _BLACK))
     black = -looks.off_chord / _DARK
     # In the dark noise looks like colour: no mark begins there, but one goes on.
     black = np.where(neutral, black, np.minimum(black, _GOES_ON))
     hollow = np.where(looks.off_chord < _OFF / 2, looks.hole / _HOLE, 0.0)
     excess = np.maximum(black, hollow)
     least_mm2 = max(_LEAST_MM2["dark"], smallest_mm2)
-    for blob in blobs(excess, looks.clear, free, least_mm2=least_mm2):
-        for core in cores(blob, least_mm2):
-            fits = neutral[core].mean() > 0.5 and roundness(core) >= _ROUND
-            if fits and _is_darker(looks, core) and not _may_be_shade(bag, looks, core):
-                yield _Mark(kind="dark", blob=core, strength=_strength(excess, core))
+    taken = ~free
+    for step in _DARK_STEPS:
+        for blob in blobs(excess / step, looks.clear, ~taken, least_mm2=least_mm2):
+            for core in cores(blob, least_mm2):
+                fits = neutral[core].mean() > 0.5 and roundness(core) >= _ROUND
+                if fits and _is_darker(looks, core) and not _may_be_shade(bag, looks, core):
+                    taken = taken | core
+                    yield _Mark(kind="dark", blob=core, strength=_strength(excess, core))
 
 
 def _is_darker(looks: Looks, blob: Mask) -> bool:
