@@ -50,7 +50,7 @@ _DARKER, _OFF = -0.15, -0.6
 # at the rim stay within it, a patch of 14 mm does not. What takes half the face is its light.
 _RIM_MM, _CARD_MM, _SHADED, _ALL_RIM, _MOST = 12.0, 8.0, 0.25, 0.75, 0.5
 # Reaching into the rim it must be darker (log) than the darkest tenth of the rim all around.
-_DARKER_AT_RIM = -0.2
+_DARKER_AT_RIM = -0.3
 # A disc is 1, an ellipse of 2 : 1 a half; strokes, wires, gaps and folds stay under this.
 _ROUND = 0.4
 # An island: twice as opaque as anything grows around it, with an edge, alone on its face.
@@ -166,7 +166,7 @@ def _may_be_shade(bag: Prepared, looks: Looks, blob: Mask) -> bool:
     cards = near_mm(depth_mm(hidden) > 2 * GRID_MM, _CARD_MM)
     if cards[blob].mean() > _SHADED:
         return True
-    at_rim = (looks.depth < _RIM_MM)[blob].mean()
+    at_rim = (cards | (looks.depth < _RIM_MM))[blob].mean()
     if at_rim <= _SHADED:
         return False
     if at_rim > _ALL_RIM or blob.sum() > _MOST * looks.clear.sum():
