@@ -23,15 +23,17 @@ _GREEN_DEVIATIONS = 4.0
 # Red minus blue, relative to brightness, over that of bare substrate at the same place. Wet, shaded
 # substrate reaches 0.35 more than dry.
 _WARM = 0.5
+# Or this share of that, and less green than substrate and white by as much as green has more.
+_SOME = 0.2
 # Or: on a white place, brighter by this (log) than the mixture that is as red.
 _BRIGHT = 0.5
 # And redder than what surrounds it by as much as bare substrate is redder than white.
 _TINT = 0.25
 # Half of what surrounds a warm mark on white is at least this opaque.
 _ON_WHITE = 0.5
-# Brown is darker than a third of white; and a drop of amber takes blue first, so that green
-# stays over the mean of red and blue by this share of redness (light through a yellow film: 0.2).
-_BROWN, _AMBER = 1 / 3, 0.08
+# Brown is darker than this share of white. Amber takes blue before green, so that green stays over the
+# mean of red and blue; orange and brown lie below it.
+_BROWN = 1 / 3
 # Half of the light that a place of its colour sends back on the chord.
 _DARK = float(np.log(2.0))
 # Or half of the colour that is usual around is gone, while the place is darker than its surround.
@@ -109,10 +111,12 @@ def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iter
 
 
 def _warm(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
-    """Orange, amber and brown: redder than bare substrate can be."""
+    """Orange, amber and brown: redder than bare substrate can be, or redder and of another hue."""
     redder = (looks.redness - looks.bare_redness) / _WARM
-    for blob in blobs(redder, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
-        yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(redder, blob))
+    hue = np.where(redder > _SOME, -looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise), 0.0)
+    excess = np.maximum(redder, hue)
+    for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
+        yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(excess, blob))
 
 
 def _tinted(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
@@ -129,8 +133,7 @@ def _tinted(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Ite
 def _warm_kind(looks: Looks, blob: Mask) -> str:
     if np.median(looks.whiteness[blob]) < _BROWN:
         return "brown"
-    amber = np.median(looks.greenness[blob]) > _AMBER * np.median(looks.redness[blob])
-    return "amber" if amber else "orange"
+    return "amber" if np.median(looks.greenness[blob]) > 0 else "orange"
 
 
 def _dark(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
