@@ -36,7 +36,9 @@ class Looks:
     depth : ndarray
         mm inside the outline.
     level, level0 : ndarray
-        Log brightness today and on day 0, both without the day's own shading.
+        Log brightness today and on day 0, both without the bag's own shading.
+    detail : ndarray
+        `level` without smoothing.
     redness, bare_redness : ndarray
         Red minus blue over brightness, and that of bare substrate at the same place.
     greenness : ndarray
@@ -59,6 +61,7 @@ class Looks:
     depth: Grid
     level: Grid
     level0: Grid
+    detail: Grid
     redness: Grid
     bare_redness: Grid
     greenness: Grid
@@ -101,6 +104,7 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
         depth=depth,
         level=np.log(brightness / bag.shading),
         level0=np.log(np.maximum(level0, 1e-4) / bag.shading),
+        detail=np.log(np.maximum(bag.face.light.mean(2), 1e-4) / bag.shading),
         redness=redness,
         bare_redness=bare_redness,
         greenness=greenness,

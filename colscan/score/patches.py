@@ -14,7 +14,7 @@ from colscan.score.looks import Looks, look
 from colscan.score.mixing import Fits
 from colscan.score.model import PatchSeen
 from colscan.score.prepare import Prepared
-from colscan.score.shapes import blobs, contrast, cores, darkest_alike, ring, roundness
+from colscan.score.shapes import blobs, contrast, cores, darkest_alike, gaps, outline_mm, ring, roundness
 
 # Green over the mean of red and blue, relative to brightness and to the face's median. Substrate to
 # white runs from -0.05 to 0.03; a third colour begins well beyond it, and beyond the noise.
@@ -49,12 +49,15 @@ _DARK_STEPS = (1.0, 1.5, 2.0)
 # the chord: relief and wet places shade both, by 0.5 at most on the faces looked at.
 _DARKER, _OFF = -0.15, -0.6
 # Rim and card cast shade: a mark that lies there for more than a quarter may be shade; shade and gaps
-# at the rim stay within it, a patch of 14 mm does not. What takes half the face is its light.
-_RIM_MM, _CARD_MM, _SHADED, _ALL_RIM, _MOST = 12.0, 8.0, 0.25, 0.75, 0.5
+# at the rim stay within it, a patch of 14 mm does not.
+_RIM_MM, _CARD_MM, _SHADED, _ALL_RIM = 12.0, 8.0, 0.25, 0.75
 # Reaching into the rim it must be darker (log) than the darkest tenth of the rim all around.
 _DARKER_AT_RIM = -0.3
 # A disc is 1, an ellipse of 2 : 1 a half; strokes, wires, gaps and folds stay under this.
 _ROUND = 0.4
+# A letter has gaps over a quarter of it. A shadow that falls in from outside runs along the outline;
+# what takes half the face is its light.
+_GAPS, _ALONG_MM, _MOST = 0.15, 60.0, 0.5
 # An island: twice as opaque as anything grows around it, with an edge, alone on its face.
 _ISLAND, _ISLAND_EDGE, _ISLAND_MM2 = 0.5, 0.2, 300.0
 _ISLAND_ALONE, _ISLAND_MOST, _THIN, _MUCH_THIN = 0.3, 0.3, 0.12, 0.3
@@ -104,10 +107,11 @@ def find_patches(bag: Prepared, fit: Fits, *, glare: Mask, smallest_spot_mm: flo
 
 def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
     excess = looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise)
-    # Light through amber is greener than blue and red together too, but far redder than this.
+    # A tinted light has no edge. Light through amber is greener than blue and red together too, but far redder than this.
     excess = np.where(looks.greenness > 0.35 * looks.redness, excess, 0.0)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["green"], smallest_mm2)):
-        yield _Mark(kind="green", blob=blob, strength=_strength(excess, blob))
+        if contrast(looks.greenness, blob, ring(blob, looks.clear)) > _GREEN / 2:
+            yield _Mark(kind="green", blob=blob, strength=_strength(excess, blob))
 
 
 def _warm(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
@@ -150,10 +154,20 @@ def _dark(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Itera
     for step in _DARK_STEPS:
         for blob in blobs(excess / step, looks.clear, ~taken, least_mm2=least_mm2):
             for core in cores(blob, least_mm2):
-                fits = neutral[core].mean() > 0.5 and roundness(core) >= _ROUND
+                fits = neutral[core].mean() > 0.5 and _is_blotch(looks, core)
                 if fits and _is_darker(looks, core) and not _may_be_shade(bag, looks, core):
                     taken = taken | core
                     yield _Mark(kind="dark", blob=core, strength=_strength(excess, core))
+
+
+def _is_blotch(looks: Looks, blob: Mask) -> bool:
+    """Neither a stroke or a strip, nor writing, nor a shadow that falls in from outside."""
+    return bool(
+        roundness(blob) >= _ROUND
+        and gaps(looks.detail, blob, looks.clear) < _GAPS
+        and outline_mm(blob, looks.depth) < _ALONG_MM
+        and blob.sum() < _MOST * looks.clear.sum()
+    )
 
 
 def _is_darker(looks: Looks, blob: Mask) -> bool:
@@ -172,7 +186,7 @@ def _may_be_shade(bag: Prepared, looks: Looks, blob: Mask) -> bool:
     at_rim = (cards | (looks.depth < _RIM_MM))[blob].mean()
     if at_rim <= _SHADED:
         return False
-    if at_rim > _ALL_RIM or blob.sum() > _MOST * looks.clear.sum():
+    if at_rim > _ALL_RIM:
         return True
     rim = darkest_alike(looks.level, blob, clear=looks.clear, depth=looks.depth)
     return float(np.median(looks.level[blob])) - rim > _DARKER_AT_RIM

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from colscan.photo.model import Mask
 from colscan.score.face import GRID_MM, Grid, depth_mm, near_mm
@@ -15,6 +16,8 @@ _GROWS_TO, _GROWS_MM = 0.7, 10.0
 # What lies around a mark: this far from it, leaving out its own blurred border.
 _RING_MM, _BORDER_MM = 9.0, 1.5
 _LEAST_CELLS = 8
+# Where nothing of the face lies further out: the outline's own error and a mark's blurred border.
+_OUTLINE_MM = 6.0
 # A reflection, wire or pen stroke narrower than 10 mm does not part a mark.
 _BRIDGE_CELLS = 7
 # A promised patch (150 mm2) is 14 mm across; pen strokes, wires and gaps are under 6.
@@ -69,13 +72,33 @@ def cores(mask: Mask, least_mm2: float) -> list[Mask]:
 
 def roundness(blob: Mask) -> float:
     """Share of a mark's area that its largest inscribed circle takes: 1 for a disc, 0.1 for a stroke."""
-    hull = np.zeros(blob.shape, np.uint8)
-    contours, _ = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    cv2.drawContours(hull, contours, -1, 1, -1)
-    closed = cv2.morphologyEx(hull, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0
+    closed = cv2.morphologyEx(_filled(blob), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0
     # The deepest cell's middle lies half a cell inside of what a circle covers.
     radius_mm = float(depth_mm(closed).max()) - GRID_MM / 2
     return float(np.pi * radius_mm**2 / (closed.sum() * GRID_MM**2))
+
+
+def _filled(blob: Mask) -> NDArray[np.uint8]:
+    filled = np.zeros(blob.shape, np.uint8)
+    contours, _ = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    cv2.drawContours(filled, contours, -1, 1, -1)
+    return filled
+
+
+def gaps(level: Grid, blob: Mask, clear: Mask) -> float:
+    """Share of a dark mark, its holes filled, that is nearer to what lies around: high in writing."""
+    inside, around = (_filled(blob) > 0) & clear, ring(blob, clear)
+    if not around.any():
+        return 0.0
+    # Of a surround that is half bare the white half lies behind writing too.
+    between = (np.median(level[blob]) + np.quantile(level[around], 0.75)) / 2
+    return float((level[inside] > between).mean())
+
+
+def outline_mm(blob: Mask, depth: Grid) -> float:
+    """How far a mark runs along the face's outline, mm: long for a shadow that falls in from outside."""
+    border = blob & ~(cv2.erode(blob.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) > 0)
+    return float((depth[border] < _OUTLINE_MM).sum() * GRID_MM)
 
 
 def ring(blob: Mask, clear: Mask) -> Mask:
