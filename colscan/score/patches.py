@@ -20,6 +20,8 @@ from colscan.score.shapes import blobs, contrast, cores, darkest_alike, gaps, ou
 # white runs from -0.05 to 0.03; a third colour begins well beyond it, and beyond the noise.
 _GREEN = 0.10
 _GREEN_DEVIATIONS = 4.0
+# Light through a yellow film has 0.2 of its redness as greenness, a yellowish green 0.5.
+_GREEN_OVER_RED = 0.35
 # Red minus blue, relative to brightness, over that of bare substrate at the same place. Wet, shaded
 # substrate reaches 0.35 more than dry.
 _WARM = 0.5
@@ -107,9 +109,10 @@ def find_patches(bag: Prepared, fit: Fits, *, glare: Mask, smallest_spot_mm: flo
 
 def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
     excess = looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise)
-    # A tinted light has no edge. Light through amber is greener than blue and red together too, but far redder than this.
-    excess = np.where(looks.greenness > 0.35 * looks.redness, excess, 0.0)
+    # Amber has more green than the mean of red and blue too, but is far redder with it.
+    excess = np.where(looks.greenness > _GREEN_OVER_RED * looks.redness, excess, 0.0)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["green"], smallest_mm2)):
+        # A tinted light has no edge.
         if contrast(looks.greenness, blob, ring(blob, looks.clear)) > _GREEN / 2:
             yield _Mark(kind="green", blob=blob, strength=_strength(excess, blob))
 
