@@ -99,7 +99,9 @@ def find_patches(bag: Prepared, fit: Fits, *, glare: Mask, smallest_spot_mm: flo
     mask = np.zeros_like(glare)
     patches: list[PatchSeen] = []
     faces = max(int((bag.seen & ~glare).sum()), 1)
-    for search in (_green, _warm, _tinted, _dark, _islands):
+    # Without its own first look no place is known to be too bright for its substrate, or new.
+    own = (_tinted, _islands) if bag.likeness > 0 else ()
+    for search in (_green, _warm, _dark, *own):
         for mark in search(bag, looks, ~mask, smallest_mm2):
             mask |= mark.blob
             patches.append(_patch(bag, mark, faces=faces))
