@@ -60,9 +60,11 @@ _ROUND = 0.4
 # A letter has gaps over a quarter of it. A shadow that falls in from outside runs along the outline;
 # what takes half the face is its light.
 _GAPS, _ALONG_MM, _MOST = 0.15, 60.0, 0.5
-# An island: twice as opaque as anything grows around it, with an edge, alone on its face.
-_ISLAND, _ISLAND_EDGE, _ISLAND_MM2 = 0.5, 0.2, 300.0
-_ISLAND_ALONE, _ISLAND_MOST, _THIN, _MUCH_THIN = 0.3, 0.3, 0.12, 0.3
+# An island: over half as opaque as the densest place (which is no less than this), with an edge, no
+# larger than a third of the front, all others together less than a third of it, and at least a third
+# of the rest grown thinly: a bag whose colonies are all dense has many, or is nearly bare.
+_DENSEST, _ISLAND, _ISLAND_EDGE, _ISLAND_MM2 = 0.6, 0.5, 0.25, 300.0
+_ISLAND_ALONE, _ISLAND_MOST, _THIN, _MUCH_THIN = 0.33, 0.33, 0.12, 0.33
 # Smaller marks than these can't be told from grain, droplets and gaps.
 _LEAST_MM2 = {"green": 40.0, "warm": 60.0, "dark": 80.0}
 
@@ -200,19 +202,22 @@ def _may_be_shade(bag: Prepared, looks: Looks, blob: Mask) -> bool:
 def _islands(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
     """Grey fluff: one dense island on a face that is otherwise grown thinly or bare."""
     front = looks.clear & free & (looks.depth > _RIM_MM)
-    dense = cores(front & (looks.opacity > _ISLAND), _LEAST_MM2["dark"])
+    if not front.any():
+        return
+    # Relative to the densest place: how bright white is may be off by a quarter.
+    opacity = looks.opacity / max(float(np.quantile(looks.opacity[front], 0.99)), _DENSEST)
+    dense = cores(front & (opacity > _ISLAND), _LEAST_MM2["dark"])
     if not dense:
         return
-    blob = dense[0]
-    others = sum(int(core.sum()) for core in dense[1:])
+    blob, others = dense[0], sum(int(core.sum()) for core in dense[1:])
     rest = front & ~near_mm(blob, 4 * GRID_MM)
-    thin = (looks.opacity > _THIN) & (looks.opacity < 0.7 * _ISLAND)
-    edge = contrast(looks.opacity, blob & (depth_mm(blob) < 4 * GRID_MM), ring(blob, looks.clear))
+    thin = (opacity[rest] > _THIN) & (opacity[rest] < 0.7 * _ISLAND)
+    edge = contrast(opacity, blob & (depth_mm(blob) < 4 * GRID_MM), ring(blob, looks.clear))
     if (
         max(_ISLAND_MM2, smallest_mm2) <= blob.sum() * GRID_MM**2
         and blob.sum() < _ISLAND_MOST * front.sum()
         and others < _ISLAND_ALONE * blob.sum()
-        and thin[rest].mean() > _MUCH_THIN
+        and thin.sum() > _MUCH_THIN * rest.sum()
         and edge > _ISLAND_EDGE
         and roundness(blob) >= _ROUND
     ):
