@@ -57,6 +57,7 @@ _RIM_MM, _CARD_MM, _SHADED, _ALL_RIM = 12.0, 8.0, 0.25, 0.75
 _DARKER_AT_RIM = -0.3
 # A disc is 1, an ellipse of 2 : 1 a half; strokes, wires, gaps and folds stay under this.
 _ROUND = 0.4
+_CORE_SHARE = 0.4
 # A letter has gaps over a quarter of it. A shadow that falls in from outside runs along the outline;
 # what takes half the face is its light.
 _GAPS, _ALONG_MM, _MOST = 0.15, 60.0, 0.5
@@ -161,7 +162,9 @@ def _dark(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Itera
     for step in _DARK_STEPS:
         for blob in blobs(excess / step, looks.clear, ~taken, least_mm2=least_mm2):
             for core in cores(blob, least_mm2):
-                fits = neutral[core].mean() > 0.5 and _is_blotch(looks, core)
+                # Where strokes meet there is a core too, but a small part of what it hangs on.
+                whole = core.sum() > _CORE_SHARE * blob.sum()
+                fits = whole and neutral[core].mean() > 0.5 and _is_blotch(looks, core)
                 if fits and _is_darker(looks, core) and not _may_be_shade(bag, looks, core):
                     taken = taken | core
                     yield _Mark(kind="dark", blob=core, strength=_strength(excess, core))
