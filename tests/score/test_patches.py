@@ -31,7 +31,7 @@ def patches(coverage: float, shot: Shot | None = None, **painted: np.ndarray) ->
 
 
 def mesh() -> tuple[np.ndarray, np.ndarray]:
-    """x and y in mm of each place of the composed face."""
+    """Where each place of the composed face lies, mm: x and y."""
     y, x = np.mgrid[:SIDE_MM, :SIDE_MM].astype(float)
     return x, y
 
