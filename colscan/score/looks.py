@@ -43,8 +43,9 @@ class Looks:
         Red minus blue over brightness, and that of bare substrate at the same place.
     greenness : ndarray
         Green less the mean of red and blue, over brightness, less the face's median.
-    noise : float
-        Robust standard deviation of `greenness` over the face.
+    noise : tuple of float
+        Standard deviation of `greenness` over the face by its lower side, which no green patch widens,
+        and by its upper side, which nothing brown or orange widens.
     off_chord : ndarray
         Log brightness over that of the mixture of substrate and white that is as red: below 0 is
         darker than any mixture, above 0 brighter.
@@ -65,7 +66,7 @@ class Looks:
     redness: Grid
     bare_redness: Grid
     greenness: Grid
-    noise: float
+    noise: tuple[float, float]
     off_chord: Grid
     hole: Grid
     opacity: Grid
@@ -108,7 +109,7 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
         redness=redness,
         bare_redness=bare_redness,
         greenness=greenness,
-        noise=1.4826 * _median(np.abs(greenness), clear),
+        noise=_noise(greenness, clear),
         off_chord=np.log(brightness / expected),
         hole=_hole(bag, clear, glare),
         opacity=np.minimum(by_brightness, share).astype(np.float32),
@@ -118,6 +119,14 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
 
 def _median(values: Grid, clear: Mask) -> float:
     return float(np.median(values[clear])) if clear.any() else 0.0
+
+
+def _noise(greenness: Grid, clear: Mask) -> tuple[float, float]:
+    """By the outer tenths: the blocks of a coarse JPEG differ more than the middle of a face shows."""
+    if not clear.any():
+        return 0.0, 0.0
+    low, high = np.quantile(greenness[clear], [0.1, 0.9])
+    return -float(low) / 1.2816, float(high) / 1.2816
 
 
 def _share_by_colour(redness: Grid, bare: Grid, bare_redness: Grid, white: Grid) -> Grid:

@@ -68,6 +68,8 @@ _DENSEST, _ISLAND, _ISLAND_EDGE, _ISLAND_MM2 = 0.6, 0.5, 0.25, 300.0
 _ISLAND_ALONE, _ISLAND_MOST, _THIN, _MUCH_THIN = 0.33, 0.33, 0.12, 0.33
 # Smaller marks than these can't be told from grain, droplets and gaps.
 _LEAST_MM2 = {"green": 40.0, "warm": 60.0, "dark": 80.0}
+# Well under the promised 150 mm2 only what is strong counts: blocks of a coarse JPEG are this large.
+_SMALL_MM2, _SMALL_STRENGTH = 100.0, 0.75
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,6 +108,8 @@ def find_patches(bag: Prepared, fit: Fits, *, glare: Mask, smallest_spot_mm: flo
     own = (_tinted, _islands) if bag.likeness > 0 else ()
     for search in (_green, _warm, _dark, *own):
         for mark in search(bag, looks, ~mask, smallest_mm2):
+            if mark.blob.sum() * GRID_MM**2 < _SMALL_MM2 and mark.strength < _SMALL_STRENGTH:
+                continue
             mask |= mark.blob
             patches.append(_patch(bag, mark, faces=faces))
     patches.sort(key=lambda p: (-p.area_mm2, p.centre_mm))
@@ -113,7 +117,7 @@ def find_patches(bag: Prepared, fit: Fits, *, glare: Mask, smallest_spot_mm: flo
 
 
 def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
-    excess = looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise)
+    excess = looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise[0])
     # Amber has more green than the mean of red and blue too, but is far redder with it.
     excess = np.where(looks.greenness > _GREEN_OVER_RED * looks.redness, excess, 0.0)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["green"], smallest_mm2)):
@@ -125,7 +129,7 @@ def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iter
 def _warm(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
     """Orange, amber and brown: redder than bare substrate can be, or redder and of another hue."""
     redder = (looks.redness - looks.bare_redness) / _WARM
-    hue = np.where(redder > _SOME, -looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise), 0.0)
+    hue = np.where(redder > _SOME, -looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise[1]), 0.0)
     excess = np.maximum(redder, hue)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
         yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(excess, blob))
