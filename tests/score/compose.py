@@ -21,6 +21,10 @@ PATCHES = {
     "orange": np.array([0.200, 0.080, 0.025]),
     "dark": np.array([0.030, 0.030, 0.029]),
 }
+AMBER = 0.25 * np.array([0.62, 0.42, 0.15]) / 0.7767
+"""A drop of amber on mycelium: its film takes most of the blue and some of the green."""
+BROWN_SKIN = 0.25 * np.array([0.20, 0.10, 0.055]) / 0.7767
+"""Brown skin over mycelium."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,13 +79,22 @@ def compose(
     *,
     bag: int = 1,
     patches: dict[str, np.ndarray] | None = None,
+    painted: tuple[np.ndarray, np.ndarray] | None = None,
+    lit: np.ndarray | None = None,
 ) -> BagView:
-    """A view of a bag whose mycelium has exactly this opacity everywhere."""
+    """A view of a bag whose mycelium has exactly this opacity everywhere.
+
+    `painted` is a mask and the light it sends; `lit` is by how much the light of each place is changed.
+    """
     shot = shot or Shot()
     a = (np.zeros((SIDE_MM, SIDE_MM)) if opacity is None else opacity)[..., None]
     light = substrate(bag) * (1 - a) + WHITE * a
     for kind, where in (patches or {}).items():
         light[where] = PATCHES[kind]
+    if painted is not None:
+        light[painted[0]] = painted[1]
+    if lit is not None:
+        light = light * lit
     light = light + shot.veil
     paper = 0.5 * shot.exposure * np.array(shot.cast)
     light = cv2.GaussianBlur(light * paper, (0, 0), 0.7)

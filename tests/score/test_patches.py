@@ -2,22 +2,38 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
+import cv2
 import numpy as np
 import pytest
-from score.compose import PATCHES, Shot, compose, disc, grow
+from score.compose import AMBER, BROWN_SKIN, PATCHES, SIDE_MM, Shot, compose, disc, grow
 
-from colscan.score import make_baseline, measure_views
-from colscan.score.model import PatchSeen
+from colscan.flags import Flag
+from colscan.locate.model import BagView
+from colscan.score import make_baseline, measure_views, remember
+from colscan.score.model import Evidence, Memory, PatchSeen
 
 TUNGSTEN = (1.25, 1.0, 0.7)
 GREEN_TUBE = (0.93, 1.08, 0.9)
 
 
-def patches(coverage: float, shot: Shot | None = None, **painted: np.ndarray) -> tuple[PatchSeen, ...]:
-    """Patches of one bag."""
+def measured(view: BagView) -> Evidence:
+    """What a view says of the bag whose first photo is the bare composed one."""
     made = make_baseline([compose()], photos=["00" * 32], late=False)
     assert made is not None
-    return measure_views([compose(grow(coverage), shot, patches=painted)], {1: made})[0].patches
+    return measure_views([view], {1: made})[0]
+
+
+def patches(coverage: float, shot: Shot | None = None, **painted: np.ndarray) -> tuple[PatchSeen, ...]:
+    """Patches of one bag."""
+    return measured(compose(grow(coverage), shot, patches=painted)).patches
+
+
+def mesh() -> tuple[np.ndarray, np.ndarray]:
+    """Where each place of the composed face lies, mm: x and y."""
+    y, x = np.mgrid[:SIDE_MM, :SIDE_MM].astype(float)
+    return x, y
 
 
 @pytest.mark.parametrize("coverage", [0.0, 0.5, 1.0])
@@ -38,10 +54,38 @@ def test_place_is_given_in_the_photo_and_on_the_face():
     assert found.outline_px.mean(0) == pytest.approx((236, 196), abs=4)
 
 
-def test_smallest_promised_patch_is_found():
-    """150 mm2 of green on a half grown bag."""
-    (found,) = patches(0.5, green=disc(90, 150, 150))
-    assert found.kind == "green"
+@pytest.mark.parametrize("coverage", [0.0, 0.5, 1.0])
+@pytest.mark.parametrize("kind", sorted(PATCHES))
+def test_smallest_promised_patch_is_found(kind, coverage):
+    """150 mm2, from bare to white."""
+    assert [p.kind for p in patches(coverage, **{kind: disc(90, 150, 150)})] == [kind]
+
+
+@pytest.mark.parametrize("kind", sorted(PATCHES))
+@pytest.mark.parametrize("veil", [0.02, 0.04])
+def test_patch_is_found_in_a_veil(kind, veil):
+    """Haze of half and of all the light that bare substrate sends."""
+    assert [p.kind for p in patches(0.7, Shot(veil=veil), **{kind: disc(120, 150, 500)})] == [kind]
+
+
+@pytest.mark.parametrize("kind", sorted(PATCHES))
+@pytest.mark.parametrize("cast", [TUNGSTEN, GREEN_TUBE])
+def test_patch_is_found_under_a_cast(kind, cast):
+    """Its kind does not follow the lamp."""
+    assert [p.kind for p in patches(0.7, Shot(cast=cast), **{kind: disc(120, 150, 500)})] == [kind]
+
+
+@pytest.mark.parametrize("kind", sorted(PATCHES))
+def test_patch_half_under_a_reflection_is_found(kind):
+    """A burnt out bar over its upper half."""
+    shot = Shot(glare_mm=(80, 130, 160, 150))
+    assert [p.kind for p in patches(1.0, shot, **{kind: disc(120, 150, 900)})] == [kind]
+
+
+@pytest.mark.parametrize("kind", sorted(PATCHES))
+def test_patch_near_the_rim_is_found(kind):
+    """Its middle 20 mm inside the outline, 7 mm of it in the rim's shade."""
+    assert [p.kind for p in patches(1.0, **{kind: disc(20, 150, 500)})] == [kind]
 
 
 def test_two_patches_on_one_bag():
@@ -55,3 +99,84 @@ def test_two_patches_on_one_bag():
 def test_clean_face_raises_no_alarm(coverage, shot):
     """Nor under a cast or a veil."""
     assert patches(coverage, shot) == ()
+
+
+@pytest.mark.parametrize("where", ["half", "strip", "soft"])
+def test_shadow_is_no_patch(where):
+    """Half of the light is gone from one side, from a strip across, or softly from the middle."""
+    x, y = mesh()
+    share = {
+        "half": np.clip((x - 150) / 3, 0, 1),
+        "strip": np.clip((12 - np.abs(x + y - 260)) / 3, 0, 1),
+        "soft": np.exp(-((x - 110) ** 2 + (y - 150) ** 2) / 2 / 30**2),
+    }[where]
+    for coverage in (0.0, 0.5, 1.0):
+        assert measured(compose(grow(coverage), lit=(1 - 0.5 * share)[..., None])).patches == ()
+
+
+def test_tinted_lamp_from_one_side_is_no_patch():
+    """A green tube lights one side of the face, the card the other."""
+    x, _ = mesh()
+    tint = 1 + (x / SIDE_MM)[..., None] * np.array([-0.06, 0.06, -0.08])
+    for coverage in (0.0, 0.5, 1.0):
+        assert measured(compose(grow(coverage), lit=tint)).patches == ()
+
+
+def test_wet_bare_corner_of_a_white_bag_is_no_patch():
+    """Water darkens substrate by 0.6 and makes it redder."""
+    view = compose(
+        np.where(disc(165, 165, 900), 0, grow(1.0)).astype(np.float32),
+        lit=np.where(disc(165, 165, 900)[..., None], [0.62, 0.57, 0.52], 1.0),
+    )
+    assert measured(view).patches == ()
+
+
+@pytest.mark.parametrize("height", [1.5, 2.2])
+def test_writing_is_no_patch(height):
+    """Felt pen on the film, which locating did not find; letters of 35 and 50 mm, strokes of 4 mm."""
+    ink = np.zeros((SIDE_MM, SIDE_MM), np.uint8)
+    cv2.putText(ink, "B08 8%", (25, 150), cv2.FONT_HERSHEY_SIMPLEX, height, 255, 4)
+    for coverage in (0.0, 1.0):
+        assert measured(compose(grow(coverage), lit=1 - 0.85 * (ink[..., None] / 255))).patches == ()
+
+
+def test_fold_and_wire_are_no_patches():
+    """A fold is a bright line beside a dark one, a wire a dark one 4 mm wide."""
+    x, y = mesh()
+    fold = 1 + 0.35 * np.exp(-(((x + y / 3 - 120) / 5) ** 2)) - 0.35 * np.exp(-(((x + y / 3 - 129) / 5) ** 2))
+    wire = np.where(np.abs(y - 120) < 2, 0.2, 1.0)
+    for coverage in (0.0, 0.5, 1.0):
+        assert measured(compose(grow(coverage), lit=(fold * wire)[..., None])).patches == ()
+
+
+def test_dense_island_in_thin_growth_is_grey():
+    """One place over twice as dense as all else that grows; the same among its like is a colony."""
+    thin = grow(0.7, opacity=0.25)
+    island = np.where(disc(120, 150, 2000), 0.85, thin).astype(np.float32)
+    assert [p.kind for p in measured(compose(island)).patches] == ["grey"]
+    assert measured(compose(grow(0.4, opacity=0.85))).patches == ()
+
+
+def drops(area_mm2: float) -> np.ndarray:
+    """Six drops of this size."""
+    return np.any([disc(x, y, area_mm2) for x in (50, 110, 170) for y in (120, 170)], axis=0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "where", "light"),
+    [("amber", drops(160), AMBER), ("brown", disc(110, 140, 3000), BROWN_SKIN)],
+)
+def test_healthy_look_alarms_unless_the_strain_says_so(kind, where, light):
+    """Amber drops and brown skin on a white bag: noted either way, expected where they are healthy."""
+    seen = measured(compose(grow(1.0), painted=(where, light)))
+    assert {p.kind for p in seen.patches} == {kind}
+    at = datetime(2026, 3, 20, 12, tzinfo=UTC)
+    alarm = remember(seen, Memory(), taken_at=at)
+    expected = remember(seen, Memory(healthy_looks=(kind,)), taken_at=at)
+    assert all(p.flags == () for p in alarm.patches)
+    assert all(p.flags == (Flag.EXPECTED,) for p in expected.patches)
+
+
+def test_drops_under_the_promised_size_are_not_reported():
+    """Drops of 10 mm2, 3.5 mm across."""
+    assert measured(compose(grow(1.0), painted=(drops(10), AMBER))).patches == ()

@@ -1,0 +1,145 @@
+"""A bag's light → how far each place is off what its substrate and its mycelium can look like."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from colscan.photo.model import Mask
+from colscan.score.face import Grid, depth_mm, smooth
+from colscan.score.mixing import MYCELIUM, Fits
+from colscan.score.prepare import Prepared
+
+# Detail finer than this is grain and JPEG noise; colour is coded more coarsely still.
+_SMOOTH_MM, _COLOUR_MM = 1.5, 2.0
+# Bare substrate is taken from this much of the baseline around a place.
+_BARE_MM = 6.0
+# The colour that is usual about a place.
+_AROUND_MM = 10.0
+# A mark's outer 3 mm mean nothing: the outline's own error.
+_EDGE_MM = 3.0
+# Colour is light over brightness, which noise alone makes large in the dark: below this share of the
+# face's middle brightness, over that.
+_DARKEST = 0.5
+_WHITE_REDNESS = float((MYCELIUM[0] - MYCELIUM[2]) / MYCELIUM.mean())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Looks:
+    """Maps of one face, all (h, w) on its grid; logs are natural.
+
+    Parameters
+    ----------
+    clear : ndarray of bool
+        Seen, no reflection, not at the outline.
+    depth : ndarray
+        mm inside the outline.
+    level, level0 : ndarray
+        Log brightness today and on day 0, both without the bag's own shading.
+    detail : ndarray
+        `level` without smoothing.
+    redness, bare_redness : ndarray
+        Red minus blue over brightness, and that of bare substrate at the same place.
+    greenness : ndarray
+        Green less the mean of red and blue, over brightness, less the face's median.
+    noise : tuple of float
+        Standard deviation of `greenness` over the face by its lower side, which no green patch widens,
+        and by its upper side, which nothing brown or orange widens.
+    off_chord : ndarray
+        Log brightness over that of the mixture of substrate and white that is as red: below 0 is
+        darker than any mixture, above 0 brighter.
+    hole : ndarray
+        By which share red minus blue falls short of what is usual around (10 mm): a veil does not
+        change it, and substrate and white have about as much of it; a grey or black place has none.
+    opacity : ndarray
+        Opacity, the lower of what brightness and what colour say.
+    whiteness : ndarray
+        Brightness over that of white.
+    """
+
+    clear: Mask
+    depth: Grid
+    level: Grid
+    level0: Grid
+    detail: Grid
+    redness: Grid
+    bare_redness: Grid
+    greenness: Grid
+    noise: tuple[float, float]
+    off_chord: Grid
+    hole: Grid
+    opacity: Grid
+    whiteness: Grid
+
+
+def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
+    """The maps that suspect patches are sought in.
+
+    Parameters
+    ----------
+    fit : Fits
+        The bag's most believed light.
+    glare : ndarray of bool, shape (h, w)
+        Reflections.
+    """
+    depth = depth_mm(bag.whole)
+    clear = np.asarray(bag.seen & ~glare & (depth > _EDGE_MM))
+    light = smooth(bag.face.light, bag.seen & ~glare, _SMOOTH_MM)
+    brightness = np.maximum(light.mean(2), 1e-4)
+    over = np.maximum(brightness, _DARKEST * _median(brightness, clear))
+    red = light[..., 0] - light[..., 2]
+    redness = red / brightness
+    greenness = (light[..., 1] - (light[..., 0] + light[..., 2]) / 2) / over
+    greenness -= _median(greenness, clear)
+    light0 = smooth(bag.light0, np.ones_like(clear), _BARE_MM)
+    bare = np.maximum(fit.gain * light0.mean(2) + fit.veil, 1e-3).astype(np.float32)
+    bare_redness = (fit.gain * (light0[..., 0] - light0[..., 2]) / bare).astype(np.float32)
+    white = (float(fit.white[0]) * bag.shading).astype(np.float32)
+    share = _share_by_colour(redness, bare, bare_redness, white)
+    expected = bare * (1 - share) + white * share
+    by_brightness = (brightness - bare) / np.maximum(white - bare, 0.2 * white)
+    level0 = smooth(bag.light0, np.ones_like(clear), _SMOOTH_MM).mean(2)
+    return Looks(
+        clear=clear,
+        depth=depth,
+        level=np.log(brightness / bag.shading),
+        level0=np.log(np.maximum(level0, 1e-4) / bag.shading),
+        detail=np.log(np.maximum(bag.face.light.mean(2), 1e-4) / bag.shading),
+        redness=redness,
+        bare_redness=bare_redness,
+        greenness=greenness,
+        noise=_noise(greenness, clear),
+        off_chord=np.log(brightness / expected),
+        hole=_hole(bag, clear, glare),
+        opacity=np.minimum(by_brightness, share).astype(np.float32),
+        whiteness=brightness / white,
+    )
+
+
+def _median(values: Grid, clear: Mask) -> float:
+    return float(np.median(values[clear])) if clear.any() else 0.0
+
+
+def _noise(greenness: Grid, clear: Mask) -> tuple[float, float]:
+    """By the outer tenths: the blocks of a coarse JPEG differ more than the middle of a face shows."""
+    if not clear.any():
+        return 0.0, 0.0
+    low, high = np.quantile(greenness[clear], [0.1, 0.9])
+    return -float(low) / 1.2816, float(high) / 1.2816
+
+
+def _share_by_colour(redness: Grid, bare: Grid, bare_redness: Grid, white: Grid) -> Grid:
+    """Share of white in the mixture of bare substrate and white that has a given redness."""
+    over = (bare_redness - redness) * bare
+    share = np.clip(over / np.maximum(over + (redness - _WHITE_REDNESS) * white, 1e-4), 0.0, 1.0)
+    return np.where(redness <= _WHITE_REDNESS, 1.0, np.where(over <= 0, 0.0, share)).astype(np.float32)
+
+
+def _hole(bag: Prepared, clear: Mask, glare: Mask) -> Grid:
+    light = smooth(bag.face.light, bag.seen & ~glare, _COLOUR_MM) / bag.shading[..., None]
+    red = np.asarray(light[..., 0] - light[..., 2], np.float32)
+    usual = smooth(red, clear, _AROUND_MM)
+    # Where everything is colourless there is no hole to see.
+    least = 0.03 * smooth(light.mean(2), clear, _AROUND_MM) + 1e-4
+    return np.asarray(1 - red / np.maximum(usual, least), np.float32)
