@@ -1,21 +1,27 @@
-"""The pass in order of time: what a photo says, and what is remembered of the bag → its score."""
+"""The pass in order of time: what a photo says, and what is remembered of the bag → its score.
+
+How far the face is grown over is settled as a whole (`trajectory`), which of its places are is
+remembered place by place (`places`), and suspect patches keep their names (`follow`).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
 from colscan.flags import Flag
-from colscan.score.model import Evidence, KnownPatch, Memory, PatchScore, PatchSeen, Score
+from colscan.score.follow import follow
+from colscan.score.model import Evidence, FaceMap, FaceState, Memory, Score
+from colscan.score.places import carry, chance_covered, fill_hidden, mean_opacity, unknown_share
+from colscan.score.trajectory import Trajectory, grow, just_spawned, look, unknown
 from colscan.units import days_between
 
-# A patch is the known one when its centre lies within the known one's radius and this of it: what
-# registration may be off, and what it grew.
-_REACH_MM = 12.0
 # A fall in coverage that needs an explanation (fraction).
 _FALL = 0.15
+# After a fall only the photo itself speaks, and something about it isn't understood.
+_WIDER_AFTER_FALL = 2.0
 
 
 def remember(evidence: Evidence, memory: Memory, *, taken_at: datetime) -> Score:
@@ -33,60 +39,118 @@ def remember(evidence: Evidence, memory: Memory, *, taken_at: datetime) -> Score
     Returns
     -------
     Score
-        Flags: those of the evidence, and `fell`. A patch's: `expected`.
+        With the state that the bag's next photo is remembered from. Flags: those of the evidence,
+        and `fell`. A patch's: `expected`.
     """
-    known = _match(evidence.patches, memory.patches)
-    patches = []
-    named = memory.patches_named
-    for seen, before in zip(evidence.patches, known, strict=True):
-        if before is None:
-            named += 1
-        patches.append(_patch_score(seen, before, name=f"p{named}", memory=memory, taken_at=taken_at))
-    fell = (
-        memory.coverage is not None
-        and evidence.coverage is not None
-        and memory.coverage - evidence.coverage > _FALL
-    )
+    patches = follow(evidence.patches, memory, taken_at=taken_at)
+    if evidence.coverage is None:
+        return Score(
+            evidence=evidence,
+            segment=memory.segment,
+            coverage=None,
+            low=None,
+            high=None,
+            density=None,
+            patches=patches,
+            state=memory.state,
+            flags=evidence.flags,
+        )
+    before = _fitting(memory.state, evidence)
+    shown = _show(evidence, before)
+    fell = before is not None and _is_fall(before, shown)
+    if fell:
+        before, shown = None, _show(evidence, None)
+    trajectory = _settle(shown, before, memory, fell=fell, taken_at=taken_at)
+    coverage = trajectory.coverage * shown.free
+    low, high = (limit * shown.free for limit in trajectory.quantiles())
+    places = before.places if before else None
+    believed = carry(shown.chance, places, coverage=coverage, face=evidence.face)
     return Score(
         evidence=evidence,
         segment=memory.segment,
-        coverage=evidence.coverage,
-        low=evidence.low,
-        high=evidence.high,
-        density=evidence.density,
-        patches=tuple(patches),
+        coverage=coverage,
+        low=min(low, coverage),
+        high=max(high, coverage),
+        density=mean_opacity(evidence.opacity, shown.chance, believed, face=evidence.face),
+        patches=patches,
+        state=FaceState(at=taken_at, trajectory=trajectory, places=believed),
         flags=(*evidence.flags, Flag.FELL) if fell else evidence.flags,
     )
 
 
-def _match(seen: Sequence[PatchSeen], known: Sequence[KnownPatch]) -> list[KnownPatch | None]:
-    """The known patch that each seen one is, nearest pairs first, each known one once."""
-    pairs = sorted(
-        (distance, i, j)
-        for i, patch in enumerate(seen)
-        for j, before in enumerate(known)
-        if (distance := _apart_mm(patch, before))
-        <= np.sqrt(max(before.area_mm2, patch.area_mm2) / np.pi) + _REACH_MM
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Shown:
+    """What a photo shows of a whole face, its hidden places filled.
+
+    Parameters
+    ----------
+    chance : FaceMap, shape (h, w)
+        Chance that each place is covered.
+    free : float
+        Share of the face that is under no suspect patch.
+    coverage, low, high : float
+        Shares of what is free.
+    """
+
+    chance: FaceMap
+    free: float
+    coverage: float
+    low: float
+    high: float
+
+
+def _fitting(state: FaceState | None, evidence: Evidence) -> FaceState | None:
+    """The state; without its places where they lie on another grid."""
+    if state is None or state.places is None or state.places.shape == evidence.opacity.shape:
+        return state
+    return FaceState(at=state.at, trajectory=state.trajectory, places=None)
+
+
+def _show(evidence: Evidence, before: FaceState | None) -> _Shown:
+    """The photo's answer for the face as a whole: it was measured on the seen part alone."""
+    own, face = evidence.coverage or 0.0, evidence.face
+    seen = np.isfinite(evidence.opacity) & face
+    places = before.places if before else None
+    chance = fill_hidden(chance_covered(evidence.opacity, own), face, places)
+    whole = float(chance[face].mean()) if seen.any() else own
+    seen_share = float(seen.sum() / max(face.sum(), 1))
+    patches = sum(patch.area for patch in evidence.patches) * seen_share
+    free = max(1 - patches, 0.05)
+    # Measuring allowed for anything in all hidden places; some of them are known.
+    known = (1 - seen_share - unknown_share(evidence.opacity, face, places)) * own * (1 - own)
+    low = evidence.low if evidence.low is not None else 0.0
+    high = evidence.high if evidence.high is not None else 1.0
+    coverage = min(whole / free, 1.0)
+    below, above = max(own - low - known, 0.0), max(high - own - known, 0.0)
+    return _Shown(
+        chance=chance,
+        free=free,
+        coverage=coverage,
+        low=max(coverage - below / free, 0.0),
+        high=min(coverage + above / free, 1.0),
     )
-    matched: dict[int, int] = {}
-    for _, i, j in pairs:
-        if i not in matched and j not in matched.values():
-            matched[i] = j
-    return [known[matched[i]] if i in matched else None for i in range(len(seen))]
 
 
-def _apart_mm(patch: PatchSeen, before: KnownPatch) -> float:
-    return float(np.hypot(*np.subtract(patch.centre_mm, before.centre_mm)))
+def _is_fall(before: FaceState, shown: _Shown) -> bool:
+    """Whether the photo is far below what was known, and neither's doubt explains it."""
+    least, _ = before.trajectory.quantiles()
+    return before.trajectory.coverage - shown.coverage > _FALL and shown.high < least
 
 
-def _patch_score(
-    seen: PatchSeen, before: KnownPatch | None, *, name: str, memory: Memory, taken_at: datetime
-) -> PatchScore:
-    days = days_between(before.first_seen_at, taken_at) if before else 0.0
-    return PatchScore(
-        patch=before.patch if before else name,
-        seen=seen,
-        first_seen_at=before.first_seen_at if before else taken_at,
-        growth_mm2_per_day=(seen.area_mm2 - before.first_area_mm2) / days if before and days > 0 else None,
-        flags=(Flag.EXPECTED,) if seen.kind in memory.healthy_looks else (),
+def _settle(
+    shown: _Shown, before: FaceState | None, memory: Memory, *, fell: bool, taken_at: datetime
+) -> Trajectory:
+    """How far the bag is, by what was known before and by the photo."""
+    wider = _WIDER_AFTER_FALL if fell else 1.0
+    if before is not None:
+        known = grow(before.trajectory, days_between(before.at, taken_at))
+    elif memory.spawned_at is not None and memory.segment == 0 and not fell:
+        known = just_spawned(days_between(memory.spawned_at, taken_at))
+    else:
+        known = unknown()
+    return look(
+        known,
+        shown.coverage,
+        low=shown.coverage - wider * (shown.coverage - shown.low),
+        high=shown.coverage + wider * (shown.high - shown.coverage),
     )

@@ -1,0 +1,135 @@
+"""How far a bag is and how quickly it grows, as chances carried from photo to photo.
+
+Spawn grains grow as balls of constant radial velocity, and a face is a cut through them, so the
+share not yet covered is exp(-z**3) with z growing linearly in time: z = (4 pi / 3 * grains per
+volume)**(1/3) * velocity * days (Johnson-Mehl-Avrami-Kolmogorov; on a cut the area fraction is the
+volume fraction). A belief holds the chance of each z with each rate dz/dt.
+
+References
+----------
+Avrami 1940, doi:10.1063/1.1750631.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Z = np.arange(0.0, 2.06, 0.03)
+"""Progress; 0 is bare, 1.58 is 98 % covered."""
+COVERAGE = 1 - np.exp(-(Z**3))
+"""Share of the face that is covered at each of `Z`."""
+# Rates from a face that stands still to one that is full in four days.
+_RATES = np.exp(np.linspace(np.log(0.02), np.log(0.5), 20))
+# Spawn runs take 8 to 26 days (Pleurotus species 17 to 24 or 26, warm grain-rich blocks from 8), which
+# is z = 1.58 at 0.06 to 0.21 a day: half a deviation beyond either end.
+_RATE, _RATE_SD = 0.12, 0.6
+# Spawn takes half a day to a day to recover before it grows out.
+_LAG_DAYS = 0.5
+# The rate wanders (log, per root day): spawn on top, one front, slows to a third over a fortnight.
+_WANDER = 0.12
+# And from day to day by a fifth: 20 to 25 C changes the velocity of P. eryngii by 18 %.
+_UNEVEN = 0.2
+# Half a step of the grid, so that growth finer than it is not lost.
+_BLUR = 0.01
+# Chance that a bag is nothing like that (a wrong date, spawned elsewhere), and each day that something
+# happened which nobody noted.
+_OUT_OF_THE_ORDINARY = 0.02
+_UNNOTED_PER_DAY = 0.005
+# Chance that a photo's answer is wrong beyond its own interval, fog read as growth: then it tells nothing.
+_PHOTO_WRONG = 0.05
+# Degrees of freedom of a photo's error otherwise.
+_FREEDOM = 4.0
+# No photo is surer than this, one standard deviation of coverage.
+_LEAST_SD = 0.015
+_Z90 = 1.645
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trajectory:
+    """Chance of each progress and rate.
+
+    Parameters
+    ----------
+    chance : ndarray, shape (len(Z), 20)
+        Sums to 1.
+    """
+
+    chance: NDArray[np.float64]
+
+    @property
+    def coverage(self) -> float:
+        """Expected coverage (fraction)."""
+        return float(self.chance.sum(1) @ COVERAGE)
+
+    def quantiles(self) -> tuple[float, float]:
+        """Coverage (fraction) that is exceeded with a chance of 95 and of 5 %."""
+        share = self.chance.sum(1)
+        low, high = np.interp([0.05, 0.95], np.cumsum(share) - share / 2, COVERAGE)
+        return float(low), float(high)
+
+
+def just_spawned(days: float) -> Trajectory:
+    """What is known of a bag `days` after spawning before its first photo is looked at."""
+    bare = np.zeros((len(Z), len(_RATES)))
+    bare[0] = _usual_rates()
+    grown = grow(Trajectory(chance=bare), max(0.0, days - _LAG_DAYS)).chance
+    return _mixed(grown, _anything(), _OUT_OF_THE_ORDINARY)
+
+
+def unknown() -> Trajectory:
+    """What is known of a bag of which nothing is: every coverage alike."""
+    return Trajectory(chance=_anything())
+
+
+def grow(known: Trajectory, days: float) -> Trajectory:
+    """What is known after some days more; coverage never falls but by what nobody noted."""
+    if days <= 0:
+        return known
+    log_rate = np.log(_RATES)
+    turn = np.exp(-0.5 * ((log_rate[:, None] - log_rate[None]) / (_WANDER * np.sqrt(days))) ** 2)
+    turned = known.chance @ (turn / turn.sum(1, keepdims=True))
+    gone = _RATES * days
+    sd = np.hypot(_UNEVEN * _RATES * min(days, np.sqrt(days)), _BLUR)
+    step = np.exp(-0.5 * ((Z[:, None] - gone) / sd) ** 2)
+    # Who is beyond the grid's end is full.
+    step[-1] += np.maximum(0.0, 1 - step.sum(0)) * (gone > Z[-1] - sd)
+    step /= step.sum(0)
+    return _mixed(_walk(turned, step), _anything(), 1 - np.exp(-_UNNOTED_PER_DAY * days))
+
+
+def _walk(chance: NDArray[np.float64], step: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Each rate's progress moved on by its own steps; what leaves the grid stays at its end."""
+    length = len(Z)
+    size = 2 * length
+    moved = np.fft.irfft(np.fft.rfft(chance, size, axis=0) * np.fft.rfft(step, size, axis=0), size, axis=0)
+    out = np.maximum(moved[:length], 0.0)
+    out[-1] += np.maximum(moved[length:], 0.0).sum(0)
+    return np.asarray(out)
+
+
+def look(known: Trajectory, coverage: float, *, low: float, high: float) -> Trajectory:
+    """What is known after a photo that says `coverage` with a 90 % interval (fractions)."""
+    sd = max(high - coverage, coverage - low, _LEAST_SD * _Z90) / _Z90
+    fits = (1 + ((COVERAGE - coverage) / sd) ** 2 / _FREEDOM) ** (-(_FREEDOM + 1) / 2)
+    likelihood = (1 - _PHOTO_WRONG) * 0.375 * fits / sd + _PHOTO_WRONG
+    chance = known.chance * likelihood[:, None]
+    return Trajectory(chance=chance / chance.sum())
+
+
+def _usual_rates() -> NDArray[np.float64]:
+    chance = np.exp(-0.5 * ((np.log(_RATES) - np.log(_RATE)) / _RATE_SD) ** 2)
+    return np.asarray(chance / chance.sum())
+
+
+def _anything() -> NDArray[np.float64]:
+    """Every coverage alike, at the usual rates."""
+    width = np.gradient(COVERAGE)
+    return np.outer(width / width.sum(), _usual_rates())
+
+
+def _mixed(chance: NDArray[np.float64], other: NDArray[np.float64], share: float) -> Trajectory:
+    mixed = (1 - share) * chance / chance.sum() + share * other
+    return Trajectory(chance=mixed)
