@@ -28,12 +28,23 @@ _ROUNDS = 24
 _EVERY = 5
 
 
-def chance_covered(opacity: FaceMap, coverage: float) -> FaceMap:
-    """Chance that each place is covered, (h, w); NaN where unseen, 0 in patches, of mean `coverage`."""
-    seen = np.isfinite(opacity)
+def chance_covered(opacity: FaceMap, coverage: float, *, face: NDArray[np.bool_]) -> FaceMap:
+    """Chance that each place of a face is covered, (h, w), by one photo; 0 in patches and outside the face.
+
+    Parameters
+    ----------
+    opacity : FaceMap, shape (h, w)
+        Expected opacity, NaN where unseen, 0 in patches. Unseen places are taken from around.
+    coverage : float
+        The map's mean over the face (fraction).
+    face : ndarray of bool, shape (h, w)
+        The places that count.
+    """
+    seen = np.isfinite(opacity) & face
     odds = np.clip((np.where(seen, opacity, 0) - _COVERED) / _COVERED_SD, -30, 30)
-    chance = np.where(opacity == 0, 0, 1 / (1 + np.exp(-odds))).astype(np.float32)
-    return np.where(seen, shift_to(chance, coverage, within=seen), np.float32(np.nan))
+    raw = np.where(seen & (opacity > 0), 1 / (1 + np.exp(-odds)), 0).astype(np.float32)
+    filled = np.where(seen, raw, _from_around(raw, seen.astype(np.float32)))
+    return shift_to(np.where(face, filled, 0).astype(np.float32), coverage, within=face)
 
 
 def shift_to(chance: FaceMap, mean: float, *, within: NDArray[np.bool_]) -> FaceMap:
@@ -56,26 +67,27 @@ def _scaled(chance: NDArray[np.floating], log_factor: float) -> NDArray[np.float
     return np.asarray(odds / (odds + 1 - chance))
 
 
-def fill_hidden(values: FaceMap, face: NDArray[np.bool_], before: FaceMap | None) -> FaceMap:
-    """The chances of all places of a face, (h, w), 0 outside it: hidden ones from before and around.
+def recall_hidden(chance: FaceMap, opacity: FaceMap, before: FaceMap, *, face: NDArray[np.bool_]) -> FaceMap:
+    """The chances of one photo, (h, w), with those of hidden places taken from before as well.
+
+    What was covered stays so; of what was bare, as much is covered now as of the bare places around.
 
     Parameters
     ----------
-    values : FaceMap, shape (h, w)
-        Chance that each place is covered, NaN where unseen.
+    chance : FaceMap, shape (h, w)
+        By the photo alone.
+    opacity : FaceMap, shape (h, w)
+        NaN where unseen.
+    before : FaceMap, shape (h, w)
+        Chance that each place was covered at the photo before.
     face : ndarray of bool, shape (h, w)
         The places that count.
-    before : FaceMap, shape (h, w), or None
-        The same at the photo before: what was covered stays so, and of what was bare as much is covered
-        now as of the bare places around.
     """
-    seen = np.isfinite(values) & face
-    known = np.zeros_like(values) if before is None else before
-    now = np.where(seen, np.maximum(values - known, 0), 0).astype(np.float32)
-    was_bare = np.where(seen, 1 - known, 0).astype(np.float32)
-    fresh = _from_around(now, was_bare)
-    filled = np.where(seen, values, known + (1 - known) * fresh)
-    return np.where(face, filled, 0).astype(np.float32)
+    seen = np.isfinite(opacity) & face
+    now = np.where(seen, np.maximum(chance - before, 0), 0).astype(np.float32)
+    was_bare = np.where(seen, 1 - before, 0).astype(np.float32)
+    recalled = before + (1 - before) * _from_around(now, was_bare)
+    return np.where(face & ~seen, recalled, chance).astype(np.float32)
 
 
 def _from_around(part: FaceMap, whole: FaceMap) -> FaceMap:
@@ -91,23 +103,21 @@ def _from_around(part: FaceMap, whole: FaceMap) -> FaceMap:
     return np.asarray((part + _FROM_AROUND * around) / (whole + _FROM_AROUND), np.float32)
 
 
-def unknown_share(opacity: FaceMap, face: NDArray[np.bool_], before: FaceMap | None) -> float:
-    """Share of the face that is neither seen today nor known to be covered from before."""
-    hidden = face & ~np.isfinite(opacity)
-    if before is not None:
-        hidden &= before < _SURELY
-    return float(hidden.sum() / max(face.sum(), 1))
+def known_share(opacity: FaceMap, before: FaceMap, *, face: NDArray[np.bool_]) -> float:
+    """Share of the face that is hidden today and known to be covered from before."""
+    known = face & ~np.isfinite(opacity) & (before > _SURELY)
+    return float(known.sum() / max(face.sum(), 1))
 
 
 def carry(chance: FaceMap, before: FaceMap | None, *, coverage: float, face: NDArray[np.bool_]) -> FaceMap:
-    """What is known of each place after a photo, (h, w): today's chances and what stays, `coverage` in all."""
+    """What is known of each place after a photo, (h, w), with mean `coverage`: today's, and what stays."""
     if before is not None:
         chance = np.where(chance == 0, 0, chance + (1 - chance) * _STAYS * before).astype(np.float32)
     return shift_to(chance, coverage, within=face)
 
 
-def mean_opacity(opacity: FaceMap, shown: FaceMap, believed: FaceMap, *, face: NDArray[np.bool_]) -> float:
-    """Density: the face's mean opacity, the photo's own corrected where more or less is believed covered.
+def opacity_between(opacity: FaceMap, shown: FaceMap, believed: FaceMap, *, face: NDArray[np.bool_]) -> float:
+    """How much denser a face is than its photo shows, where more of it (or less) is believed covered.
 
     Parameters
     ----------
@@ -119,9 +129,5 @@ def mean_opacity(opacity: FaceMap, shown: FaceMap, believed: FaceMap, *, face: N
         The places that count.
     """
     seen = np.isfinite(opacity) & face
-    own = np.where(seen, opacity, 0)
-    thick = np.clip(own / np.maximum(shown, 1e-3), _THINNEST, _DENSEST)
-    corrected = own + thick * np.where(seen, believed - shown, 0)
-    covered = float(believed[seen].sum())
-    of_covered = float(corrected.sum()) / covered if covered > 0 else 0.0
-    return float((corrected.sum() + of_covered * believed[face & ~seen].sum()) / max(face.sum(), 1))
+    thick = np.clip(np.where(seen, opacity, 0) / np.maximum(shown, 1e-3), _THINNEST, _DENSEST)
+    return float((thick * (believed - shown))[seen].sum() / max(seen.sum(), 1))

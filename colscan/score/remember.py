@@ -14,12 +14,17 @@ import numpy as np
 from colscan.flags import Flag
 from colscan.score.follow import follow
 from colscan.score.model import Evidence, FaceMap, FaceState, Memory, Score
-from colscan.score.places import carry, chance_covered, fill_hidden, mean_opacity, unknown_share
+from colscan.score.places import carry, chance_covered, known_share, opacity_between, recall_hidden
 from colscan.score.trajectory import Trajectory, grow, just_spawned, look, unknown
 from colscan.units import days_between
 
 # A fall in coverage that needs an explanation (fraction).
 _FALL = 0.15
+# A patch's area is off by a quarter, one standard deviation: its edge by an eighth of its radius.
+_PATCH_OFF = 0.25
+_Z90 = 1.645
+# Patches leave at least this share of a face to grow on, or growth can't be told.
+_LEAST_FREE = 0.05
 # After a fall only the photo itself speaks, and something about it isn't understood.
 _WIDER_AFTER_FALL = 2.0
 
@@ -63,24 +68,32 @@ def remember(evidence: Evidence, memory: Memory, *, taken_at: datetime) -> Score
     trajectory = _settle(shown, before, memory, fell=fell, taken_at=taken_at)
     coverage = trajectory.coverage * shown.free
     low, high = (limit * shown.free for limit in trajectory.quantiles())
+    patches_off = _Z90 * _PATCH_OFF * (1 - shown.free) * trajectory.coverage
     places = before.places if before else None
     believed = carry(shown.chance, places, coverage=coverage, face=evidence.face)
     return Score(
         evidence=evidence,
         segment=memory.segment,
         coverage=coverage,
-        low=min(low, coverage),
-        high=max(high, coverage),
-        density=mean_opacity(evidence.opacity, shown.chance, believed, face=evidence.face),
+        low=max(coverage - float(np.hypot(max(coverage - low, 0.0), patches_off)), 0.0),
+        high=min(coverage + float(np.hypot(max(high - coverage, 0.0), patches_off)), 1.0),
+        density=_density(evidence, shown.chance, believed),
         patches=patches,
         state=FaceState(at=taken_at, trajectory=trajectory, places=believed),
         flags=(*evidence.flags, Flag.FELL) if fell else evidence.flags,
     )
 
 
+def _density(evidence: Evidence, shown: FaceMap, believed: FaceMap) -> float | None:
+    if evidence.density is None:
+        return None
+    more = opacity_between(evidence.opacity, shown, believed, face=evidence.face)
+    return min(max(evidence.density + more, 0.0), 1.0)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Shown:
-    """What a photo shows of a whole face, its hidden places filled.
+    """What a photo and its bag's earlier ones show of a face.
 
     Parameters
     ----------
@@ -107,21 +120,22 @@ def _fitting(state: FaceState | None, evidence: Evidence) -> FaceState | None:
 
 
 def _show(evidence: Evidence, before: FaceState | None) -> _Shown:
-    """The photo's answer for the face as a whole: it was measured on the seen part alone."""
+    """The photo's answer, with what was known before of the places that it hides."""
     own, face = evidence.coverage or 0.0, evidence.face
-    seen = np.isfinite(evidence.opacity) & face
-    places = before.places if before else None
-    chance = fill_hidden(chance_covered(evidence.opacity, own), face, places)
-    whole = float(chance[face].mean()) if seen.any() else own
-    seen_share = float(seen.sum() / max(face.sum(), 1))
-    patches = sum(patch.area for patch in evidence.patches) * seen_share
-    free = max(1 - patches, 0.05)
-    # Measuring allowed for anything in all hidden places; some of them are known.
-    known = (1 - seen_share - unknown_share(evidence.opacity, face, places)) * own * (1 - own)
+    chance = chance_covered(evidence.opacity, own, face=face)
+    seen_share = float((np.isfinite(evidence.opacity) & face).sum() / max(face.sum(), 1))
+    moved = known = 0.0
+    if before is not None and before.places is not None:
+        recalled = recall_hidden(chance, evidence.opacity, before.places, face=face)
+        moved = float((recalled - chance)[face].sum() / max(face.sum(), 1))
+        # Measuring allowed for anything in all hidden places; these are known.
+        known = known_share(evidence.opacity, before.places, face=face) * own * (1 - own)
+        chance = recalled
+    free = max(1 - seen_share * sum(patch.area for patch in evidence.patches), _LEAST_FREE)
     low = evidence.low if evidence.low is not None else 0.0
     high = evidence.high if evidence.high is not None else 1.0
-    coverage = min(whole / free, 1.0)
-    below, above = max(own - low - known, 0.0), max(high - own - known, 0.0)
+    coverage = min((own + moved) / free, 1.0)
+    below, above = (max(off - known, off / 2) for off in (own - low, high - own))
     return _Shown(
         chance=chance,
         free=free,
@@ -142,12 +156,11 @@ def _settle(
 ) -> Trajectory:
     """How far the bag is, by what was known before and by the photo."""
     wider = _WIDER_AFTER_FALL if fell else 1.0
-    if before is not None:
-        known = grow(before.trajectory, days_between(before.at, taken_at))
-    elif memory.spawned_at is not None and memory.segment == 0 and not fell:
+    known = unknown()
+    if memory.spawned_at is not None and memory.segment == 0 and not fell:
         known = just_spawned(days_between(memory.spawned_at, taken_at))
-    else:
-        known = unknown()
+    if before is not None:
+        known = grow(before.trajectory, days_between(before.at, taken_at), otherwise=known)
     return look(
         known,
         shown.coverage,

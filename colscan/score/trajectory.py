@@ -34,17 +34,20 @@ _WANDER = 0.12
 _UNEVEN = 0.2
 # Half a step of the grid, so that growth finer than it is not lost.
 _BLUR = 0.01
-# Chance that a bag is nothing like that (a wrong date, spawned elsewhere), and each day that something
-# happened which nobody noted.
+# Chance that a bag is nothing like that: a wrong date, spawned elsewhere.
 _OUT_OF_THE_ORDINARY = 0.02
-_UNNOTED_PER_DAY = 0.005
+# Chance a day that what is remembered is mistaken altogether, or that something happened which nobody
+# noted: then only the bag's age is known. Well under the next one, or a single day of fog would be
+# believed more than all the clear days before.
+_MISTAKEN_PER_DAY = 0.01
 # Chance that a photo's answer is wrong beyond its own interval, fog read as growth: then it tells nothing.
-_PHOTO_WRONG = 0.05
-# Degrees of freedom of a photo's error otherwise.
+_PHOTO_WRONG = 0.03
+# Otherwise its error is Student's t with this many degrees of freedom, and 90 % of it lie within so many
+# deviations.
 _FREEDOM = 4.0
+_WITHIN_90 = 2.132
 # No photo is surer than this, one standard deviation of coverage.
 _LEAST_SD = 0.015
-_Z90 = 1.645
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,7 +78,7 @@ def just_spawned(days: float) -> Trajectory:
     """What is known of a bag `days` after spawning before its first photo is looked at."""
     bare = np.zeros((len(Z), len(_RATES)))
     bare[0] = _usual_rates()
-    grown = grow(Trajectory(chance=bare), max(0.0, days - _LAG_DAYS)).chance
+    grown = _grown(bare, max(0.0, days - _LAG_DAYS))
     return _mixed(grown, _anything(), _OUT_OF_THE_ORDINARY)
 
 
@@ -84,20 +87,34 @@ def unknown() -> Trajectory:
     return Trajectory(chance=_anything())
 
 
-def grow(known: Trajectory, days: float) -> Trajectory:
-    """What is known after some days more; coverage never falls but by what nobody noted."""
+def grow(known: Trajectory, days: float, *, otherwise: Trajectory) -> Trajectory:
+    """What is known after some days more: coverage never falls, if what was known is right.
+
+    Parameters
+    ----------
+    known : Trajectory
+        Before.
+    days : float
+        Since then, not negative.
+    otherwise : Trajectory
+        What would be known today if what was known before were mistaken.
+    """
+    mistaken = 1 - np.exp(-_MISTAKEN_PER_DAY * days)
+    return _mixed(_grown(known.chance, days), otherwise.chance, float(mistaken))
+
+
+def _grown(chance: NDArray[np.float64], days: float) -> NDArray[np.float64]:
+    """Rates wander, and each progress moves on by its rate and by how uneven the days are."""
     if days <= 0:
-        return known
+        return chance
     log_rate = np.log(_RATES)
     turn = np.exp(-0.5 * ((log_rate[:, None] - log_rate[None]) / (_WANDER * np.sqrt(days))) ** 2)
-    turned = known.chance @ (turn / turn.sum(1, keepdims=True))
     gone = _RATES * days
     sd = np.hypot(_UNEVEN * _RATES * min(days, np.sqrt(days)), _BLUR)
     step = np.exp(-0.5 * ((Z[:, None] - gone) / sd) ** 2)
-    # Who is beyond the grid's end is full.
-    step[-1] += np.maximum(0.0, 1 - step.sum(0)) * (gone > Z[-1] - sd)
-    step /= step.sum(0)
-    return _mixed(_walk(turned, step), _anything(), 1 - np.exp(-_UNNOTED_PER_DAY * days))
+    # A rate that goes further than the grid in these days fills the face.
+    step[-1, gone > Z[-1]] = 1.0
+    return _walk(chance @ (turn / turn.sum(1, keepdims=True)), step / step.sum(0))
 
 
 def _walk(chance: NDArray[np.float64], step: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -112,7 +129,7 @@ def _walk(chance: NDArray[np.float64], step: NDArray[np.float64]) -> NDArray[np.
 
 def look(known: Trajectory, coverage: float, *, low: float, high: float) -> Trajectory:
     """What is known after a photo that says `coverage` with a 90 % interval (fractions)."""
-    sd = max(high - coverage, coverage - low, _LEAST_SD * _Z90) / _Z90
+    sd = max(high - coverage, coverage - low, _LEAST_SD * _WITHIN_90) / _WITHIN_90
     fits = (1 + ((COVERAGE - coverage) / sd) ** 2 / _FREEDOM) ** (-(_FREEDOM + 1) / 2)
     likelihood = (1 - _PHOTO_WRONG) * 0.375 * fits / sd + _PHOTO_WRONG
     chance = known.chance * likelihood[:, None]
