@@ -67,7 +67,7 @@ def remember(evidence: Evidence, memory: Memory, *, taken_at: datetime) -> Score
         before, shown = None, _show(evidence, None)
     trajectory = _settle(shown, before, memory, fell=fell, taken_at=taken_at)
     coverage = trajectory.coverage * shown.free
-    low, high = (limit * shown.free for limit in trajectory.quantiles())
+    low, high = (limit * shown.free for limit in trajectory.interval())
     patches_off = _Z90 * _PATCH_OFF * (1 - shown.free) * trajectory.coverage
     places = before.places if before else None
     believed = carry(shown.chance, places, coverage=coverage, face=evidence.face)
@@ -147,7 +147,7 @@ def _show(evidence: Evidence, before: FaceState | None) -> _Shown:
 
 def _is_fall(before: FaceState, shown: _Shown) -> bool:
     """Whether the photo is far below what was known, and neither's doubt explains it."""
-    least, _ = before.trajectory.quantiles()
+    least, _ = before.trajectory.interval()
     return before.trajectory.coverage - shown.coverage > _FALL and shown.high < least
 
 

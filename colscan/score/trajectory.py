@@ -24,10 +24,11 @@ COVERAGE = 1 - np.exp(-(Z**3))
 # Rates from a face that stands still to one that is full in four days.
 _RATES = np.exp(np.linspace(np.log(0.02), np.log(0.5), 20))
 # Spawn runs take 8 to 26 days (Pleurotus species 17 to 24 or 26, warm grain-rich blocks from 8), which
-# is z = 1.58 at 0.06 to 0.21 a day: half a deviation beyond either end.
-_RATE, _RATE_SD = 0.12, 0.6
-# Spawn takes half a day to a day to recover before it grows out.
-_LAG_DAYS = 0.5
+# is z = 1.58 at 0.29 to 0.067 a day after the lag: nine in ten bags lie between.
+_RATE, _RATE_SD = 0.14, 0.5
+# Spawn recovers before it grows out, and is seen when it is thick enough to count: a lag of this many days
+# on average, exponential, after the first half day.
+_LAG_DAYS, _LEAST_LAG_DAYS = 1, 0.5
 # The rate wanders (log, per root day): spawn on top, one front, slows to a third over a fortnight.
 _WANDER = 0.12
 # And from day to day by a fifth: 20 to 25 C changes the velocity of P. eryngii by 18 %.
@@ -64,21 +65,25 @@ class Trajectory:
 
     @property
     def coverage(self) -> float:
-        """Expected coverage (fraction)."""
-        return float(self.chance.sum(1) @ COVERAGE)
-
-    def quantiles(self) -> tuple[float, float]:
-        """Coverage (fraction) that is exceeded with a chance of 95 and of 5 %."""
+        """Expected coverage (fraction), what lies outside the interval left out as if it were at its ends."""
         share = self.chance.sum(1)
-        low, high = np.interp([0.05, 0.95], np.cumsum(share) - share / 2, COVERAGE)
-        return float(low), float(high)
+        return float(share @ np.clip(COVERAGE, *self.interval()))
+
+    def interval(self) -> tuple[float, float]:
+        """The shortest range of coverage (fractions) that holds 90 % of the chance."""
+        share = self.chance.sum(1)
+        below = np.linspace(0.0, 0.1, 41)
+        reached = np.cumsum(share) - share / 2
+        low, high = (np.interp(below + more, reached, COVERAGE) for more in (0.0, 0.9))
+        shortest = int(np.argmin(high - low))
+        return float(low[shortest]), float(high[shortest])
 
 
 def just_spawned(days: float) -> Trajectory:
     """What is known of a bag `days` after spawning before its first photo is looked at."""
     bare = np.zeros((len(Z), len(_RATES)))
     bare[0] = _usual_rates()
-    grown = _grown(bare, max(0.0, days - _LAG_DAYS))
+    grown = _grown(bare, max(0.0, days - _LEAST_LAG_DAYS))
     return _mixed(grown, _anything(), _OUT_OF_THE_ORDINARY)
 
 
@@ -104,17 +109,32 @@ def grow(known: Trajectory, days: float, *, otherwise: Trajectory) -> Trajectory
 
 
 def _grown(chance: NDArray[np.float64], days: float) -> NDArray[np.float64]:
-    """Rates wander, and each progress moves on by its rate and by how uneven the days are."""
+    """Rates wander, and each progress moves on by its rate and by how uneven the days are.
+
+    What is bare may not have begun; its rate stays as open as it was.
+    """
     if days <= 0:
         return chance
     log_rate = np.log(_RATES)
     turn = np.exp(-0.5 * ((log_rate[:, None] - log_rate[None]) / (_WANDER * np.sqrt(days))) ** 2)
-    gone = _RATES * days
-    sd = np.hypot(_UNEVEN * _RATES * min(days, np.sqrt(days)), _BLUR)
-    step = np.exp(-0.5 * ((Z[:, None] - gone) / sd) ** 2)
+    turned = chance @ (turn / turn.sum(1, keepdims=True))
+    waiting = np.exp(-days / _LAG_DAYS)
+    begun, bare = turned.copy(), np.zeros_like(turned)
+    begun[0], bare[0] = 0.0, turned[0]
+    uneven = _UNEVEN * min(days, np.sqrt(days))
+    # Whoever began in these days did so at any time of them: half of them on average.
+    fresh = _walk(bare, _steps(_RATES * days / 2, _RATES * days / np.sqrt(12)))
+    return np.asarray(
+        _walk(begun, _steps(_RATES * days, _RATES * uneven)) + (1 - waiting) * fresh + waiting * bare
+    )
+
+
+def _steps(gone: NDArray[np.float64], sd: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Chance of each step along `Z`, for each rate."""
+    step = np.exp(-0.5 * ((Z[:, None] - gone) / np.hypot(sd, _BLUR)) ** 2)
     # A rate that goes further than the grid in these days fills the face.
     step[-1, gone > Z[-1]] = 1.0
-    return _walk(chance @ (turn / turn.sum(1, keepdims=True)), step / step.sum(0))
+    return np.asarray(step / step.sum(0))
 
 
 def _walk(chance: NDArray[np.float64], step: NDArray[np.float64]) -> NDArray[np.float64]:
