@@ -33,16 +33,16 @@ _LAG_DAYS, _LEAST_LAG_DAYS = 1, 0.5
 _WANDER = 0.12
 # And from day to day by a fifth: 20 to 25 C changes the velocity of P. eryngii by 18 %.
 _UNEVEN = 0.2
-# Half a step of the grid, so that growth finer than it is not lost.
-_BLUR = 0.01
+# A normal distribution as nine equally likely points of mean 0 and deviation 1.
+_NODES = np.array([-1.711, -1.039, -0.633, -0.303, 0.0, 0.303, 0.633, 1.039, 1.711])
 # Chance that a bag is nothing like that: a wrong date, spawned elsewhere.
 _OUT_OF_THE_ORDINARY = 0.02
 # Chance a day that what is remembered is mistaken altogether, or that something happened which nobody
 # noted: then only the bag's age is known. Well under the next one, or a single day of fog would be
 # believed more than all the clear days before.
-_MISTAKEN_PER_DAY = 0.01
+_MISTAKEN_PER_DAY = 0.015
 # Chance that a photo's answer is wrong beyond its own interval, fog read as growth: then it tells nothing.
-_PHOTO_WRONG = 0.03
+_PHOTO_WRONG = 0.06
 # Otherwise its error is Student's t with this many degrees of freedom, and 90 % of it lie within so many
 # deviations.
 _FREEDOM = 4.0
@@ -118,33 +118,39 @@ def _grown(chance: NDArray[np.float64], days: float) -> NDArray[np.float64]:
     log_rate = np.log(_RATES)
     turn = np.exp(-0.5 * ((log_rate[:, None] - log_rate[None]) / (_WANDER * np.sqrt(days))) ** 2)
     turned = chance @ (turn / turn.sum(1, keepdims=True))
-    waiting = np.exp(-days / _LAG_DAYS)
     begun, bare = turned.copy(), np.zeros_like(turned)
     begun[0], bare[0] = 0.0, turned[0]
     uneven = _UNEVEN * min(days, np.sqrt(days))
-    # Whoever began in these days did so at any time of them: half of them on average.
-    fresh = _walk(bare, _steps(_RATES * days / 2, _RATES * days / np.sqrt(12)))
-    return np.asarray(
-        _walk(begun, _steps(_RATES * days, _RATES * uneven)) + (1 - waiting) * fresh + waiting * bare
+    waiting, growing, growing_sd = _begin(days)
+    fresh = _walk(bare, _RATES * growing, _RATES * growing_sd)
+    return np.asarray(_walk(begun, _RATES * days, _RATES * uneven) + (1 - waiting) * fresh + waiting * bare)
+
+
+def _begin(days: float) -> tuple[float, float, float]:
+    """Chance that a lag isn't over after some days; else for how many of them it is, and their deviation.
+
+    The lag is exponential; of those that are over, cut off at `days`.
+    """
+    waiting = float(np.exp(-days / _LAG_DAYS))
+    late = days * waiting / (1 - waiting)
+    spread = max(_LAG_DAYS**2 - late * days / (1 - waiting), 0.0)
+    return waiting, days - (_LAG_DAYS - late), float(np.sqrt(spread))
+
+
+def _walk(
+    chance: NDArray[np.float64], gone: NDArray[np.float64], sd: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Each rate's progress moved on by a normal step of its own, never back nor off the end of `Z`."""
+    length, width = len(Z), Z[1] - Z[0]
+    nodes = np.clip(gone + _NODES[:, None] * sd, 0.0, Z[-1]) / width
+    # A step between two points of the grid is shared by both, so that its mean is kept.
+    step = np.maximum(0.0, 1 - np.abs(np.arange(length)[:, None, None] - nodes)).mean(1)
+    moved = np.fft.irfft(
+        np.fft.rfft(chance, 2 * length, axis=0) * np.fft.rfft(step, 2 * length, axis=0), 2 * length, axis=0
     )
-
-
-def _steps(gone: NDArray[np.float64], sd: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Chance of each step along `Z`, for each rate."""
-    step = np.exp(-0.5 * ((Z[:, None] - gone) / np.hypot(sd, _BLUR)) ** 2)
-    # A rate that goes further than the grid in these days fills the face.
-    step[-1, gone > Z[-1]] = 1.0
-    return np.asarray(step / step.sum(0))
-
-
-def _walk(chance: NDArray[np.float64], step: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Each rate's progress moved on by its own steps; what leaves the grid stays at its end."""
-    length = len(Z)
-    size = 2 * length
-    moved = np.fft.irfft(np.fft.rfft(chance, size, axis=0) * np.fft.rfft(step, size, axis=0), size, axis=0)
-    out = np.maximum(moved[:length], 0.0)
-    out[-1] += np.maximum(moved[length:], 0.0).sum(0)
-    return np.asarray(out)
+    moved = np.maximum(moved, 0.0)
+    moved[length - 1] += moved[length:].sum(0)
+    return np.asarray(moved[:length])
 
 
 def look(known: Trajectory, coverage: float, *, low: float, high: float) -> Trajectory:
