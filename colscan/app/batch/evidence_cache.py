@@ -29,7 +29,9 @@ def load_evidence(folder: Path, sha256: str, tag: int, baselines: Mapping[int, B
     A damaged file counts as none.
     """
     try:
-        with np.load(_file(folder, sha256), allow_pickle=False) as kept:
+        # From memory: numpy leaves the file of a damaged archive open.
+        data = io.BytesIO(_file(folder, sha256).read_bytes())
+        with np.load(data, allow_pickle=False) as kept:
             tags = [int(known) for known in kept["tags"]]
             if str(kept["key"]) != _key(sha256, tags, baselines):
                 return None
