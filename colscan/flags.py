@@ -43,6 +43,11 @@ class Flag(StrEnum):
         "The photo carries no date; the time the file was last changed was used.",
         "Send the original file rather than a messenger's copy, or give --taken-at.",
     )
+    TIME_AHEAD = (
+        "time-ahead",
+        "The photo is dated more than a day later than this computer's clock.",
+        "Set the clocks of phone and computer; give the right time with --taken-at.",
+    )
     # about the photo and the light
     TAG_TWICE = (
         "tag-twice",

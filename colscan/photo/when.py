@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,8 @@ _STAMP_IN_NAME = re.compile(
 )
 # A file newer than this was just copied or downloaded: its time is the copy's, not the photo's.
 _FRESH = timedelta(hours=1)
+# Two clocks may differ by a zone; a photo dated later than that is from a wrong clock.
+_AHEAD = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,15 +65,17 @@ def resolve_taken_at(
     PhotoError
         When no source gives a believable time.
     """
-    if option is not None:
-        return Taken(at=option, source="option")
-    taken = _from_exif(exif, zone) or _from_name(path.name, zone) or _from_file(path, zone, not_before, now)
+    said = Taken(at=option, source="option") if option else None
+    taken = said or _from_exif(exif, zone) or _from_name(path.name, zone)
+    taken = taken or _from_file(path, zone, not_before, now)
     if taken is None:
         why = "no date in the photo or its name, and the file's own time is no help"
         msg = f"{path.name}: nothing says when it was taken ({why})."
         raise PhotoError(
             msg, "Say it with --taken-at, for example --taken-at 2026-03-09T10:05, one photo at a time."
         )
+    if taken.at > now + _AHEAD:
+        return replace(taken, flags=(*taken.flags, Flag.TIME_AHEAD))
     return taken
 
 

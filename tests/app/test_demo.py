@@ -64,7 +64,7 @@ def test_a_second_run_adds_nothing(ran: Path, capsys: pytest.CaptureFixture[str]
     assert main(["demo", str(ran)]) == 0
     assert contents(ran) == before
     said = capsys.readouterr()
-    assert "nothing appended; 6 photos scanned before" in said.err
+    assert "nothing appended; 6 photos passed over" in said.err
     assert "Where to look next" in said.err
     assert "what to do" in said.out
 

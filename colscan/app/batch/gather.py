@@ -28,13 +28,23 @@ def gather_photos(arguments: Iterable[str]) -> tuple[Path, ...]:
     PhotoError
         When a name doesn't exist, or a folder or pattern holds no photo.
     """
-    found: dict[Path, None] = {}
+    found: dict[Path, Path] = {}
     for argument in arguments:
-        found.update(dict.fromkeys(_expand(argument)))
-    return tuple(found)
+        for path in _expand(argument):
+            found.setdefault(path.resolve(), path)
+    return tuple(found.values())
 
 
 def _expand(argument: str) -> list[Path]:
+    if not argument:
+        return _refuse("An empty name was given for a photo")
+    try:
+        return _look_up(argument)
+    except OSError as error:
+        return _refuse(f"{argument}: can't be looked at ({error.strerror})")
+
+
+def _look_up(argument: str) -> list[Path]:
     path = Path(argument)
     if path.is_dir():
         inside = _photos_among(path.iterdir())
@@ -49,7 +59,9 @@ def _expand(argument: str) -> list[Path]:
 
 
 def _photos_among(paths: Iterable[Path]) -> list[Path]:
-    return sorted(path for path in paths if path.suffix.lower() in PHOTO_SUFFIXES and path.is_file())
+    # Names with a dot in front are what file systems and copying programs leave beside the photos.
+    seen = (path for path in paths if path.suffix.lower() in PHOTO_SUFFIXES and path.name[0] != ".")
+    return sorted(path for path in seen if path.is_file())
 
 
 def _refuse(what: str) -> list[Path]:

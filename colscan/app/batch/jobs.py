@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import os
 import signal
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass
-from multiprocessing import get_context
-from typing import Any, TypeVar
+from dataclasses import dataclass, replace
+from multiprocessing import active_children, get_context, parent_process
+from threading import Thread
+from typing import TypeVar
 
-from colscan.errors import ColscanError
-from colscan.locate import locate_bags
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.errors import ColscanError, PhotoError
+from colscan.locate import locate_bags, turned_points
 from colscan.photo import PhotoRef, load_rgb
 from colscan.score import measure_views
 from colscan.score.model import Baseline, Evidence
@@ -55,13 +61,30 @@ def measure_photo(job: PhotoJob) -> PhotoResult | Failure:
     except ColscanError as error:
         return Failure(name=job.ref.name, error=error)
     sighting = locate_bags(rgb)
+    evidence = measure_views(sighting.views, job.baselines)
     return PhotoResult(
         ref=job.ref,
         width_px=rgb.shape[1],
         height_px=rgb.shape[0],
-        evidence=measure_views(sighting.views, job.baselines),
+        evidence=tuple(_turned_back(seen, sighting.turns, rgb.shape[:2]) for seen in evidence),
         repeated_tags=sighting.repeated_tags,
     )
+
+
+def _turned_back(seen: Evidence, turns: int, shape: tuple[int, int]) -> Evidence:
+    """Evidence with its px in the photo as loaded, where that had to be turned upright by its cards."""
+    if not turns:
+        return seen
+    turned_shape = shape[::-1] if turns % 2 else shape
+
+    def back(points_px: NDArray[np.float64]) -> NDArray[np.float64]:
+        return turned_points(points_px, -turns, turned_shape)
+
+    patches = []
+    for patch in seen.patches:
+        ((x, y),) = back(np.array([patch.centre_px])).tolist()
+        patches.append(replace(patch, centre_px=(x, y), outline_px=back(patch.outline_px)))
+    return replace(seen, outline_px=back(seen.outline_px), patches=tuple(patches))
 
 
 @contextmanager
@@ -70,26 +93,45 @@ def worker_pool(jobs: int) -> Iterator[ProcessPoolExecutor | None]:
     if jobs <= 1:
         yield None
         return
-    pool = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_ignore_interrupts)
+    pool = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_serve_parent)
     try:
         yield pool
+    except BaseException:
+        # Nobody waits for photos whose results nobody takes any more.
+        for child in active_children():
+            child.terminate()
+        raise
     finally:
         pool.shutdown(cancel_futures=True)
 
 
 def run_in_order(pool: ProcessPoolExecutor | None, work: Callable[[J], T], jobs: Sequence[J]) -> Iterator[T]:
-    """Results in the order of their jobs, each as soon as it and those before it are there."""
+    """Results in the order of their jobs, each as soon as it and those before it are there.
+
+    Raises
+    ------
+    PhotoError
+        When a process was ended from outside.
+    """
     if pool is None:
         yield from map(work, jobs)
         return
-    pending: list[Future[T]] = [pool.submit(work, job) for job in jobs]
-    yield from _each(pending)
+    try:
+        for future in [pool.submit(work, job) for job in jobs]:
+            yield future.result()
+    except BrokenProcessPool as error:
+        msg = "A process that measured photos was ended from outside, perhaps for want of memory."
+        raise PhotoError(msg, "Scan again with --jobs 1; photos recorded before are passed over.") from error
 
 
-def _each(pending: Iterable[Future[Any]]) -> Iterator[Any]:
-    for future in pending:
-        yield future.result()
-
-
-def _ignore_interrupts() -> None:
+def _serve_parent() -> None:
+    """Leave ctrl-C to the parent, and end when it ends, however it does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

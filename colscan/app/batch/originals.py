@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 import shutil
+from contextlib import suppress
 from pathlib import Path
 
 from colscan.errors import LedgerError
 from colscan.ledger.columns import PhotoRow, original_stem
 from colscan.photo import PhotoRef
+
+PART = ".part"
 
 
 def keep_original(folder: Path, ref: PhotoRef) -> None:
@@ -20,17 +23,18 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
         When it can't be written.
     """
     target = folder / "photos" / (original_stem(ref.taken_at, ref.sha256) + ref.path.suffix.lower())
-    if target.exists():
-        return
-    part = target.with_name(f"{target.name}.{os.getpid()}.part")
+    part = target.with_name(f"{target.name}.{os.getpid()}{PART}")
     try:
+        if target.exists():
+            return
         target.parent.mkdir(exist_ok=True)
         shutil.copyfile(ref.path, part)
         with part.open("rb+") as copied:
             os.fsync(copied.fileno())
         part.replace(target)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         msg = f"{target}: the photo can't be kept ({error.strerror})."
         raise LedgerError(
             msg, "Make room on the disk, or make the trial's folder writable; then scan again."
@@ -39,4 +43,5 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
 
 def find_original(folder: Path, row: PhotoRow) -> Path | None:
     """The kept file of a recorded photo, or None when it is gone."""
-    return next((folder / "photos").glob(original_stem(row.taken_at, row.photo_sha256) + ".*"), None)
+    named = (folder / "photos").glob(original_stem(row.taken_at, row.photo_sha256) + ".*")
+    return next((path for path in named if path.suffix != PART), None)

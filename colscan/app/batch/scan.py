@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, tzinfo
 from pathlib import Path
 
 from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load_baselines
@@ -62,9 +62,10 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlreadyKnown:
-    """A photo whose bytes were recorded before."""
+    """A photo whose bytes were recorded before, or are those of another photo of this scan (its `twin`)."""
 
     name: str
+    twin: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,8 +105,10 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
         ref = _place(path, trial, options)
         if isinstance(ref, Rejected):
             yield ref
-        elif ref.sha256 in known or ref.sha256 in fresh:
+        elif ref.sha256 in known:
             yield AlreadyKnown(name=ref.name)
+        elif ref.sha256 in fresh:
+            yield AlreadyKnown(name=ref.name, twin=fresh[ref.sha256].name)
         else:
             fresh[ref.sha256] = ref
     if not fresh:
@@ -122,16 +125,17 @@ def _place(path: Path, trial: Trial, options: ScanOptions) -> PhotoRef | Rejecte
             path, max_megapixels=limit, zone=trial.zone, not_before=first, taken_at=options.taken_at
         )
         if ref.taken_at < first:
-            raise _too_early(ref, "the first bag", first)
+            raise _too_early(ref, "the first bag", first, trial.zone)
     except PhotoError as error:
         return Rejected(name=path.name, error=error)
     return ref
 
 
-def _too_early(ref: PhotoRef, bag: str, inoculated_at: datetime) -> PhotoError:
+def _too_early(ref: PhotoRef, bag: str, inoculated_at: datetime, zone: tzinfo) -> PhotoError:
+    source = "as said" if ref.taken_at_from == "option" else f"from {ref.taken_at_from}"
     msg = (
-        f"{ref.name}: was taken {ref.taken_at:%Y-%m-%d %H:%M} ({ref.taken_at_from}), "
-        f"before {bag} was inoculated ({inoculated_at:%Y-%m-%d %H:%M})."
+        f"{ref.name}: was taken {ref.taken_at.astimezone(zone):%Y-%m-%d %H:%M} ({source}), "
+        f"before {bag} was inoculated ({inoculated_at.astimezone(zone):%Y-%m-%d %H:%M})."
     )
     return PhotoError(msg, "Correct inoculated_at in bags.csv, or give the right time with --taken-at.")
 
@@ -147,6 +151,7 @@ class _Scan:
         self._bags: dict[int, Bag] = {bag.tag: bag for bag in trial.bags if bag.tag is not None}
         self._recollection = Recollection(trial, ledger)
         self._cameras = [(row.taken_at, row.camera) for row in ledger.photos]
+        self._unkept: tuple[str, Mapping[int, Baseline]] | None = None
 
     def run(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Iterator[Outcome]:
         limit = self._trial.limits.max_photo_megapixels
@@ -175,9 +180,14 @@ class _Scan:
             return kept
         limit = self._trial.limits.max_photo_megapixels
         made = make_baselines(self._bags, early, max_megapixels=limit, pool=pool)
-        if not self._options.dry_run:
-            keep_baselines(self._folder, key, made)
+        self._unkept = (key, made)
         return made
+
+    def _keep_baselines(self) -> None:
+        """Keep new baselines, once a photo is recorded: a scan that records nothing leaves nothing."""
+        if self._unkept and not self._options.dry_run:
+            keep_baselines(self._folder, *self._unkept)
+        self._unkept = None
 
     def _kept_early(self) -> list[PhotoRef]:
         early = [row for row in self._ledger.photos if is_early(row.taken_at, self._bags.values())]
@@ -193,6 +203,7 @@ class _Scan:
             keep_original(self._folder, result.ref)
             if not append_photo(self._folder, recorded.photo, recorded.scores, recorded.suspects):
                 return AlreadyKnown(name=result.ref.name)
+        self._keep_baselines()
         chain.add(result)
         self._recollection.add(recorded.scores, recorded.suspects)
         self._cameras.append((result.ref.taken_at, result.ref.camera))
@@ -234,12 +245,26 @@ class _Scan:
         ref = result.ref
         for bag in found:
             if ref.taken_at < bag.inoculated_at:
-                raise _too_early(ref, f"bag {bag.bag}", bag.inoculated_at)
+                raise _too_early(ref, f"bag {bag.bag}", bag.inoculated_at, self._trial.zone)
         if not found and not repeated:
-            msg = f"{ref.name}: no card of this trial was found in it."
-            raise PhotoError(
-                msg, "Go nearer until a tag is at least 30 px wide, and check that the cards are in view."
-            )
+            raise self._nothing_found(result)
+
+    def _nothing_found(self, result: PhotoResult) -> PhotoError:
+        foreign = sorted({seen.tag for seen in result.evidence})
+        if not self._bags:
+            msg = f"{result.ref.name}: no bag of this trial has a tag in bags.csv, so none can be found."
+            return PhotoError(msg, "Give each bag a card and put the card's number into the column tag.")
+        if foreign:
+            msg = f"{result.ref.name}: none of its cards is of this trial ({self._owners(foreign)})."
+            return PhotoError(msg, "Scan it into the trial whose bags it shows, or correct bags.csv.")
+        msg = f"{result.ref.name}: no card was found in it."
+        return PhotoError(
+            msg, "Go nearer until a tag is at least 30 px wide; check that the cards are in view."
+        )
+
+    def _owners(self, tags: list[int]) -> str:
+        siblings = sibling_tags(self._folder)
+        return ", ".join(f"tag {tag}" + (f" is {siblings[tag]}" if tag in siblings else "") for tag in tags)
 
     def _shelf(self, found: Mapping[Bag, Evidence]) -> str | None:
         planned = {bag.shelf for bag in found}
@@ -258,9 +283,7 @@ class _Scan:
         for code in repeated:
             yield f"{code}: its tag stands twice in the photo, so it was not scored; cover one of the cards"
         foreign = sorted({seen.tag for seen in result.evidence} - self._bags.keys())
-        siblings = sibling_tags(self._folder) if foreign else {}
-        for tag in foreign:
-            owner = f" (it is {siblings[tag]})" if tag in siblings else ""
-            yield f"tag {tag} is no bag of this trial{owner}; left out"
+        if foreign:
+            yield f"left out, no bags of this trial: {self._owners(foreign)}"
         if any(self._recollection.is_late(bag, result.ref.taken_at) for bag in found):
             yield "taken before photos that are scored already: their rows stand as they are"

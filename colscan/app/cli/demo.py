@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from colscan.errors import ExitCode, TrialError
+from colscan.errors import ExitCode, LedgerError, TrialError
 
 
 @click.command()
@@ -25,7 +25,7 @@ def demo(folder: Path | None) -> ExitCode:
       colscan demo
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.scan import ScanOptions, scan_photos
-    from colscan.app.cli.scan import report_scan
+    from colscan.app.cli.report import report_scan
     from colscan.app.demo import NAME, PHOTOS
     from colscan.trial import load_trial
 
@@ -34,8 +34,9 @@ def demo(folder: Path | None) -> ExitCode:
     photos = sorted(PHOTOS.iterdir())
     options = ScanOptions(jobs=min(os.cpu_count() or 1, len(photos)))
     click.echo(f"Scanning {len(photos)} photos of eight bags into {folder} ...", err=True)
-    outcomes = scan_photos(folder, load_trial(folder), photos, options)
-    code = report_scan(outcomes, total=len(photos), options=options)
+    trial = load_trial(folder)
+    outcomes = scan_photos(folder, trial, photos, options)
+    code = report_scan(outcomes, total=len(photos), zone=trial.zone, options=options)
     if code is ExitCode.DONE:
         _show(folder, photos[-1])
     return code
@@ -59,7 +60,7 @@ def _copy_plan(folder: Path) -> None:
             shutil.copyfile(path, folder / path.name)
     except OSError as error:
         msg = f"{folder}: can't be made ({error.strerror})."
-        raise TrialError(msg, "Run the demo in a folder where you may write.") from error
+        raise LedgerError(msg, "Run the demo in a folder where you may write.") from error
 
 
 def _show(folder: Path, photo: Path) -> None:

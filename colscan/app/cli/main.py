@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import sys
 from importlib import import_module
 from pathlib import Path
@@ -77,10 +79,12 @@ def run() -> None:
 def main(arguments: list[str]) -> int:
     """Return the exit code of a command line, after printing what it has to say.
 
-    Click's own handling is off: it ends with 1 for ctrl-C, which here means a crash.
+    Click's own handling is off: it ends with 1 for ctrl-C, which here means a crash. A traceback is shown
+    only when the variable COLSCAN_TRACEBACK is set.
     """
     try:
         result = colscan.main(arguments, prog_name="colscan", standalone_mode=False)
+        sys.stdout.flush()
         return result if isinstance(result, int) else ExitCode.DONE
     except ColscanError as error:
         click.echo(f"colscan: {error}", err=True)
@@ -91,3 +95,26 @@ def main(arguments: list[str]) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("colscan: stopped; whole photos are kept, run the command again to finish", err=True)
         return ExitCode.INTERRUPTED
+    except (OSError, SystemExit) as error:
+        return _output_failed(error)
+    except Exception as error:
+        if os.environ.get("COLSCAN_TRACEBACK"):
+            raise
+        fault = f"colscan: a fault in colscan itself ({type(error).__name__}: {error})."
+        click.echo(
+            f"{fault}\n  Whole photos are kept. Please report it with the command that you ran.", err=True
+        )
+        return ExitCode.CRASH
+
+
+def _output_failed(error: OSError | SystemExit) -> int:
+    """What follows when stdout, or a file, can't take what is written; a reader that left is no failure."""
+    if isinstance(error, SystemExit) or error.errno == errno.EPIPE or error.filename is None:
+        # The interpreter flushes once more at its end, and would complain.
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - open to the end
+    if isinstance(error, SystemExit) or error.errno == errno.EPIPE:
+        return ExitCode.DONE
+    where = error.filename or "the output"
+    click.echo(f"colscan: {where}: can't be read or written ({error.strerror}).", err=True)
+    click.echo("  Make room, or allow reading and writing there; then run the command again.", err=True)
+    return ExitCode.LEDGER
