@@ -13,7 +13,7 @@ import numpy as np
 
 from colscan.flags import Flag
 from colscan.score.follow import follow
-from colscan.score.model import Evidence, FaceMap, FaceState, Memory, Score
+from colscan.score.model import Evidence, FaceMap, FaceState, Memory, PatchScore, Score
 from colscan.score.places import carry, chance_covered, known_share, opacity_between, recall_hidden
 from colscan.score.trajectory import Trajectory, grow, just_spawned, look, unknown
 from colscan.units import days_between
@@ -49,17 +49,7 @@ def remember(evidence: Evidence, memory: Memory, *, taken_at: datetime) -> Score
     """
     patches = follow(evidence.patches, memory, taken_at=taken_at)
     if evidence.coverage is None:
-        return Score(
-            evidence=evidence,
-            segment=memory.segment,
-            coverage=None,
-            low=None,
-            high=None,
-            density=None,
-            patches=patches,
-            state=memory.state,
-            flags=evidence.flags,
-        )
+        return _unmeasured(evidence, memory, patches)
     before = _fitting(memory.state, evidence)
     shown = _show(evidence, before)
     fell = before is not None and _is_fall(before, shown)
@@ -67,20 +57,34 @@ def remember(evidence: Evidence, memory: Memory, *, taken_at: datetime) -> Score
         before, shown = None, _show(evidence, None)
     trajectory = _settle(shown, before, memory, fell=fell, taken_at=taken_at)
     coverage = trajectory.coverage * shown.free
-    low, high = (limit * shown.free for limit in trajectory.interval())
-    patches_off = _Z90 * _PATCH_OFF * (1 - shown.free) * trajectory.coverage
+    low, high = _limits(trajectory, shown)
     places = before.places if before else None
     believed = carry(shown.chance, places, coverage=coverage, face=evidence.face)
     return Score(
         evidence=evidence,
         segment=memory.segment,
         coverage=coverage,
-        low=max(coverage - float(np.hypot(max(coverage - low, 0.0), patches_off)), 0.0),
-        high=min(coverage + float(np.hypot(max(high - coverage, 0.0), patches_off)), 1.0),
+        low=low,
+        high=high,
         density=_density(evidence, shown.chance, believed),
         patches=patches,
         state=FaceState(at=taken_at, trajectory=trajectory, places=believed),
         flags=(*evidence.flags, Flag.FELL) if fell else evidence.flags,
+    )
+
+
+def _unmeasured(evidence: Evidence, memory: Memory, patches: tuple[PatchScore, ...]) -> Score:
+    """The score of a photo that can't be measured: none, and what was known stays."""
+    return Score(
+        evidence=evidence,
+        segment=memory.segment,
+        coverage=None,
+        low=None,
+        high=None,
+        density=None,
+        patches=patches,
+        state=memory.state,
+        flags=evidence.flags,
     )
 
 
@@ -110,6 +114,15 @@ class _Shown:
     coverage: float
     low: float
     high: float
+
+
+def _limits(trajectory: Trajectory, shown: _Shown) -> tuple[float, float]:
+    """90 % interval of the whole face's coverage: of what is free, and of how much that is."""
+    low, high = (limit * shown.free for limit in trajectory.interval())
+    coverage = trajectory.coverage * shown.free
+    patches_off = _Z90 * _PATCH_OFF * (1 - shown.free) * trajectory.coverage
+    below, above = (float(np.hypot(max(off, 0.0), patches_off)) for off in (coverage - low, high - coverage))
+    return max(coverage - below, 0.0), min(coverage + above, 1.0)
 
 
 def _fitting(state: FaceState | None, evidence: Evidence) -> FaceState | None:

@@ -28,7 +28,7 @@ _RATES = np.exp(np.linspace(np.log(0.02), np.log(0.5), 20))
 _RATE, _RATE_SD = 0.14, 0.5
 # Spawn recovers before it grows out, and is seen when it is thick enough to count: a lag of this many days
 # on average, exponential, after the first half day.
-_LAG_DAYS, _LEAST_LAG_DAYS = 1, 0.5
+_LAG_DAYS, _LEAST_LAG_DAYS = 1.0, 0.5
 # The rate wanders (log, per root day): spawn on top, one front, slows to a third over a fortnight.
 _WANDER = 0.12
 # And from day to day by a fifth: 20 to 25 C changes the velocity of P. eryngii by 18 %.
