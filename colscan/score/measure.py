@@ -123,6 +123,7 @@ def _evidence(
         density=measured.density if measured else None,
         unseen=1 - seen_share,
         opacity=measured.opacity if measured else np.full(bag.seen.shape, np.nan, np.float32),
+        face=bag.face.whole & (bag.seen | bag.face.burnt_out),
         patches=patches,
         mm_per_px=bag.view.mm_per_px,
         outline_px=bag.view.outline_px,

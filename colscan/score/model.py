@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.flags import Flag
+from colscan.score.trajectory import Trajectory
 
 FaceMap = NDArray[np.float32]
 """(h, w) or (h, w, 3) on the face's own grid of millimetres, NaN where nothing was seen."""
@@ -79,7 +80,11 @@ class Evidence:
     unseen : float
         Fraction of the face that is hidden.
     opacity : FaceMap, shape (h, w)
-        Opacity of the mycelium on the face's own grid, NaN where unseen: what the remembering pass works on.
+        Expected opacity of the mycelium on the grid of the bag's baseline, NaN where unseen, exactly 0
+        in suspect patches: what the remembering pass works on.
+    face : ndarray of bool, shape (h, w)
+        The face on the same grid without card, wires and whatever else is no part of it; what
+        reflections and shade hide belongs to it.
     patches : tuple of PatchSeen
         Suspect patches.
     mm_per_px : float
@@ -99,6 +104,7 @@ class Evidence:
     density: float | None
     unseen: float
     opacity: FaceMap
+    face: NDArray[np.bool_]
     patches: tuple[PatchSeen, ...]
     mm_per_px: float
     outline_px: NDArray[np.float64]
@@ -119,6 +125,25 @@ class KnownPatch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FaceState:
+    """What is known of a bag's face after a photo, and what its next one is remembered from.
+
+    Parameters
+    ----------
+    at : datetime
+        Time of that photo.
+    trajectory : Trajectory
+        How far it is and how quickly it grows, suspect patches left out.
+    places : FaceMap, shape (h, w), or None
+        Chance that each place is covered, 0 outside the face; None when it was never seen.
+    """
+
+    at: datetime
+    trajectory: Trajectory
+    places: FaceMap | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Memory:
     """What is remembered of a bag when its next photo is looked at, all from earlier photos and events.
 
@@ -126,8 +151,10 @@ class Memory:
     ----------
     segment : int
         How often the bag was shaken, turned or opened before the photo.
-    coverage : float or None
-        The latest coverage (fraction) of this segment; None when there is none.
+    spawned_at : datetime or None
+        When the bag was inoculated; None when that is not known.
+    state : FaceState or None
+        After the latest earlier photo of this segment; None when there is none.
     patches : tuple of KnownPatch
         Patches of this segment; names of earlier segments are not used again.
     patches_named : int
@@ -137,7 +164,8 @@ class Memory:
     """
 
     segment: int = 0
-    coverage: float | None = None
+    spawned_at: datetime | None = None
+    state: FaceState | None = None
     patches: tuple[KnownPatch, ...] = ()
     patches_named: int = 0
     healthy_looks: tuple[str, ...] = ()
@@ -156,7 +184,7 @@ class PatchScore:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Score:
-    """One bag's score in one photo, after remembering: what becomes a row."""
+    """One bag's score in one photo, after remembering: what becomes a row, and what the next photo needs."""
 
     evidence: Evidence
     segment: int
@@ -165,4 +193,5 @@ class Score:
     high: float | None
     density: float | None
     patches: tuple[PatchScore, ...]
+    state: FaceState | None
     flags: tuple[Flag, ...] = ()

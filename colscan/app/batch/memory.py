@@ -10,7 +10,6 @@ from colscan.ledger import Ledger
 from colscan.ledger.columns import SEGMENT_ENDERS, EventRow, ScoreRow, SuspectRow
 from colscan.score.model import KnownPatch, Memory
 from colscan.trial.model import Bag, Trial
-from colscan.units import to_fraction
 
 
 class Recollection:
@@ -42,22 +41,29 @@ class Recollection:
         """Whether a photo of this bag that was taken later is scored already."""
         return any(score.taken_at > taken_at for score in self._scores[bag.bag])
 
+    def earlier(self, bag: Bag, taken_at: datetime) -> tuple[ScoreRow, ...]:
+        """A bag's scores of the same segment from before a time, in order, one for each photo."""
+        began = max(self._enders(bag, taken_at), default=bag.inoculated_at)
+        rows = [row for row in self._scores[bag.bag] if began <= row.taken_at < taken_at]
+        by_photo = {row.photo_sha256: row for row in rows}
+        return tuple(sorted(by_photo.values(), key=lambda row: (row.taken_at, row.photo_sha256)))
+
     def recall(self, bag: Bag, taken_at: datetime) -> Memory:
-        """What is known of a bag from before a time: its segment, in it the last coverage and patches."""
-        enders = [event.at for event in self._events if _ends_segment(event, bag) and event.at <= taken_at]
+        """What the rows say of a bag from before a time: its segment, and in it the patches; no state."""
+        enders = self._enders(bag, taken_at)
         began = max(enders, default=bag.inoculated_at)
-        scores = [row for row in self._scores[bag.bag] if began <= row.taken_at < taken_at]
-        measured = [row for row in scores if row.coverage_pct is not None]
-        latest = max(measured, key=lambda row: row.taken_at, default=None)
         suspects = [row for row in self._suspects[bag.bag] if began <= row.taken_at < taken_at]
         strain = self._trial.strain(bag.strain)
         return Memory(
             segment=len(enders),
-            coverage=to_fraction(latest.coverage_pct) if latest else None,
+            spawned_at=bag.inoculated_at,
             patches=_known_patches(suspects),
             patches_named=_last_name(self._suspects[bag.bag]),
             healthy_looks=strain.healthy_looks if strain else (),
         )
+
+    def _enders(self, bag: Bag, taken_at: datetime) -> list[datetime]:
+        return [event.at for event in self._events if _ends_segment(event, bag) and event.at <= taken_at]
 
 
 def _ends_segment(event: EventRow, bag: Bag) -> bool:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from pathlib import Path
 
 from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load_baselines
 from colscan.app.batch.baselines import is_early, make_baselines
+from colscan.app.batch.chain import Chain, reference
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, measure_photo, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
@@ -20,7 +21,7 @@ from colscan.ledger import Ledger, append_photo, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.photo import PhotoRef, read_ref
 from colscan.score import METHOD, remember
-from colscan.score.model import Baseline, Evidence
+from colscan.score.model import Baseline, Evidence, Memory
 from colscan.trial import sibling_tags
 from colscan.trial.model import Bag, Trial
 from colscan.units import now
@@ -155,13 +156,21 @@ class _Scan:
     def run(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Iterator[Outcome]:
         limit = self._trial.limits.max_photo_megapixels
         baselines = self._baselines(refs, pool)
+        chain = Chain(
+            self._folder,
+            self._ledger.photos,
+            baselines,
+            max_megapixels=limit,
+            keep=not self._options.dry_run,
+            pool=pool,
+        )
         in_time = sorted(refs, key=lambda ref: (ref.taken_at, ref.sha256))
         jobs = [PhotoJob(ref=ref, max_megapixels=limit, baselines=baselines) for ref in in_time]
         for result in run_in_order(pool, measure_photo, jobs):
             if isinstance(result, Failure):
                 yield Rejected(name=result.name, error=result.error)
             else:
-                yield self._record(result)
+                yield self._record(result, chain)
 
     def _baselines(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Mapping[int, Baseline]:
         early = self._kept_early() + [ref for ref in refs if is_early(ref.taken_at, self._bags.values())]
@@ -183,22 +192,11 @@ class _Scan:
     def _kept_early(self) -> list[PhotoRef]:
         early = [row for row in self._ledger.photos if is_early(row.taken_at, self._bags.values())]
         found = ((row, find_original(self._folder, row)) for row in early)
-        return [
-            PhotoRef(
-                path=path,
-                name=row.photo,
-                sha256=row.photo_sha256,
-                taken_at=row.taken_at,
-                taken_at_from=row.taken_at_from,
-                camera=row.camera,
-            )
-            for row, path in found
-            if path is not None
-        ]
+        return [reference(row, path) for row, path in found if path is not None]
 
-    def _record(self, result: PhotoResult) -> Outcome:
+    def _record(self, result: PhotoResult, chain: Chain) -> Outcome:
         try:
-            recorded = self._remember(result)
+            recorded = self._remember(result, chain)
         except PhotoError as error:
             return Rejected(name=result.ref.name, error=error)
         if not self._options.dry_run:
@@ -206,17 +204,18 @@ class _Scan:
             if not append_photo(self._folder, recorded.photo, recorded.scores, recorded.suspects):
                 return AlreadyKnown(name=result.ref.name)
         self._keep_baselines()
+        chain.add(result)
         self._recollection.add(recorded.scores, recorded.suspects)
         self._cameras.append((result.ref.taken_at, result.ref.camera))
         return recorded
 
-    def _remember(self, result: PhotoResult) -> Recorded:
+    def _remember(self, result: PhotoResult, chain: Chain) -> Recorded:
         ref = result.ref
         found = {self._bags[seen.tag]: seen for seen in result.evidence if seen.tag in self._bags}
         repeated = [self._bags[tag].bag for tag in result.repeated_tags if tag in self._bags]
         self._check_found(result, found, repeated)
         scores = {
-            bag: remember(seen, self._recollection.recall(bag, ref.taken_at), taken_at=ref.taken_at)
+            bag: remember(seen, self._recall(bag, ref.taken_at, chain), taken_at=ref.taken_at)
             for bag, seen in sorted(found.items(), key=lambda item: item[0].bag)
         }
         at = now()
@@ -237,6 +236,10 @@ class _Scan:
             ),
             remarks=tuple(self._remarks(result, found, repeated)),
         )
+
+    def _recall(self, bag: Bag, taken_at: datetime, chain: Chain) -> Memory:
+        memory = self._recollection.recall(bag, taken_at)
+        return replace(memory, state=chain.state(bag, self._recollection.earlier(bag, taken_at), memory))
 
     def _check_found(self, result: PhotoResult, found: Mapping[Bag, Evidence], repeated: list[str]) -> None:
         ref = result.ref

@@ -1,0 +1,122 @@
+"""A bag's earlier photos, remembered one after the other → the state that its next photo is scored from.
+
+A state depends on what those photos said, their times and the bag's events alone; it isn't stored.
+What they said is kept in `cache/evidence/`, or else measured again from the kept originals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+from colscan.app.batch.evidence_cache import keep_evidence, load_evidence
+from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, measure_photo, run_in_order
+from colscan.app.batch.originals import find_original
+from colscan.ledger.columns import PhotoRow, ScoreRow
+from colscan.photo import PhotoRef
+from colscan.score import remember
+from colscan.score.model import Baseline, Evidence, FaceState, Memory
+from colscan.trial.model import Bag
+
+
+class Chain:
+    """The states of a trial's bags, made when asked for.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial's folder.
+    photos : iterable of PhotoRow
+        Photos recorded before.
+    baselines : mapping of int to Baseline
+        By tag.
+    max_megapixels : float
+        Larger photos are not measured.
+    keep : bool
+        Whether the cache may be written.
+    pool : ProcessPoolExecutor or None
+        Where photos are measured again.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        photos: Iterable[PhotoRow],
+        baselines: Mapping[int, Baseline],
+        *,
+        max_megapixels: float,
+        keep: bool,
+        pool: ProcessPoolExecutor | None,
+    ) -> None:
+        self._folder = folder
+        self._photos = {row.photo_sha256: row for row in photos}
+        self._baselines = baselines
+        self._max_megapixels = max_megapixels
+        self._keep = keep
+        self._pool = pool
+        # Evidence that could not be put into the cache.
+        self._held: dict[str, tuple[Evidence, ...]] = {}
+        # Each bag's latest state, and the photos it comes from.
+        self._latest: dict[str, tuple[tuple[str, ...], FaceState | None]] = {}
+
+    def add(self, result: PhotoResult) -> None:
+        """Take in what a photo said of its bags."""
+        kept = self._keep and keep_evidence(self._folder, result.ref.sha256, result.evidence, self._baselines)
+        if not kept:
+            self._held[result.ref.sha256] = result.evidence
+
+    def state(self, bag: Bag, earlier: Sequence[ScoreRow], memory: Memory) -> FaceState | None:
+        """A bag's state after its earlier photos of a segment, given in order of time.
+
+        A photo whose evidence and original are both gone is passed over. `memory` says what is the same
+        for all of them: the segment, when it was spawned.
+        """
+        if bag.tag is None:
+            return None
+        photos = tuple(row.photo_sha256 for row in earlier)
+        known, state = self._latest.get(bag.bag, ((), None))
+        if photos[: len(known)] != known:
+            known, state = (), None
+        self._measure_missing(photos[len(known) :], bag.tag)
+        for row in earlier[len(known) :]:
+            seen = self._evidence(row.photo_sha256, bag.tag)
+            if seen is not None:
+                state = remember(seen, replace(memory, state=state), taken_at=row.taken_at).state
+        self._latest[bag.bag] = photos, state
+        return state
+
+    def _measure_missing(self, photos: Iterable[str], tag: int) -> None:
+        missing = [sha for sha in photos if self._evidence(sha, tag) is None]
+        jobs = [
+            PhotoJob(ref=ref, max_megapixels=self._max_megapixels, baselines=self._baselines)
+            for ref in map(self._original, missing)
+            if ref is not None
+        ]
+        for result in run_in_order(self._pool, measure_photo, jobs):
+            if not isinstance(result, Failure):
+                self.add(result)
+
+    def _evidence(self, sha256: str, tag: int) -> Evidence | None:
+        held = self._held.get(sha256)
+        if held is not None:
+            return next((seen for seen in held if seen.tag == tag), None)
+        return load_evidence(self._folder, sha256, tag, self._baselines)
+
+    def _original(self, sha256: str) -> PhotoRef | None:
+        row = self._photos.get(sha256)
+        path = find_original(self._folder, row) if row else None
+        return reference(row, path) if row and path else None
+
+
+def reference(row: PhotoRow, path: Path) -> PhotoRef:
+    """A recorded photo as a file to be looked at again."""
+    return PhotoRef(
+        path=path,
+        name=row.photo,
+        sha256=row.photo_sha256,
+        taken_at=row.taken_at,
+        taken_at_from=row.taken_at_from,
+        camera=row.camera,
+    )

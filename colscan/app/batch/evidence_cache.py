@@ -1,0 +1,122 @@
+"""What photos said of their bags, kept in the trial's `cache/`: remembering needs a bag's earlier photos."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import zipfile
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.flags import Flag
+from colscan.score import METHOD
+from colscan.score.model import Baseline, Evidence, PatchSeen
+
+FOLDER = Path("cache") / "evidence"
+_NUMBERS = ("coverage", "low", "high", "density", "unseen", "mm_per_px", "smallest_spot_mm")
+_FLAGS = {str(flag): flag for flag in Flag}
+_MAPS = ("opacity", "face", "outline_px")
+
+
+def load_evidence(folder: Path, sha256: str, tag: int, baselines: Mapping[int, Baseline]) -> Evidence | None:
+    """What a photo said of one bag, or None when that isn't kept for this method and these baselines.
+
+    A damaged file counts as none.
+    """
+    try:
+        # From memory: numpy leaves the file of a damaged archive open.
+        data = io.BytesIO(_file(folder, sha256).read_bytes())
+        with np.load(data, allow_pickle=False) as kept:
+            tags = [int(known) for known in kept["tags"]]
+            if str(kept["key"]) != _key(sha256, tags, baselines):
+                return None
+            return _unpack(kept, tag)
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        return None
+
+
+def keep_evidence(
+    folder: Path, sha256: str, evidence: Sequence[Evidence], baselines: Mapping[int, Baseline]
+) -> bool:
+    """Keep a photo's evidence; False where that can't be done."""
+    tags = [seen.tag for seen in evidence]
+    arrays: dict[str, NDArray[np.generic]] = {
+        "key": np.array(_key(sha256, tags, baselines)),
+        "tags": np.array(tags, np.int64),
+    }
+    for seen in evidence:
+        arrays |= {f"{seen.tag}-{name}": array for name, array in _pack(seen).items()}
+    data = io.BytesIO()
+    np.savez_compressed(data, **arrays)  # type: ignore[arg-type]
+    target = _file(folder, sha256)
+    part = target.with_name(f"{target.name}.{os.getpid()}.part")
+    with suppress(OSError):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(data.getvalue())
+        part.replace(target)
+        return True
+    return False
+
+
+def _file(folder: Path, sha256: str) -> Path:
+    return folder / FOLDER / f"{sha256[:8]}.npz"
+
+
+def _key(sha256: str, tags: Iterable[int], baselines: Mapping[int, Baseline]) -> str:
+    """What evidence depends on, as a hash: method, photo, the photos of its bags' baselines."""
+    parts = [METHOD, sha256]
+    for tag in sorted(tags):
+        baseline = baselines.get(tag)
+        parts.append(f"{tag} {baseline.late} {' '.join(baseline.photos)}" if baseline else f"{tag}")
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def _pack(seen: Evidence) -> dict[str, NDArray[np.generic]]:
+    numbers = [getattr(seen, name) for name in _NUMBERS]
+    patches = [
+        [p.area_mm2, p.area, *p.centre_px, *p.centre_mm, p.strength, len(p.outline_px)] for p in seen.patches
+    ]
+    outlines = [np.asarray(p.outline_px, np.float64) for p in seen.patches]
+    return {
+        "numbers": np.array([np.nan if value is None else value for value in numbers], np.float64),
+        **{name: getattr(seen, name) for name in _MAPS},
+        "kinds": np.array([p.kind for p in seen.patches], np.str_),
+        "patches": np.array(patches, np.float64).reshape(len(patches), 8),
+        "outlines": np.concatenate([np.zeros((0, 2)), *outlines]),
+        "flags": np.array([str(flag) for flag in seen.flags], np.str_),
+    }
+
+
+def _unpack(kept: Mapping[str, NDArray[np.generic]], tag: int) -> Evidence:
+    values = [None if np.isnan(value) else float(value) for value in kept[f"{tag}-numbers"].tolist()]
+    return Evidence(
+        tag=tag,
+        patches=_unpack_patches(kept, tag),
+        flags=tuple(_FLAGS[str(word)] for word in kept[f"{tag}-flags"]),
+        **dict(zip(_NUMBERS, values, strict=True)),  # type: ignore[arg-type]
+        **{name: kept[f"{tag}-{name}"] for name in _MAPS},  # type: ignore[arg-type]
+    )
+
+
+def _unpack_patches(kept: Mapping[str, NDArray[np.generic]], tag: int) -> tuple[PatchSeen, ...]:
+    rows = kept[f"{tag}-patches"].tolist()
+    outlines = np.split(kept[f"{tag}-outlines"], np.cumsum([int(row[-1]) for row in rows])[:-1])
+    return tuple(
+        PatchSeen(
+            kind=str(kind),
+            area_mm2=area_mm2,
+            area=area,
+            centre_px=(x_px, y_px),
+            centre_mm=(x_mm, y_mm),
+            outline_px=np.asarray(outline, np.float64),
+            strength=strength,
+        )
+        for kind, (area_mm2, area, x_px, y_px, x_mm, y_mm, strength, _), outline in zip(
+            kept[f"{tag}-kinds"], rows, outlines[: len(rows)], strict=True
+        )
+    )

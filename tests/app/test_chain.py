@@ -1,0 +1,140 @@
+"""What a bag's next photo is remembered from: kept in the cache, or made again."""
+
+import csv
+import random
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from demo_trial import begin, photo
+
+from colscan.app.batch.evidence_cache import FOLDER, keep_evidence, load_evidence
+from colscan.app.cli.main import main
+from colscan.flags import Flag
+from colscan.score.model import Evidence, PatchSeen
+
+
+def scan(folder: Path, *days: int) -> None:
+    """Scan photos of the demo by their days."""
+    assert main(["scan", str(folder), "--jobs", "1", *(str(photo(day)) for day in days)]) == 0
+
+
+def rows(folder: Path, name: str = "scores.csv") -> list[dict[str, str]]:
+    """The rows of a CSV file without the time they were written."""
+    with (folder / name).open(newline="", encoding="utf-8") as file:
+        return [{k: v for k, v in row.items() if k != "scanned_at"} for row in csv.DictReader(file)]
+
+
+def test_deleting_the_cache_changes_no_number(scanned: Path, tmp_path: Path) -> None:
+    """With the cache deleted, or damaged, the next photo's rows are the same: photos are measured again."""
+    deleted, damaged = (Path(shutil.copytree(scanned, tmp_path / name)) for name in ("deleted", "damaged"))
+    shutil.rmtree(deleted / "cache")
+    for path in (damaged / FOLDER).iterdir():
+        path.write_bytes(path.read_bytes()[:1000])
+    for folder in (scanned, deleted, damaged):
+        scan(folder, 6)
+    for name in ("scores.csv", "suspects.csv"):
+        assert rows(deleted, name) == rows(scanned, name)
+        assert rows(damaged, name) == rows(scanned, name)
+    kept = {folder: sorted(p.name for p in (folder / FOLDER).iterdir()) for folder in (scanned, deleted)}
+    assert len(kept[scanned]) == 3
+    assert kept[deleted] == kept[scanned]
+
+
+def test_any_order_in_one_scan_gives_the_same_rows(trial: Path) -> None:
+    """Four photos, shuffled three ways."""
+    days = [0, 3, 6, 9]
+    folders = [trial, *(begin(trial.parent / f"shuffled{n}") for n in range(2))]
+    for seed, folder in enumerate(folders):
+        random.Random(seed).shuffle(days)
+        scan(folder, *days)
+    assert rows(folders[1]) == rows(trial)
+    assert rows(folders[2]) == rows(trial)
+
+
+def test_memory_is_used_and_an_event_ends_it(scanned: Path, tmp_path: Path) -> None:
+    """A photo after a shake is scored as the first of its segment, else by what was before as well."""
+    shaken = Path(shutil.copytree(scanned, tmp_path / "shaken"))
+    event = ["event", str(shaken), "shaken", "--shelf", "cellar", "--at", "2026-03-06T12:00"]
+    assert main(event) == 0
+    for folder in (scanned, shaken):
+        scan(folder, 6)
+    with_memory, without = (rows(folder)[-8:] for folder in (scanned, shaken))
+    assert {row["segment"] for row in without} == {"1"}
+    assert all(
+        row["coverage_pct"] != other["coverage_pct"] for row, other in zip(with_memory, without, strict=True)
+    )
+
+
+def test_a_lost_original_is_passed_over(scanned: Path) -> None:
+    """With cache and originals gone the next photo is scored by itself."""
+    shutil.rmtree(scanned / FOLDER)
+    shutil.rmtree(scanned / "photos")
+    scan(scanned, 6)
+    assert len(rows(scanned)) == 24
+
+
+@pytest.fixture
+def evidence() -> Evidence:
+    """What a photo said, with a patch, flags, and numbers that are missing."""
+    patch = PatchSeen(
+        kind="green",
+        area_mm2=200.5,
+        area=0.01,
+        centre_px=(10.0, 20.5),
+        centre_mm=(-3.0, 4.25),
+        outline_px=np.array([[1.0, 2.0], [3.0, 4.0], [5.0, 7.0]]),
+        strength=0.75,
+    )
+    return Evidence(
+        tag=7,
+        coverage=0.125,
+        low=None,
+        high=0.25,
+        density=0.1,
+        unseen=0.2,
+        opacity=np.array([[0.5, np.nan]], np.float32),
+        face=np.array([[True, False]]),
+        patches=(patch, patch),
+        mm_per_px=0.9,
+        outline_px=np.array([[0.0, 0.5], [1.0, 1.5], [2.0, 2.5]]),
+        smallest_spot_mm=3.0,
+        flags=(Flag.GLARE, Flag.NO_BASELINE),
+    )
+
+
+def test_evidence_comes_back_as_it_was(tmp_path: Path, evidence: Evidence) -> None:
+    """Every field, bit by bit; another photo's or bag's is not it."""
+    assert keep_evidence(tmp_path, "ab" * 32, [evidence], {})
+    again = load_evidence(tmp_path, "ab" * 32, 7, {})
+    assert again is not None
+    for name in ("tag", "coverage", "low", "high", "density", "unseen", "mm_per_px", "flags"):
+        assert getattr(again, name) == getattr(evidence, name)
+    for name in ("opacity", "face", "outline_px"):
+        assert np.array_equal(getattr(again, name), getattr(evidence, name), equal_nan=name == "opacity")
+    assert len(again.patches) == 2
+    for patch, was in zip(again.patches, evidence.patches, strict=True):
+        assert (patch.kind, patch.area, patch.centre_mm) == (was.kind, was.area, was.centre_mm)
+        assert np.array_equal(patch.outline_px, was.outline_px)
+    assert load_evidence(tmp_path, "ab" * 32, 8, {}) is None
+    assert load_evidence(tmp_path, "ab" * 4 + "c" * 56, 7, {}) is None
+
+
+def test_evidence_without_patches_comes_back(tmp_path: Path, evidence: Evidence) -> None:
+    """No patch, no flag."""
+    bare = Evidence(
+        **{name: getattr(evidence, name) for name in Evidence.__slots__ if name not in ("patches", "flags")},
+        patches=(),
+    )
+    assert keep_evidence(tmp_path, "cd" * 32, [bare], {})
+    again = load_evidence(tmp_path, "cd" * 32, 7, {})
+    assert again is not None
+    assert again.patches == ()
+    assert again.flags == ()
+
+
+def test_an_unwritable_cache_is_no_error(tmp_path: Path, evidence: Evidence) -> None:
+    """A file where the cache should be: not kept, no exception."""
+    (tmp_path / "cache").write_text("in the way")
+    assert not keep_evidence(tmp_path, "ef" * 32, [evidence], {})
