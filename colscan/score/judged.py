@@ -1,0 +1,49 @@
+"""A bag's light and unmixing → the learnt judgement of its face: opacity, coverage, interval, density."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from colscan.photo.model import Mask
+from colscan.score.coverage import Unmixed, look_at, unmix
+from colscan.score.cues import find_cues
+from colscan.score.light import Belief
+from colscan.score.mixing import Cells
+from colscan.score.network import judge
+from colscan.score.prepare import Prepared
+
+
+def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Unmixed:
+    """What `unmix` says, judged again by the network, which looks at the face as a whole.
+
+    Coverage and density are over the whole face outside card, wires and neighbours: what lies under a
+    reflection is taken from what is around it, as white places catch more of them than bare ones.
+
+    Parameters
+    ----------
+    cells : Cells
+        Every cell of the face's grid.
+    patches : ndarray of bool, shape (h, w)
+        Suspect patches: face, but not mycelium.
+    """
+    look = look_at(bag, cells, belief, patches=patches)
+    plain = unmix(bag, cells, belief, patches=patches)
+    chance, opacity = judge(find_cues(bag, cells, belief.best, look=look, patches=patches))
+    shown = bag.whole & (bag.face.seen | bag.face.burnt_out)
+    grown = shown & ~patches
+    faces = max(int(shown.sum()), 1)
+    coverage = float(chance[grown].sum() / faces)
+    low, high = _interval(coverage, plain)
+    return Unmixed(
+        opacity=np.where(look.seen, np.where(patches, np.float32(0), opacity), np.float32(np.nan)),
+        seen=look.seen,
+        glare=plain.glare,
+        coverage=coverage,
+        low=low,
+        high=high,
+        density=float(opacity[grown].sum() / faces),
+    )
+
+
+def _interval(coverage: float, plain: Unmixed) -> tuple[float, float]:
+    return plain.low, plain.high
