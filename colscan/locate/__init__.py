@@ -7,5 +7,6 @@ Bags without a card of their own are not looked for; nothing here knows what a b
 
 from colscan.locate.bags import locate_bags
 from colscan.locate.cards import find_cards
+from colscan.locate.turn import turned_points
 
-__all__ = ["locate_bags", "find_cards"]
+__all__ = ["locate_bags", "find_cards", "turned_points"]

@@ -16,6 +16,7 @@ from colscan.locate.hidden import hidden_places
 from colscan.locate.model import BagView, Card, Points, Sighting
 from colscan.locate.outline import find_outline, simplified
 from colscan.locate.reference import Reference, read_reference
+from colscan.locate.turn import turned_cards, turns_to_upright
 from colscan.locate.window import LEFT_MM, TOP_MM, Window, cut_window
 from colscan.photo.model import ImageRGB, Mask
 from colscan.trial.model import LAST_BAG_TAG
@@ -45,7 +46,7 @@ def locate_bags(rgb: ImageRGB) -> Sighting:
     Parameters
     ----------
     rgb : ndarray, shape (H, W, 3), uint8
-        The photo, upright sRGB.
+        The photo in sRGB. Where most cards stand on their heads or sides it is turned first.
 
     Returns
     -------
@@ -54,11 +55,13 @@ def locate_bags(rgb: ImageRGB) -> Sighting:
         `face-unsure` and `cut-off`.
     """
     cards = find_cards(rgb)
+    turns = turns_to_upright(cards)
+    cards, rgb = turned_cards(cards, turns, rgb.shape[:2]), np.rot90(rgb, turns)
     counts = Counter(card.tag for card in cards)
     repeated = tuple(tag for tag, count in sorted(counts.items()) if count > 1)
     found = [_find_bag(rgb, card) for card in cards if card.tag <= LAST_BAG_TAG and counts[card.tag] == 1]
     views = tuple(_view(rgb, bag, [other for other in found if other is not bag]) for bag in found)
-    return Sighting(views=views, repeated_tags=repeated)
+    return Sighting(views=views, repeated_tags=repeated, turns=turns)
 
 
 def _find_bag(rgb: ImageRGB, card: Card) -> _Found:

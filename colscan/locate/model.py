@@ -86,7 +86,11 @@ class Sighting:
         One for each card that stands once in the photo and is no shelf card.
     repeated_tags : tuple of int
         Tags that stand more than once: whose bag is which can't be told, so they have no view.
+    turns : int
+        Quarter turns, counter-clockwise, after which the cards stand upright. The views' px are those of
+        the turned photo; `turned_points` with ``-turns`` leads back.
     """
 
     views: tuple[BagView, ...]
     repeated_tags: tuple[int, ...] = ()
+    turns: int = 0

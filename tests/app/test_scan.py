@@ -125,6 +125,21 @@ def test_heic_and_rotation_change_no_score(trial: Path, tmp_path: Path) -> None:
         assert heic_score == pytest.approx(first, abs=3)
 
 
+def test_upside_down_gives_the_same_scores(scanned: Path, tmp_path: Path) -> None:
+    """A photo taken upside down without saying so: the same scores, outlines where the bags are."""
+    path = tmp_path / "turned.png"
+    with Image.open(photo(3)) as image:
+        exif = image.getexif()
+        image.transpose(Image.Transpose.ROTATE_180).save(path, exif=exif)
+    assert scan(scanned, path) == 0
+    upright, turned = rows(scanned / "scores.csv")[8:16], rows(scanned / "scores.csv")[16:]
+    for one, other in zip(upright, turned, strict=True):
+        assert float(other["coverage_pct"]) == pytest.approx(float(one["coverage_pct"]), abs=0.5)
+        middle = np.array(one["outline"].split(), float).reshape(-1, 2).mean(0)
+        turned_middle = np.array(other["outline"].split(), float).reshape(-1, 2).mean(0)
+        assert turned_middle == pytest.approx((1679, 1259) - middle, abs=5)
+
+
 def test_photos_are_remembered_in_order_of_time(trial: Path) -> None:
     """Given newest first, photos are recorded oldest first and scored as when given in order."""
     other = begin(trial.parent / "other")

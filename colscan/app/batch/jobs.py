@@ -6,12 +6,15 @@ import signal
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from typing import Any, TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 from colscan.errors import ColscanError
-from colscan.locate import locate_bags
+from colscan.locate import locate_bags, turned_points
 from colscan.photo import PhotoRef, load_rgb
 from colscan.score import measure_views
 from colscan.score.model import Baseline, Evidence
@@ -55,13 +58,30 @@ def measure_photo(job: PhotoJob) -> PhotoResult | Failure:
     except ColscanError as error:
         return Failure(name=job.ref.name, error=error)
     sighting = locate_bags(rgb)
+    evidence = measure_views(sighting.views, job.baselines)
     return PhotoResult(
         ref=job.ref,
         width_px=rgb.shape[1],
         height_px=rgb.shape[0],
-        evidence=measure_views(sighting.views, job.baselines),
+        evidence=tuple(_turned_back(seen, sighting.turns, rgb.shape[:2]) for seen in evidence),
         repeated_tags=sighting.repeated_tags,
     )
+
+
+def _turned_back(seen: Evidence, turns: int, shape: tuple[int, int]) -> Evidence:
+    """Evidence with its px in the photo as loaded, where that had to be turned upright by its cards."""
+    if not turns:
+        return seen
+    turned_shape = shape[::-1] if turns % 2 else shape
+
+    def back(points_px: NDArray[np.float64]) -> NDArray[np.float64]:
+        return turned_points(points_px, -turns, turned_shape)
+
+    patches = []
+    for patch in seen.patches:
+        ((x, y),) = back(np.array([patch.centre_px])).tolist()
+        patches.append(replace(patch, centre_px=(x, y), outline_px=back(patch.outline_px)))
+    return replace(seen, outline_px=back(seen.outline_px), patches=tuple(patches))
 
 
 @contextmanager
