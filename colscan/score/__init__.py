@@ -11,7 +11,7 @@ from colscan.score.measure import measure_views
 from colscan.score.reference import share_reference
 from colscan.score.remember import remember
 
-METHOD = "veil-1"
+METHOD = "veil-2"
 """Name and version of the method; rows of the ledger carry it."""
 
 __all__ = ["make_baseline", "measure_views", "share_reference", "remember", "METHOD"]

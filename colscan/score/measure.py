@@ -11,6 +11,7 @@ from colscan.flags import Flag
 from colscan.locate.model import BagView
 from colscan.score.coverage import Unmixed, find_glare, unmix
 from colscan.score.face import GRID_MM
+from colscan.score.judged import judge_face
 from colscan.score.light import Belief, believe_lights, refine_lights
 from colscan.score.mixing import Cells
 from colscan.score.model import Baseline, Evidence, PatchSeen
@@ -74,11 +75,18 @@ def _measure(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> lis
         _evidence(
             bag,
             baselines.get(bag.view.tag),
-            unmix(bag, fit.cells, fit.belief, patches=fit.marks.mask) if fit else None,
+            _judged(bag, fit, known=bag.view.tag in baselines) if fit else None,
             fit.marks.patches if fit else (),
         )
         for bag, fit in zip(bags, fitted, strict=True)
     ]
+
+
+def _judged(bag: Prepared, fit: Fitted, *, known: bool) -> Unmixed:
+    """By the network, which has only learnt from faces with a baseline; else by unmixing alone."""
+    if known:
+        return judge_face(bag, fit.cells, fit.belief, patches=fit.marks.mask)
+    return unmix(bag, fit.cells, fit.belief, patches=fit.marks.mask)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -59,9 +59,9 @@ def _run(maps: Tensor, numbers: NDArray[np.float32], clear: NDArray[np.bool_]) -
     coarse = _modulate(coarse, of_coarse)
     coarse = _layer(coarse, "c3") + coarse
     middle = _modulate(middle, of_middle)
-    middle = _layer(np.concatenate([middle, _double(coarse)]), "b3") + middle
+    middle = _layer(np.concatenate([middle, _double(coarse)]), "b3")
     fine = _modulate(fine, of_fine)
-    fine = _layer(np.concatenate([fine, _double(middle)]), "a3") + fine
+    fine = _layer(np.concatenate([fine, _double(middle)]), "a3")
     return _spread_out(_conv(fine, "out"))[:, :h, :w]
 
 

@@ -50,6 +50,7 @@ class Lamp:
     blur: float
     chroma_blur: float
     moved_mm: float
+    unlike: float
 
 
 def draw_lamp(rng: np.random.Generator) -> Lamp:
@@ -70,14 +71,42 @@ def draw_lamp(rng: np.random.Generator) -> Lamp:
         blur=float(rng.uniform(0, 0.8)),
         chroma_blur=float(rng.uniform(0, 1.5)),
         moved_mm=float(rng.choice([0.4, 1.0, 2.5], p=[0.6, 0.3, 0.1])),
+        unlike=1.0,
     )
+
+
+def draw_still_lamp(rng: np.random.Generator) -> Lamp:
+    """Nearly the first photo's light, film and place again: likeness alone must not pass for bare."""
+    small = float(rng.choice([0.0, 0.1, 0.3]))
+    lamp = draw_lamp(rng)
+    return replace(
+        lamp,
+        veil=float(rng.normal(0, 0.02)),
+        patchy=0.0,
+        relief=lamp.relief * small,
+        side=lamp.side * small,
+        glare=0.0,
+        cast=lamp.cast**small,
+        noise=float(rng.uniform(0, 0.008)),
+        blur=float(rng.uniform(0, 0.4)),
+        chroma_blur=float(rng.uniform(0, 0.5)),
+        moved_mm=0.4 * small,
+        unlike=small,
+    )
+
+
+def flatten(growth: Growth, rng: np.random.Generator) -> Growth:
+    """The same colonies, everywhere equally opaque, with sharp edges."""
+    covered = (growth.covered > 0.5).astype(np.float32)
+    return Growth(covered=covered, opacity=covered * rng.uniform(0.18, 0.95))
 
 
 def paint(bag: Prepared, growth: Growth, lamp: Lamp, rng: np.random.Generator) -> tuple[Prepared, Growth]:
     """A bag as it would look with a growth under a lamp, and the truth."""
     shape = bag.seen.shape
     white = lamp.white * lamp.gain * np.exp(rng.normal(0, 0.06))
-    bare = _moved(_bare(bag, rng), lamp.moved_mm, rng) * lamp.gain * np.exp(rng.normal(0, 0.08))
+    bare = _moved(_bare(bag, lamp.unlike, rng), lamp.moved_mm, rng)
+    bare = bare * lamp.gain * np.exp(lamp.unlike * rng.normal(0, 0.08))
     patches, painted = _patches(shape, white, bag, rng)
     covered, opacity = growth.covered * ~patches, growth.opacity * ~patches
     texture = 1 + rng.uniform(0.01, 0.09) * _noise(shape, rng.uniform(1, 6), rng)
@@ -111,15 +140,30 @@ def _photograph(
         burnt_out=clear & burnt,
         to_px=bag.face.to_px,
     )
-    lost = rng.random() < 0.08
+    lost = rng.random() < 0.08 * lamp.unlike
+    first = _foggy_first(bag, lamp, rng)
     return replace(
-        bag,
+        first,
         face=face,
-        light0=smooth(bag.light0, bag.whole, 6.0) if lost else bag.light0,
+        light0=smooth(first.light0, bag.whole, 6.0) if lost else first.light0,
         whole=face.whole,
         seen=face.seen & face.whole,
-        likeness=0.0 if lost else float(np.clip(bag.likeness * rng.uniform(0.4, 1.0), 0.2, 0.95)),
+        likeness=0.0
+        if lost
+        else float(np.clip(bag.likeness * rng.uniform(1 - 0.6 * lamp.unlike, 1.0), 0.2, 1.0)),
     )
+
+
+def _foggy_first(bag: Prepared, lamp: Lamp, rng: np.random.Generator) -> Prepared:
+    """Sometimes the first photo had fog on the film where today's has none."""
+    if rng.random() > 0.3 * lamp.unlike:
+        return bag
+    fog = replace(lamp, veil=float(rng.uniform(0, 0.08)), patchy=float(rng.choice([0.1, 0.2, 0.35])))
+    light0 = _film(bag.light0, lamp.white, fog, rng).astype(np.float32)
+    level, before = (smooth(x.mean(2), bag.whole, 8.0) for x in (light0, bag.light0))
+    change = np.maximum(level, 1e-4) / np.maximum(before, 1e-4)
+    change = change / np.median(change[bag.whole]) if bag.whole.any() else change
+    return replace(bag, light0=light0, shading=(bag.shading * change**0.7).astype(np.float32))
 
 
 def warp_growth(growth: Growth, shape: tuple[int, int], rng: np.random.Generator) -> Growth:
@@ -156,15 +200,15 @@ def _noise(
     return big / max(float(big.std()), 1e-6)
 
 
-def _bare(bag: Prepared, rng: np.random.Generator) -> np.ndarray:
+def _bare(bag: Prepared, unlike: float, rng: np.random.Generator) -> np.ndarray:
     """The first face with some of its own relief and veil taken off."""
     light = bag.light0
     brightness = np.maximum(light.mean(2), 1e-4)
     logs = np.log(brightness)
     relief = cv2.GaussianBlur(logs, (0, 0), rng.uniform(2, 6)) - cv2.GaussianBlur(logs, (0, 0), 25)
-    light = light * np.exp(-rng.uniform(0, 0.7) * relief)[..., None]
+    light = light * np.exp(-unlike * rng.uniform(0, 0.7) * relief)[..., None]
     darkest = np.quantile(light[bag.whole].min(1), 0.1)
-    return np.maximum(light - rng.uniform(0, 0.6) * max(float(darkest), 0.0), 0.1 * light)
+    return np.maximum(light - unlike * rng.uniform(0, 0.6) * max(float(darkest), 0.0), 0.1 * light)
 
 
 def _moved(light: np.ndarray, moved_mm: float, rng: np.random.Generator) -> np.ndarray:
@@ -206,8 +250,8 @@ def _illumination(bag: Prepared, lamp: Lamp, rng: np.random.Generator) -> np.nda
     for scale in (4, 10, 25):
         logs = logs + lamp.relief * rng.uniform(0, 1) * _noise(shape, scale, rng, tall=lamp.tall)
     rim = rng.uniform(0, 1.5) if rng.random() < 0.3 else rng.uniform(0, 0.5)
-    logs = logs - rim * np.exp(-((depth_mm(bag.whole) / rng.uniform(4, 16)) ** 2))
-    if rng.random() < 0.35:
+    logs = logs - lamp.unlike * rim * np.exp(-((depth_mm(bag.whole) / rng.uniform(4, 16)) ** 2))
+    if rng.random() < 0.35 * lamp.unlike:
         # A gusset: from here to the side the film lies at another angle.
         side = (x + 0.03 * _noise(shape, 60, rng)) * rng.choice([-1, 1]) > rng.uniform(0.55, 0.85)
         logs = logs + rng.normal(0, 0.3) * side
@@ -229,7 +273,7 @@ def _band(shape: tuple[int, int], width_mm: float, rng: np.random.Generator) -> 
 def _film(light: np.ndarray, white: float, lamp: Lamp, rng: np.random.Generator) -> np.ndarray:
     """Haze and fog: neutral light added, and what lies under it taken off."""
     shape = light.shape[:2]
-    amount = np.full(shape, lamp.veil + rng.normal(0, 0.02))
+    amount = np.full(shape, lamp.veil + lamp.unlike * rng.normal(0, 0.02))
     if lamp.patchy:
         fog = _noise(shape, rng.uniform(10, 80), rng, tall=rng.choice([1.0, 3.0])) + rng.normal(0, 0.5)
         amount += lamp.patchy * rng.uniform(0.2, 1) * np.maximum(fog, 0) / 1.5

@@ -67,9 +67,9 @@ class FaceNetwork(nn.Module):
         c = c * (1 + fc) + tc
         c = relu(self.c3(c)) + c
         b = b * (1 + fb) + tb
-        b = relu(self.b3(torch.cat([b, functional.interpolate(c, scale_factor=2)], 1))) + b
+        b = relu(self.b3(torch.cat([b, functional.interpolate(c, scale_factor=2)], 1)))
         a = a * (1 + fa) + ta
-        a = relu(self.a3(torch.cat([a, functional.interpolate(b, scale_factor=2)], 1))) + a
+        a = relu(self.a3(torch.cat([a, functional.interpolate(b, scale_factor=2)], 1)))
         return functional.pixel_shuffle(self.out(a), 2)
 
 
