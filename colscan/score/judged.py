@@ -22,10 +22,11 @@ _CONFORMAL = 1.4
 
 
 def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Unmixed:
-    """What `unmix` says, judged again by the network, which looks at the face as a whole.
+    """What `unmix` says, and what the network says, which looks at the face as a whole.
 
-    Coverage and density are over the whole face outside card, wires and neighbours: what lies under a
-    reflection is taken from what is around it, as white places catch more of them than bare ones.
+    Coverage is the mean of both, density the network's. They are over the whole face outside card,
+    wires and neighbours: what lies under a reflection is the network's guess from what is around it,
+    as white places catch more reflections than bare ones and leaving them out would bias the share.
 
     Parameters
     ----------
@@ -40,8 +41,11 @@ def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) ->
     shown = bag.whole & (bag.face.seen | bag.face.burnt_out)
     grown = shown & ~patches
     faces = max(int(shown.sum()), 1)
-    coverage = float(chance[grown].sum() / faces)
-    low, high = _interval(coverage, plain)
+    # On series that neither had met, the two erred to different sides: their mean is the safer one.
+    both = np.where(look.grown, (chance + look.chance) / 2, chance)
+    coverage = float(both[grown].sum() / faces)
+    judged = float(chance[grown].sum() / faces)
+    low, high = _interval(coverage, judged, plain)
     return Unmixed(
         opacity=np.where(look.seen, np.where(patches, np.float32(0), opacity), np.float32(np.nan)),
         seen=look.seen,
@@ -53,12 +57,12 @@ def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) ->
     )
 
 
-def _interval(coverage: float, plain: Unmixed) -> tuple[float, float]:
+def _interval(coverage: float, judged: float, plain: Unmixed) -> tuple[float, float]:
     """90 % interval: as wide as the two judgements differ, and as the unmixing's own doubt.
 
     The latter holds what the unseen part may hide.
     """
     half_plain = (plain.high - plain.low) / 2
-    spread = float(np.sqrt(_LEAST**2 + (coverage - plain.coverage) ** 2 + (_OWN_DOUBT * half_plain) ** 2))
+    spread = float(np.sqrt(_LEAST**2 + (judged - plain.coverage) ** 2 + (_OWN_DOUBT * half_plain) ** 2))
     half = _CONFORMAL * spread
     return max(0.0, coverage - half), min(1.0, coverage + half)

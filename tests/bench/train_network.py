@@ -1,10 +1,12 @@
 """Train the face network (needs torch, which nothing else does).
 
-    python tests/bench/train_network.py CACHE STEPS leave-out SERIES...   # judged on a series never seen
-    python tests/bench/train_network.py CACHE STEPS ship OUT.npz          # all series: what is shipped
+    python tests/bench/train_network.py CACHE leave-out SERIES...   # judged on a series never seen
+    python tests/bench/train_network.py CACHE ship OUT.npz          # all series: what is shipped
 
-CACHE is what training_faces.py made. Leaving a series out leaves out its photos and everything
-painted from its first faces or with its growth.
+CACHE is what training_faces.py made: real, then 2200 painted, 2000 relit and 600 still faces. Leaving a
+series out leaves out its photos and everything painted from its first faces or with its growth. Training
+has two stages: 1600 steps on real, painted and relit faces, then 700 with still faces too, without which
+the network takes a face that is unchanged outside its colonies for a first photo, hence bare.
 """
 
 from __future__ import annotations
@@ -123,23 +125,40 @@ def loss_of(odds: torch.Tensor, truth: torch.Tensor, weight: torch.Tensor) -> to
     return (face(cells) + 2 * face(dense) + 4 * of_face).mean()
 
 
-def train(real: list[Sample], made: list[Sample], *, steps: int, seed: int) -> FaceNetwork:
-    """A network; of each batch of 8 three are real faces, of which one in six is a first one."""
-    torch.manual_seed(seed)
-    rng = np.random.default_rng(seed)
+def train(real: list[Sample], made: dict[str, list[Sample]]) -> FaceNetwork:
+    """A network trained in two stages; of each batch of 8 three are real, one in six of them a first one."""
+    torch.manual_seed(0)
     network = FaceNetwork().to(memory_format=torch.channels_last)
-    optimizer = torch.optim.AdamW(network.parameters(), lr=3e-3, weight_decay=1e-3)
-    mean = {name: value.clone() for name, value in network.state_dict().items()}
     first, later = ([s for s in real if (s.day == 0) == is_first] for is_first in (True, False))
+    changed = made["painted"] + made["relit"]
+    _stage(network, (later, first, changed, []), (5, 0), steps=1600, rate=3e-3)
+    _stage(network, (later, first, changed, made["still"]), (3, 2), steps=700, rate=1.5e-3)
+    return network.eval()
+
+
+def _stage(
+    network: FaceNetwork,
+    pools: tuple[list[Sample], list[Sample], list[Sample], list[Sample]],
+    made_counts: tuple[int, int],
+    *,
+    steps: int,
+    rate: float,
+) -> None:
+    """Train on later, first, changed and still faces; the weights end as their running mean."""
+    rng = np.random.default_rng(0)
+    optimizer = torch.optim.AdamW(network.parameters(), lr=rate, weight_decay=1e-3)
+    mean = {name: value.clone() for name, value in network.state_dict().items()}
     began = time.time()
     for step in range(steps):
         for group in optimizer.param_groups:
             warm = min(1, (step + 1) / 50)
-            group["lr"] = 3e-3 * warm * (0.5 + 0.5 * np.cos(np.pi * step / steps)) + 1e-5
+            group["lr"] = rate * warm * (0.5 + 0.5 * np.cos(np.pi * step / steps)) + 1e-5
         some_first = 1 - step % 2
+        counts = (3 - some_first, some_first, *made_counts)
         chosen = [
             pool[j]
-            for pool, count in ((later, 3 - some_first), (first, some_first), (made, BATCH - 3))
+            for pool, count in zip(pools, counts, strict=True)
+            if count
             for j in rng.integers(len(pool), size=count)
         ]
         maps, numbers, clear, truth, weight = pack(chosen, rng)
@@ -154,10 +173,9 @@ def train(real: list[Sample], made: list[Sample], *, steps: int, seed: int) -> F
         with torch.no_grad():
             for name, value in network.state_dict().items():
                 mean[name].mul_(keep).add_(value, alpha=1 - keep)
-        if (step + 1) % 250 == 0:
+        if (step + 1) % 100 == 0:
             print(step + 1, round(loss.item(), 3), f"{time.time() - began:.0f} s", flush=True)
     network.load_state_dict(mean)
-    return network.eval()
 
 
 def judge(network: FaceNetwork, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
@@ -174,26 +192,20 @@ def judge(network: FaceNetwork, sample: Sample) -> tuple[np.ndarray, np.ndarray]
 def main(arguments: list[str]) -> None:
     """Leave series out one by one, or make the weights that are shipped."""
     torch.set_num_threads(1)
-    cache, steps, task, rest = Path(arguments[0]), int(arguments[1]), arguments[2], arguments[3:]
+    cache, task, rest = Path(arguments[0]), arguments[1], arguments[2:]
     real = [s for name in SERIES for _, s in pickle.loads((cache / f"real-{name}.pkl").read_bytes())]
-    made = [
-        s
-        for how in ("painted", "relit")
-        for file in sorted(cache.glob(f"{how}-*.pkl"))
-        for s in pickle.loads(file.read_bytes())
-    ]
+    made = {
+        how: [s for file in sorted(cache.glob(f"{how}-*.pkl")) for s in pickle.loads(file.read_bytes())]
+        for how in ("painted", "relit", "still")
+    }
     if task == "ship":
-        network = train(real, made, steps=steps, seed=0)
-        np.savez_compressed(
-            rest[0], **{k: v.numpy().astype(np.float16) for k, v in network.state_dict().items()}
-        )
+        weights = {k: v.numpy().astype(np.float16) for k, v in train(real, made).state_dict().items()}
+        np.savez_compressed(rest[0], **weights)
         return
     for series in rest:
         network = train(
             [s for s in real if series not in s.series],
-            [s for s in made if series not in s.series],
-            steps=steps,
-            seed=0,
+            {how: [s for s in samples if series not in s.series] for how, samples in made.items()},
         )
         held = [s for s in real if series in s.series]
         torch.save(network.state_dict(), cache / f"without-{series}.pt")

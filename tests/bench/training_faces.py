@@ -3,6 +3,7 @@
     python tests/bench/training_faces.py real CACHE            # each rendered face as the tool sees it
     python tests/bench/training_faces.py painted CACHE N SEED  # real first faces with painted growth
     python tests/bench/training_faces.py relit CACHE N SEED    # real faces under another lamp and film
+    python tests/bench/training_faces.py still CACHE N SEED    # painted under nearly the first lamp
 
 The folder of the rendered photos comes from COLSCAN_BENCH (default ../shared/bench).
 """
@@ -21,7 +22,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from painted import Growth, draw_lamp, paint, relight, warp_growth
+from painted import Growth, Lamp, draw_lamp, draw_still_lamp, flatten, paint, relight, warp_growth
 
 from colscan.locate.bags import locate_bags
 from colscan.locate.model import BagView
@@ -201,16 +202,16 @@ def _without_pixels(bag: Prepared) -> Prepared:
 def made_faces(
     real: dict[str, list[tuple[Prepared, Sample]]], how: str, *, count: int, seed: int
 ) -> list[Sample]:
-    """Painted or relit faces, photo by photo: the bags of a photo share its lamp."""
+    """Painted, still or relit faces, photo by photo: the bags of a photo share its lamp."""
     rng = np.random.default_rng(seed)
     growths = {s: _growths([sample for _, sample in real[s]]) for s in SERIES}
     samples: list[Sample] = []
     photo = 0
     while len(samples) < count:
         series = SERIES[photo % 6] if photo % 7 else SERIES[int(rng.integers(6))]
-        grown_in = SERIES[int(rng.integers(6))] if how == "painted" else series
+        grown_in = series if how == "relit" else SERIES[int(rng.integers(6))]
         photo += 1
-        lamp = draw_lamp(rng)
+        lamp = draw_still_lamp(rng) if how == "still" else draw_lamp(rng)
         young = rng.random() < 0.2
         if how == "relit":
             made = _relit(real[series], lamp, rng)
@@ -260,7 +261,7 @@ def _fill(layer: np.ndarray, known: np.ndarray) -> np.ndarray:
     return np.where(known, layer, np.where(reach, near, far)).astype(np.float32)
 
 
-def _relit(faces: list, lamp, rng: np.random.Generator) -> list[tuple[Prepared, Growth, np.ndarray]]:
+def _relit(faces: list, lamp: Lamp, rng: np.random.Generator) -> list[tuple[Prepared, Growth, np.ndarray]]:
     photos = sorted({sample.photo for _, sample in faces if sample.day > 0})
     photo = photos[int(rng.integers(len(photos)))]
     chosen = [face for face in faces if face[1].photo == photo]
@@ -271,7 +272,7 @@ def _relit(faces: list, lamp, rng: np.random.Generator) -> list[tuple[Prepared, 
 
 
 def _painted(
-    faces: list, growths: dict[str, list[Growth]], lamp, rng: np.random.Generator, *, bare: float
+    faces: list, growths: dict[str, list[Growth]], lamp: Lamp, rng: np.random.Generator, *, bare: float
 ) -> list[tuple[Prepared, Growth, np.ndarray]]:
     first = [bag for bag, sample in faces if sample.day == 0]
     made = []
@@ -282,6 +283,8 @@ def _painted(
         growth = warp_growth(own[int(rng.integers(len(own)))], first[i].seen.shape, rng)
         if rng.random() < bare:
             growth = Growth(covered=growth.covered * 0, opacity=growth.opacity * 0)
+        if lamp.unlike < 1 and rng.random() < 0.5:
+            growth = flatten(growth, rng)
         bag, growth = paint(first[i], growth, lamp, rng)
         made.append((bag, growth, bag.whole))
     return made
