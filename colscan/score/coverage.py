@@ -86,7 +86,15 @@ class Look:
 
 
 def look_at(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Look:
-    """What of one bag's face can be seen, and how opaque it is by unmixing."""
+    """What of one bag's face can be seen, and how opaque it is by unmixing.
+
+    Parameters
+    ----------
+    cells : Cells
+        Every cell of the face's grid.
+    patches : ndarray of bool, shape (h, w)
+        Suspect patches: face, but not mycelium.
+    """
     fit = belief.best
     glare = find_glare(bag, cells, fit)
     shade = (cells.brightness < _SHADE * (fit.gain * cells.brightness0 + fit.veil)).reshape(glare.shape)
@@ -98,17 +106,16 @@ def look_at(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Lo
     return Look(seen=seen, grown=grown, glare=glare, chance=chance, opacity=opacity)
 
 
-def unmix(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Unmixed:
+def unmix(bag: Prepared, cells: Cells, belief: Belief, *, look: Look) -> Unmixed:
     """Opacity, coverage with its 90 % interval, and density of one bag.
 
     Parameters
     ----------
     cells : Cells
         Every cell of the face's grid.
-    patches : ndarray of bool, shape (h, w)
-        Suspect patches: face, but not mycelium.
+    look : Look
+        What `look_at` says of it.
     """
-    look = look_at(bag, cells, belief, patches=patches)
     seen, grown = look.seen, look.grown
     faces = max(int(seen.sum()), 1)
     opacity = np.where(seen, look.opacity, np.float32(np.nan))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from colscan.photo.model import Mask
-from colscan.score.coverage import Unmixed, look_at, unmix
+from colscan.score.coverage import Look, Unmixed, unmix
 from colscan.score.cues import find_cues
 from colscan.score.light import Belief
 from colscan.score.mixing import Cells
@@ -21,7 +21,7 @@ _LEAST = 0.005
 _CONFORMAL = 1.4
 
 
-def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Unmixed:
+def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, look: Look, patches: Mask) -> Unmixed:
     """What `unmix` says, and what the network says, which looks at the face as a whole.
 
     Coverage is the mean of both, density the network's. They are over the whole face outside card,
@@ -32,11 +32,12 @@ def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) ->
     ----------
     cells : Cells
         Every cell of the face's grid.
+    look : Look
+        What of the face is seen, and how opaque it is by unmixing.
     patches : ndarray of bool, shape (h, w)
         Suspect patches: face, but not mycelium.
     """
-    look = look_at(bag, cells, belief, patches=patches)
-    plain = unmix(bag, cells, belief, patches=patches)
+    plain = unmix(bag, cells, belief, look=look)
     chance, opacity = judge(find_cues(bag, cells, belief.best, look=look, patches=patches))
     shown = bag.whole & (bag.face.seen | bag.face.burnt_out)
     grown = shown & ~patches

@@ -9,7 +9,7 @@ import numpy as np
 
 from colscan.flags import Flag
 from colscan.locate.model import BagView
-from colscan.score.coverage import Unmixed, find_glare, unmix
+from colscan.score.coverage import Unmixed, find_glare, look_at, unmix
 from colscan.score.face import GRID_MM
 from colscan.score.judged import judge_face
 from colscan.score.light import Belief, believe_lights, refine_lights
@@ -84,9 +84,10 @@ def _measure(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> lis
 
 def _judged(bag: Prepared, fit: Fitted, *, known: bool) -> Unmixed:
     """By the network, which has only learnt from faces with a baseline; else by unmixing alone."""
+    look = look_at(bag, fit.cells, fit.belief, patches=fit.marks.mask)
     if known:
-        return judge_face(bag, fit.cells, fit.belief, patches=fit.marks.mask)
-    return unmix(bag, fit.cells, fit.belief, patches=fit.marks.mask)
+        return judge_face(bag, fit.cells, fit.belief, look=look, patches=fit.marks.mask)
+    return unmix(bag, fit.cells, fit.belief, look=look)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
