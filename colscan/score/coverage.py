@@ -66,8 +66,27 @@ class Unmixed:
     density: float
 
 
-def unmix(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Unmixed:
-    """Opacity, coverage with its 90 % interval, and density of one bag.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Look:
+    """What of a face can be seen, and the unmixing's answer there.
+
+    Parameters
+    ----------
+    seen, grown, glare : ndarray of bool, shape (h, w)
+        The face without what hides it; the same without suspect patches; reflections.
+    chance, opacity : ndarray, shape (h, w), float32
+        Chance that a cell is covered, and its expected opacity; 0 where not grown.
+    """
+
+    seen: Mask
+    grown: Mask
+    glare: Mask
+    chance: Grid
+    opacity: Grid
+
+
+def look_at(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Look:
+    """What of one bag's face can be seen, and how opaque it is by unmixing.
 
     Parameters
     ----------
@@ -81,11 +100,26 @@ def unmix(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Unmi
     shade = (cells.brightness < _SHADE * (fit.gain * cells.brightness0 + fit.veil)).reshape(glare.shape)
     seen = bag.seen & ~glare & (~shade | patches)
     grown = seen & ~patches
+    levels = _chance(cells.take(np.flatnonzero(grown)), belief)
+    chance, opacity = np.zeros(seen.shape, np.float32), np.zeros(seen.shape, np.float32)
+    chance[grown], opacity[grown] = levels[COVERED].sum(0), LEVELS @ levels
+    return Look(seen=seen, grown=grown, glare=glare, chance=chance, opacity=opacity)
+
+
+def unmix(bag: Prepared, cells: Cells, belief: Belief, *, look: Look) -> Unmixed:
+    """Opacity, coverage with its 90 % interval, and density of one bag.
+
+    Parameters
+    ----------
+    cells : Cells
+        Every cell of the face's grid.
+    look : Look
+        What `look_at` says of it.
+    """
+    seen, grown = look.seen, look.grown
     faces = max(int(seen.sum()), 1)
-    chance = _chance(cells.take(np.flatnonzero(grown)), belief)
-    opacity = np.where(seen, np.float32(0), np.float32(np.nan))
-    opacity[grown] = LEVELS @ chance
-    coverage = float(chance[COVERED].sum() / faces)
+    opacity = np.where(seen, look.opacity, np.float32(np.nan))
+    coverage = float(look.chance.sum() / faces)
     unseen = 1 - seen.sum() / max(bag.whole.sum(), 1)
     lost = max(0.0, 1 - bag.likeness / _SURE_LIKENESS)
     off = (1 + lost) * _deviation(cells, belief, grown) * grown.sum() / faces
@@ -93,7 +127,7 @@ def unmix(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Unmi
     return Unmixed(
         opacity=opacity,
         seen=seen,
-        glare=float((glare & bag.whole).sum() / max(bag.whole.sum(), 1)),
+        glare=float((look.glare & bag.whole).sum() / max(bag.whole.sum(), 1)),
         coverage=coverage,
         low=low,
         high=high,

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from colscan.flags import Flag
 from colscan.locate.model import BagView
-from colscan.score.coverage import Unmixed, find_glare, unmix
+from colscan.score.coverage import Unmixed, find_glare, look_at, unmix
 from colscan.score.face import GRID_MM
+from colscan.score.judged import judge_face
 from colscan.score.light import Belief, believe_lights, refine_lights
 from colscan.score.mixing import Cells
 from colscan.score.model import Baseline, Evidence, PatchSeen
@@ -69,27 +70,56 @@ def _with_paper(view: BagView) -> BagView:
 
 
 def _measure(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> list[Evidence]:
-    usual = usual_brightness(bags)
-    nothing = [np.zeros_like(bag.seen) for bag in bags]
-    found = [fit_cells(bag, usual, without=none) for bag, none in zip(bags, nothing, strict=True)]
-    able = [i for i, cells in enumerate(found) if cells is not None and bags[i].seen_share >= _LEAST_SEEN]
-    fitted = [cells for i in able if (cells := found[i]) is not None]
-    beliefs = dict(zip(able, believe_lights(fitted), strict=True)) if able else {}
-    maps = {i: map_cells(bags[i], usual) for i in able}
-    marks = {i: _marks(bags[i], maps[i], beliefs[i]) for i in able}
-    if able:
-        clean = [fit_cells(bags[i], usual, without=marks[i].mask) or found[i] for i in able]
-        again = refine_lights([c for c in clean if c is not None], [beliefs[i] for i in able])
-        beliefs = dict(zip(able, again, strict=True))
-        marks = {i: _marks(bags[i], maps[i], beliefs[i]) for i in able}
+    fitted = fit_bags(bags)
     return [
         _evidence(
             bag,
             baselines.get(bag.view.tag),
-            unmix(bag, maps[i], beliefs[i], patches=marks[i].mask) if i in maps else None,
-            marks[i].patches if i in marks else (),
+            _judged(bag, fit, known=bag.view.tag in baselines) if fit else None,
+            fit.marks.patches if fit else (),
         )
-        for i, bag in enumerate(bags)
+        for bag, fit in zip(bags, fitted, strict=True)
+    ]
+
+
+def _judged(bag: Prepared, fit: Fitted, *, known: bool) -> Unmixed:
+    """By the network, which has only learnt from faces with a baseline; else by unmixing alone."""
+    look = look_at(bag, fit.cells, fit.belief, patches=fit.marks.mask)
+    if known:
+        return judge_face(bag, fit.cells, fit.belief, look=look, patches=fit.marks.mask)
+    return unmix(bag, fit.cells, fit.belief, look=look)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fitted:
+    """One bag's cells, what is believed of its light, and its suspect patches."""
+
+    cells: Cells
+    belief: Belief
+    marks: Marks
+
+
+def fit_bags(bags: Sequence[Prepared]) -> list[Fitted | None]:
+    """Light, veil and patches of all the bags of one photo; None for a bag that hardly shows."""
+    usual = usual_brightness(bags)
+    nothing = [np.zeros_like(bag.seen) for bag in bags]
+    found = [fit_cells(bag, usual, without=none) for bag, none in zip(bags, nothing, strict=True)]
+    able = [i for i, cells in enumerate(found) if cells is not None and bags[i].seen_share >= _LEAST_SEEN]
+    if not able:
+        return [None] * len(bags)
+    beliefs = dict(
+        zip(able, believe_lights([cells for i in able if (cells := found[i]) is not None]), strict=True)
+    )
+    maps = {i: map_cells(bags[i], usual) for i in able}
+    marks = {i: _marks(bags[i], maps[i], beliefs[i]) for i in able}
+    clean = [fit_cells(bags[i], usual, without=marks[i].mask) or found[i] for i in able]
+    again = refine_lights([c for c in clean if c is not None], [beliefs[i] for i in able])
+    beliefs = dict(zip(able, again, strict=True))
+    return [
+        Fitted(cells=maps[i], belief=beliefs[i], marks=_marks(bags[i], maps[i], beliefs[i]))
+        if i in maps
+        else None
+        for i in range(len(bags))
     ]
 
 

@@ -1,0 +1,308 @@
+"""The rendered shelf photos → faces with exact truth per cell, and painted ones made from them.
+
+    python tests/bench/training_faces.py real CACHE            # each rendered face as the tool sees it
+    python tests/bench/training_faces.py painted CACHE N SEED  # real first faces with painted growth
+    python tests/bench/training_faces.py relit CACHE N SEED    # real faces under another lamp and film
+    python tests/bench/training_faces.py still CACHE N SEED    # painted under nearly the first lamp
+
+The folder of the rendered photos comes from COLSCAN_BENCH (default ../shared/bench).
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import pickle
+import sys
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from painted import Growth, Lamp, draw_lamp, draw_still_lamp, flatten, paint, relight, warp_growth
+
+from colscan.locate.bags import locate_bags
+from colscan.locate.model import BagView
+from colscan.photo.light import to_linear
+from colscan.score import make_baseline, share_reference
+from colscan.score.coverage import look_at, unmix
+from colscan.score.cues import Cues, find_cues
+from colscan.score.face import smooth
+from colscan.score.measure import Fitted, fit_bags
+from colscan.score.model import Baseline
+from colscan.score.prepare import Prepared, prepare
+
+SERIES = ("oakrack", "mixed", "outbreak", "bigrack", "nocard", "pen")
+# These have no cards on their bags: faces by truth, and the filter patch's white as paper.
+WITHOUT_CARDS = ("nocard", "pen")
+BENCH = Path(os.environ.get("COLSCAN_BENCH", Path(__file__).parents[3] / "shared" / "bench"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sample:
+    """A face to learn from, or to be judged by.
+
+    Parameters
+    ----------
+    shown : ndarray of bool, shape (h, w)
+        The face outside card and wires; reflections included.
+    growth : Growth
+        Truth on the face's grid.
+    known : ndarray of bool, shape (h, w)
+        Where truth is known.
+    series : tuple of str
+        All the series it is made from.
+    unmixed : tuple of float
+        Coverage, low, high, density by unmixing alone.
+    """
+
+    cues: Cues
+    patches: np.ndarray
+    shown: np.ndarray
+    growth: Growth
+    known: np.ndarray
+    series: tuple[str, ...]
+    photo: str
+    bag: str
+    strain: str
+    day: int
+    light: str
+    coverage: float
+    density: float
+    unmixed: tuple[float, float, float, float]
+
+
+def look(bag: Prepared, fit: Fitted) -> dict:
+    """What the tool sees of a face: all of a sample but its truth."""
+    patches = fit.marks.mask
+    seen = look_at(bag, fit.cells, fit.belief, patches=patches)
+    plain = unmix(bag, fit.cells, fit.belief, look=seen)
+    return {
+        "cues": find_cues(bag, fit.cells, fit.belief.best, look=seen, patches=patches),
+        "patches": patches,
+        "shown": bag.whole & (bag.face.seen | bag.face.burnt_out),
+        "unmixed": (plain.coverage, plain.low, plain.high, plain.density),
+    }
+
+
+def read_photo(name: str) -> tuple[dict, np.ndarray, np.ndarray]:
+    """Truth, truth map (bag, class, opacity) and the photo."""
+    folder = BENCH / "dev" / name
+    image = cv2.imread(str(folder / f"{name}.jpg"), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    truth_map = cv2.imread(str(folder / "truth.png"), cv2.IMREAD_UNCHANGED)[..., ::-1]
+    return json.loads((folder / "truth.json").read_text()), truth_map, np.ascontiguousarray(image[..., ::-1])
+
+
+def views_of(name: str) -> list[BagView]:
+    """The photo's bags as located, or, where they have no cards, by their true faces."""
+    truth, truth_map, image = read_photo(name)
+    tags = {bag["tag"] for bag in truth["bags"]}
+    if truth["series"] not in WITHOUT_CARDS:
+        return [view for view in locate_bags(image).views if view.tag in tags]
+    return [_view_by_truth(bag, truth_map, image) for bag in truth["bags"]]
+
+
+def _view_by_truth(bag: dict, truth_map: np.ndarray, image: np.ndarray) -> BagView:
+    whole = truth_map[..., 0] == bag["tag"]
+    rows, columns = (np.flatnonzero(whole.any(axis)) for axis in (1, 0))
+    x0, y0 = max(0, columns[0] - 6), max(0, rows[0] - 6)
+    crop = np.s_[y0 : rows[-1] + 7, x0 : columns[-1] + 7]
+    face = whole[crop]
+    contours, _ = cv2.findContours(face.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    outline = cv2.approxPolyDP(max(contours, key=cv2.contourArea), 2, True)[:, 0] + np.array([x0, y0], float)
+    return BagView(
+        tag=bag["tag"],
+        rgb=np.ascontiguousarray(image[crop]),
+        origin_px=(int(x0), int(y0)),
+        face=face,
+        hidden=face & (truth_map[crop][..., 1] == 0),
+        outline_px=outline[:32],
+        mm_per_px=bag["mm_per_px"],
+        paper=_filter_patch(bag, image),
+        ink=np.full(3, np.nan),
+        blur_px=0.8,
+    )
+
+
+def _filter_patch(bag: dict, image: np.ndarray) -> np.ndarray:
+    """Light of the brightest 9 cm2 above the block: its filter patch."""
+    x0, y0, x1, _ = bag["box"]
+    mm = bag["mm_per_px"]
+    above = to_linear(image[max(0, y0 - int(110 / mm)) : y0 - int(15 / mm), x0:x1]).reshape(-1, 3)
+    return np.median(above[np.argsort(-above.mean(1))[: int((30 / mm) ** 2)]], axis=0)
+
+
+def truth_on_grid(truth_map: np.ndarray, view: BagView, bag: Prepared) -> tuple[Growth, np.ndarray]:
+    """Growth on the bag's grid, and where it is known."""
+    h, w = view.face.shape
+    x, y = view.origin_px
+    crop = truth_map[y : y + h, x : x + w]
+    own = crop[..., 0] == view.tag
+    layers = (
+        own & (crop[..., 1] == 170),
+        np.where(own & (crop[..., 1] < 200), crop[..., 2], 0) / 255,
+        own & (crop[..., 1] > 0),
+    )
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    shape = bag.seen.shape[::-1]
+    covered, opacity, known = (
+        cv2.warpAffine(layer.astype(np.float32), bag.face.to_px, shape, flags=flags) for layer in layers
+    )
+    return Growth(covered=covered, opacity=opacity), known > 0.6
+
+
+def real_faces(series: str) -> list[tuple[Prepared, Sample]]:
+    """Every face of a series, laid onto its first photo."""
+    faces = []
+    baselines: dict[int, Baseline | None] = {}
+    for folder in sorted((BENCH / "dev").glob(f"{series}-d*")):
+        truth, truth_map, _ = read_photo(folder.name)
+        views = share_reference(views_of(folder.name))
+        if truth["day"] == 0:
+            baselines = {v.tag: make_baseline([v], photos=[folder.name], late=False) for v in views}
+        about = {bag["tag"]: bag for bag in truth["bags"]}
+        known = [(view, b) for view in views if (b := baselines.get(view.tag)) is not None]
+        bags = [prepare(view, baseline) for view, baseline in known]
+        for (view, _), bag, fit in zip(known, bags, fit_bags(bags), strict=True):
+            if fit is not None:
+                faces.append((_without_pixels(bag), _real_sample(view, bag, fit, truth, truth_map, about)))
+    return faces
+
+
+def _real_sample(
+    view: BagView, bag: Prepared, fit: Fitted, truth: dict, truth_map: np.ndarray, about: dict
+) -> Sample:
+    growth, known = truth_on_grid(truth_map, view, bag)
+    own = about[view.tag]
+    return Sample(
+        **look(bag, fit),
+        growth=growth,
+        known=known,
+        series=(truth["series"],),
+        photo=truth["photo"],
+        bag=own["bag"],
+        strain=own["strain"],
+        day=truth["day"],
+        light=truth["light"],
+        coverage=own["coverage_pct"] / 100,
+        density=own["opacity_pct"] / 100,
+    )
+
+
+def _without_pixels(bag: Prepared) -> Prepared:
+    """The bag without its crop of the photo, which nothing needs any more."""
+    one = np.s_[:1, :1]
+    view = bag.view
+    return replace(bag, view=replace(view, rgb=view.rgb[one], face=view.face[one], hidden=view.hidden[one]))
+
+
+def made_faces(
+    real: dict[str, list[tuple[Prepared, Sample]]], how: str, *, count: int, seed: int
+) -> list[Sample]:
+    """Painted, still or relit faces, photo by photo: the bags of a photo share its lamp."""
+    rng = np.random.default_rng(seed)
+    growths = {s: _growths([sample for _, sample in real[s]]) for s in SERIES}
+    samples: list[Sample] = []
+    photo = 0
+    while len(samples) < count:
+        series = SERIES[photo % 6] if photo % 7 else SERIES[int(rng.integers(6))]
+        grown_in = series if how == "relit" else SERIES[int(rng.integers(6))]
+        photo += 1
+        lamp = draw_still_lamp(rng) if how == "still" else draw_lamp(rng)
+        young = rng.random() < 0.2
+        if how == "relit":
+            made = _relit(real[series], lamp, rng)
+        else:
+            made = _painted(real[series], growths[grown_in], lamp, rng, bare=0.5 if young else 0.1)
+        fits = fit_bags([bag for bag, _, _ in made])
+        for (bag, growth, known), fit in zip(made, fits, strict=True):
+            if fit is not None:
+                about = (series, grown_in, f"{how}-{seed}-{photo}")
+                samples.append(_made_sample(bag, fit, growth, known, about))
+    return samples
+
+
+def _made_sample(
+    bag: Prepared, fit: Fitted, growth: Growth, known: np.ndarray, about: tuple[str, str, str]
+) -> Sample:
+    return Sample(
+        **look(bag, fit),
+        growth=growth,
+        known=known,
+        series=about[:2],
+        photo=about[2],
+        bag=str(bag.view.tag),
+        strain="",
+        day=-1,
+        light="",
+        coverage=float(growth.covered[known].mean()),
+        density=float(growth.opacity[known].mean()),
+    )
+
+
+def _growths(samples: list[Sample]) -> dict[str, list[Growth]]:
+    """What grew on a series' bags, by strain, with hidden places filled from around them."""
+    growths: dict[str, list[Growth]] = {}
+    for sample in samples:
+        if sample.coverage > 0:
+            filled = (_fill(x, sample.known) for x in (sample.growth.covered, sample.growth.opacity))
+            covered, opacity = filled
+            growths.setdefault(sample.strain, []).append(Growth(covered=covered, opacity=opacity))
+    return growths
+
+
+def _fill(layer: np.ndarray, known: np.ndarray) -> np.ndarray:
+    layer = np.where(known, layer, 0).astype(np.float32)
+    near, far = smooth(layer, known, 6.0), smooth(layer, known, 30.0)
+    reach = cv2.GaussianBlur(known.astype(np.float32), (0, 0), 4) > 0.02
+    return np.where(known, layer, np.where(reach, near, far)).astype(np.float32)
+
+
+def _relit(faces: list, lamp: Lamp, rng: np.random.Generator) -> list[tuple[Prepared, Growth, np.ndarray]]:
+    photos = sorted({sample.photo for _, sample in faces if sample.day > 0})
+    photo = photos[int(rng.integers(len(photos)))]
+    chosen = [face for face in faces if face[1].photo == photo]
+    order = rng.choice(len(chosen), min(6, len(chosen)), replace=False)
+    return [
+        (relight(bag, lamp, rng), sample.growth, sample.known) for bag, sample in (chosen[i] for i in order)
+    ]
+
+
+def _painted(
+    faces: list, growths: dict[str, list[Growth]], lamp: Lamp, rng: np.random.Generator, *, bare: float
+) -> list[tuple[Prepared, Growth, np.ndarray]]:
+    first = [bag for bag, sample in faces if sample.day == 0]
+    made = []
+    count = min(int(rng.integers(3, 7)), len(first))
+    for i in rng.choice(len(first), count, replace=False):
+        strain = list(growths)[int(rng.integers(len(growths)))]
+        own = growths[strain]
+        growth = warp_growth(own[int(rng.integers(len(own)))], first[i].seen.shape, rng)
+        if rng.random() < bare:
+            growth = Growth(covered=growth.covered * 0, opacity=growth.opacity * 0)
+        if lamp.unlike < 1 and rng.random() < 0.5:
+            growth = flatten(growth, rng)
+        bag, growth = paint(first[i], growth, lamp, rng)
+        made.append((bag, growth, bag.whole))
+    return made
+
+
+def main(arguments: list[str]) -> None:
+    """Fill a cache folder (pickles that nobody but these scripts reads)."""
+    cv2.setNumThreads(1)
+    how, cache = arguments[0], Path(arguments[1])
+    cache.mkdir(parents=True, exist_ok=True)
+    if how == "real":
+        for series in SERIES:
+            (cache / f"real-{series}.pkl").write_bytes(pickle.dumps(real_faces(series)))
+        return
+    count, seed = int(arguments[2]), int(arguments[3])
+    real = {s: pickle.loads((cache / f"real-{s}.pkl").read_bytes()) for s in SERIES}
+    (cache / f"{how}-{seed}.pkl").write_bytes(pickle.dumps(made_faces(real, how, count=count, seed=seed)))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
