@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from io import BytesIO
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from colscan.flags import Flag
 from colscan.ledger.columns import ScoreRow, SuspectRow
 from colscan.photo.model import ImageRGB
+from colscan.present.face_marks import FaceMarks, draw_marks
 
 if TYPE_CHECKING:
     from PIL import ImageDraw, ImageFont
@@ -57,7 +58,12 @@ class _Label:
     colour: tuple[int, int, int]
 
 
-def draw_overlay(rgb: ImageRGB, scores: Sequence[ScoreRow], suspects: Sequence[SuspectRow]) -> ImageRGB:
+def draw_overlay(
+    rgb: ImageRGB,
+    scores: Sequence[ScoreRow],
+    suspects: Sequence[SuspectRow],
+    marks: Mapping[str, FaceMarks],
+) -> ImageRGB:
     """Return a copy of a photo with its faces outlined and named and its suspect patches ringed and named.
 
     Parameters
@@ -68,12 +74,16 @@ def draw_overlay(rgb: ImageRGB, scores: Sequence[ScoreRow], suspects: Sequence[S
         The photo's scores; bag code and colonized % stand under each face.
     suspects : sequence of SuspectRow
         The photo's suspect patches; expected looks are drawn in grey.
+    marks : mapping of str to FaceMarks
+        By bag, what was found covered (its edge is drawn) and what was not seen (hatched).
     """
     from PIL import Image, ImageDraw
 
     pen = _choose_pen(rgb.shape[0], rgb.shape[1], scores)
     canvas = rgb.copy()
     for score in scores:
+        if score.bag in marks and score.outline:
+            draw_marks(canvas, marks[score.bag], np.array(score.outline), line_px=pen.line)
         _draw_polygon(canvas, np.array(score.outline), FACE_COLOUR, width_px=pen.line)
     rings = [_ring_of(suspect, pen) for suspect in suspects]
     for suspect, ring in zip(suspects, rings, strict=True):

@@ -157,6 +157,7 @@ def _evidence(
         patches=patches,
         mm_per_px=bag.view.mm_per_px,
         outline_px=bag.view.outline_px,
+        to_px=bag.face.to_px + np.column_stack([np.zeros((2, 2)), bag.view.origin_px]),
         smallest_spot_mm=smallest_spot_mm(bag.view),
         flags=_flags(bag, baseline, unmixed, seen_share),
     )

@@ -91,6 +91,8 @@ class Evidence:
         Scale at the middle of the face.
     outline_px : ndarray, shape (n, 2)
         The face's polygon in the photo.
+    to_px : ndarray, shape (2, 3)
+        From column, row of the maps to x, y in the photo.
     smallest_spot_mm : float
         Diameter of the smallest spot that this view can show.
     flags : tuple of Flag
@@ -108,6 +110,7 @@ class Evidence:
     patches: tuple[PatchSeen, ...]
     mm_per_px: float
     outline_px: NDArray[np.float64]
+    to_px: NDArray[np.float64]
     smallest_spot_mm: float
     flags: tuple[Flag, ...] = ()
 

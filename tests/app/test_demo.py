@@ -33,11 +33,13 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_it_makes_what_it_says(ran: Path) -> None:
-    """The ledger, both charts and the annotated photo are there and open."""
+    """The ledger, both charts and a drawn picture of each photo are there and open."""
     assert len(rows(ran / "photos.csv")) == 6
     assert len(rows(ran / "scores.csv")) == 48
-    for name in ("chart.png", "annotated.jpg"):
-        with Image.open(ran / name) as image:
+    drawn = sorted((ran / "overlays").iterdir())
+    assert len(drawn) == 6
+    for path in (ran / "chart.png", *drawn):
+        with Image.open(path) as image:
             assert image.width >= 1000
     assert "<svg" in (ran / "chart.svg").read_text(encoding="utf-8")
     assert main(["check", str(ran)]) == 0

@@ -68,7 +68,9 @@ def scan_series(series: str, out: Path) -> None:
     bag_list, folder = out / f"{series}-bags.csv", out / series
     subprocess.run([sys.executable, BENCH / "bags.py", BENCH / "dev", series, bag_list], check=True)
     photos = sorted((BENCH / "dev").glob(f"{series}-*/*.jpg"))
-    if main(["new", str(folder), "--bags", str(bag_list)]) or main(["scan", str(folder), *map(str, photos)]):
+    if main(["new", str(folder), "--bags", str(bag_list)]) or main(
+        ["scan", str(folder), "--overlay", *map(str, photos)]
+    ):
         sys.exit(f"{series} could not be scanned")
 
 

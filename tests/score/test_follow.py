@@ -42,6 +42,7 @@ def evidence(coverage: float | None = 0.5, *patches: PatchSeen) -> Evidence:
         patches=patches,
         mm_per_px=0.9,
         outline_px=np.zeros((4, 2)),
+        to_px=np.eye(2, 3),
         smallest_spot_mm=3.0,
         flags=(Flag.GLARE,),
     )

@@ -46,6 +46,7 @@ def photo(
         patches=patches,
         mm_per_px=0.9,
         outline_px=np.zeros((4, 2)),
+        to_px=np.eye(2, 3),
         smallest_spot_mm=3.0,
     )
 

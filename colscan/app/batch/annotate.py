@@ -1,43 +1,69 @@
-"""A recorded photo with the ledger's outlines and scores drawn on it."""
+"""A recorded photo with what was found drawn on it: outlines, covered edge, the unseen, suspects."""
 
 from __future__ import annotations
 
-import hashlib
+import os
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 
+import numpy as np
+
 from colscan.errors import LedgerError
-from colscan.ledger import read_ledger
-from colscan.photo import load_rgb
-from colscan.present import draw_overlay, encode_jpeg
-from colscan.trial import load_trial
+from colscan.ledger.columns import ScoreRow, SuspectRow, original_stem
+from colscan.photo import PhotoRef, load_rgb
+from colscan.present import FaceMarks, draw_overlay, encode_jpeg
+from colscan.score.model import Score
+
+# A place is drawn as covered when it is more likely so than not.
+_LIKELY = 0.5
 
 
-def annotate_photo(folder: Path, photo: Path) -> Path:
-    """Draw a scanned photo's scores on it and return where the picture is: ``annotated.jpg`` in the trial.
+def write_overlay(
+    folder: Path,
+    ref: PhotoRef,
+    scores: Sequence[ScoreRow],
+    suspects: Sequence[SuspectRow],
+    *,
+    found: Mapping[str, Score],
+) -> Path:
+    """Draw what was found on a photo and return where the picture is: in the trial's ``overlays/``.
 
     Parameters
     ----------
     folder : Path
         The trial's folder.
-    photo : Path
-        A photo that was scanned into it.
+    ref : PhotoRef
+        The photo.
+    scores, suspects : sequences of rows
+        Its rows.
+    found : mapping of str to Score
+        What the rows were made from, by bag.
 
     Raises
     ------
     LedgerError
         When the picture can't be written.
     """
-    rgb = load_rgb(photo, max_megapixels=load_trial(folder).limits.max_photo_megapixels)
-    sha256 = hashlib.sha256(photo.read_bytes()).hexdigest()
-    ledger = read_ledger(folder)
-    scores = [row for row in ledger.scores if row.photo_sha256 == sha256]
-    suspects = [row for row in ledger.suspects if row.photo_sha256 == sha256]
-    target = folder / "annotated.jpg"
-    part = target.with_suffix(".part")
+    rgb = load_rgb(ref.path, max_megapixels=np.inf)
+    marks = {bag: marks for bag, score in found.items() if (marks := face_marks(score)) is not None}
+    target = folder / "overlays" / (original_stem(ref.taken_at, ref.sha256) + ".jpg")
+    part = target.with_name(f"{target.name}.{os.getpid()}.part")
     try:
-        part.write_bytes(encode_jpeg(draw_overlay(rgb, scores, suspects)))
+        target.parent.mkdir(exist_ok=True)
+        part.write_bytes(encode_jpeg(draw_overlay(rgb, scores, suspects, marks)))
         part.replace(target)
     except OSError as error:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         msg = f"{target}: can't be written ({error.strerror})."
         raise LedgerError(msg, "Make room on the disk, or make the trial's folder writable.") from error
     return target
+
+
+def face_marks(score: Score) -> FaceMarks | None:
+    """What of a face is covered and seen; None when it wasn't measured."""
+    if score.coverage is None or score.state is None or score.state.places is None:
+        return None
+    seen = np.isfinite(score.evidence.opacity)
+    return FaceMarks(covered=score.state.places > _LIKELY, seen=seen, to_px=score.evidence.to_px)

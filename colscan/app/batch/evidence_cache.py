@@ -20,7 +20,7 @@ from colscan.score.model import Baseline, Evidence, PatchSeen
 FOLDER = Path("cache") / "evidence"
 _NUMBERS = ("coverage", "low", "high", "density", "unseen", "mm_per_px", "smallest_spot_mm")
 _FLAGS = {str(flag): flag for flag in Flag}
-_MAPS = ("opacity", "face", "outline_px")
+_MAPS = ("opacity", "face", "outline_px", "to_px")
 
 
 def load_evidence(folder: Path, sha256: str, tag: int, baselines: Mapping[int, Baseline]) -> Evidence | None:

@@ -84,7 +84,9 @@ def _turned_back(seen: Evidence, turns: int, shape: tuple[int, int]) -> Evidence
     for patch in seen.patches:
         ((x, y),) = back(np.array([patch.centre_px])).tolist()
         patches.append(replace(patch, centre_px=(x, y), outline_px=back(patch.outline_px)))
-    return replace(seen, outline_px=back(seen.outline_px), patches=tuple(patches))
+    start, across, down = back(np.array([(0, 0), (1, 0), (0, 1)]) @ seen.to_px[:, :2].T + seen.to_px[:, 2])
+    to_px = np.column_stack([across - start, down - start, start])
+    return replace(seen, outline_px=back(seen.outline_px), to_px=to_px, patches=tuple(patches))
 
 
 @contextmanager

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from pathlib import Path
 
+from colscan.app.batch.annotate import write_overlay
 from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load_baselines
 from colscan.app.batch.baselines import is_early, make_baselines
 from colscan.app.batch.chain import Chain, reference
@@ -21,7 +22,7 @@ from colscan.ledger import Ledger, append_photo, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.photo import PhotoRef, read_ref
 from colscan.score import METHOD, remember
-from colscan.score.model import Baseline, Evidence, Memory
+from colscan.score.model import Baseline, Evidence, Memory, Score
 from colscan.trial import sibling_tags
 from colscan.trial.model import Bag, Trial
 from colscan.units import now
@@ -41,23 +42,28 @@ class ScanOptions:
         How many processes measure.
     dry_run : bool
         Measure and report, write nothing.
+    overlay : bool
+        Draw what was found on each photo.
     """
 
     taken_at: datetime | None = None
     shelf: str | None = None
     jobs: int = 1
     dry_run: bool = False
+    overlay: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
-    """A photo's new rows, and what its taker should know while still standing there."""
+    """A photo's new rows, what they were made from (by bag), and what its taker should know at once."""
 
     photo: PhotoRow
     scores: tuple[ScoreRow, ...]
     suspects: tuple[SuspectRow, ...]
+    found: Mapping[str, Score]
     missing: tuple[str, ...]
     remarks: tuple[str, ...]
+    overlay: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,7 +213,12 @@ class _Scan:
         chain.add(result)
         self._recollection.add(recorded.scores, recorded.suspects)
         self._cameras.append((result.ref.taken_at, result.ref.camera))
-        return recorded
+        return (
+            replace(recorded, overlay=self._draw(result.ref, recorded)) if self._options.overlay else recorded
+        )
+
+    def _draw(self, ref: PhotoRef, recorded: Recorded) -> Path:
+        return write_overlay(self._folder, ref, recorded.scores, recorded.suspects, found=recorded.found)
 
     def _remember(self, result: PhotoResult, chain: Chain) -> Recorded:
         ref = result.ref
@@ -231,6 +242,7 @@ class _Scan:
             suspects=tuple(
                 suspect_row(bag.bag, patch, ref) for bag, score in scores.items() for patch in score.patches
             ),
+            found={bag.bag: score for bag, score in scores.items()},
             missing=tuple(
                 bag.bag for bag in self._bags.values() if bag not in found and bag.bag not in repeated
             ),

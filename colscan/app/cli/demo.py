@@ -32,13 +32,13 @@ def demo(folder: Path | None) -> ExitCode:
     folder = folder or Path(NAME)
     _copy_plan(folder)
     photos = sorted(PHOTOS.iterdir())
-    options = ScanOptions(jobs=min(os.cpu_count() or 1, len(photos)))
+    options = ScanOptions(jobs=min(os.cpu_count() or 1, len(photos)), overlay=True)
     click.echo(f"Scanning {len(photos)} photos of eight bags into {folder} ...", err=True)
     trial = load_trial(folder)
     outcomes = scan_photos(folder, trial, photos, options)
     code = report_scan(outcomes, total=len(photos), zone=trial.zone, options=options)
     if code is ExitCode.DONE:
-        _show(folder, photos[-1])
+        _show(folder)
     return code
 
 
@@ -63,19 +63,17 @@ def _copy_plan(folder: Path) -> None:
         raise LedgerError(msg, "Run the demo in a folder where you may write.") from error
 
 
-def _show(folder: Path, photo: Path) -> None:
-    from colscan.app.batch.annotate import annotate_photo
+def _show(folder: Path) -> None:
     from colscan.app.cli.chart import write_chart
     from colscan.app.cli.status import print_status
 
     charts = write_chart(folder)
-    annotated = annotate_photo(folder, photo)
     click.echo(err=True)
     print_status(folder)
     click.echo("\nWhere to look next:", err=True)
     for path, what in (
         (charts[0], "the colonization curves"),
-        (annotated, "the last photo with every bag's outline and score"),
+        (folder / "overlays", "each photo with what was found drawn on it"),
         (folder / "scores.csv", "one row a bag and photo, yours to open in a spreadsheet"),
         (folder / "trial.toml", "the plan, each key explained"),
     ):

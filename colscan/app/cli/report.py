@@ -95,6 +95,8 @@ def _tell_recorded(outcome: Recorded, zone: tzinfo) -> Iterator[str]:
     if outcome.missing:
         yield f"not in this photo: {', '.join(outcome.missing)}"
     yield from outcome.remarks
+    if outcome.overlay:
+        yield f"drawn: {outcome.overlay}"
 
 
 def _tell_flag(flag: Flag, bags: list[str], of: int) -> str:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 @click.option("--taken-at", metavar="TIME", help="When the photo was taken (one photo only).")
 @click.option("--shelf", metavar="NAME", help="The shelf in the photos.")
 @click.option("--dry-run", is_flag=True, help="Print the scores, write nothing.")
+@click.option("--overlay", is_flag=True, help="Draw what was found on each photo, into overlays/.")
 @click.option(
     "-j",
     "--jobs",
@@ -37,6 +38,7 @@ def scan(
     taken_at: str | None,
     shelf: str | None,
     dry_run: bool,
+    overlay: bool,
     jobs: int,
 ) -> ExitCode:
     """Score the bags in photos and append the scores to the ledger.
@@ -57,8 +59,15 @@ def scan(
     if taken_at and len(paths) > 1:
         msg = f"--taken-at was given for {len(paths)} photos."
         raise TrialError(msg, "Give it with one photo at a time: it says when that photo was taken.")
+    if overlay and dry_run:
+        msg = "--overlay writes pictures, and --dry-run writes nothing."
+        raise TrialError(msg, "Give one of the two.")
     options = ScanOptions(
-        taken_at=parse_when(taken_at, trial.zone, "--taken-at"), shelf=shelf, jobs=jobs, dry_run=dry_run
+        taken_at=parse_when(taken_at, trial.zone, "--taken-at"),
+        shelf=shelf,
+        jobs=jobs,
+        dry_run=dry_run,
+        overlay=overlay,
     )
     outcomes = scan_photos(trial_dir, trial, paths, options)
     return report_scan(outcomes, total=len(paths), zone=trial.zone, options=options)
