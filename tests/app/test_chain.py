@@ -99,6 +99,7 @@ def evidence() -> Evidence:
         patches=(patch, patch),
         mm_per_px=0.9,
         outline_px=np.array([[0.0, 0.5], [1.0, 1.5], [2.0, 2.5]]),
+        to_px=np.array([[1.5, 0.0, 20.0], [0.0, 1.5, 30.0]]),
         smallest_spot_mm=3.0,
         flags=(Flag.GLARE, Flag.NO_BASELINE),
     )

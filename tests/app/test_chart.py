@@ -96,7 +96,7 @@ def test_a_full_disk_leaves_the_old_chart(
 
     monkeypatch.setattr(Path, "write_bytes", fail)
     assert main(["chart", str(folder)]) == ExitCode.LEDGER
-    assert "hornbeam/chart.png can't be written (No space left on device)." in capsys.readouterr().err
+    assert "hornbeam/chart: the chart can't be written (No space left on device)." in capsys.readouterr().err
     assert (folder / "chart.png").read_bytes() == b"old"
     assert not list(folder.glob(".*"))
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 
+from colscan.app.put import put_file
 from colscan.errors import LedgerError
 from colscan.ledger.columns import ScoreRow, SuspectRow, original_stem
 from colscan.photo import PhotoRef, load_rgb
@@ -48,14 +47,9 @@ def write_overlay(
     rgb = load_rgb(ref.path, max_megapixels=np.inf)
     marks = {bag: marks for bag, score in found.items() if (marks := face_marks(score)) is not None}
     target = folder / "overlays" / (original_stem(ref.taken_at, ref.sha256) + ".jpg")
-    part = target.with_name(f"{target.name}.{os.getpid()}.part")
     try:
-        target.parent.mkdir(exist_ok=True)
-        part.write_bytes(encode_jpeg(draw_overlay(rgb, scores, suspects, marks)))
-        part.replace(target)
+        put_file(target, encode_jpeg(draw_overlay(rgb, scores, suspects, marks)))
     except OSError as error:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
         msg = f"{target}: can't be written ({error.strerror})."
         raise LedgerError(msg, "Make room on the disk, or make the trial's folder writable.") from error
     return target

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
 import zipfile
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
@@ -12,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from colscan.app.put import put_file
 from colscan.photo import PhotoRef
 from colscan.score import METHOD
 from colscan.score.model import Baseline
@@ -58,9 +58,5 @@ def keep_baselines(folder: Path, key: str, baselines: Mapping[int, Baseline]) ->
         arrays |= {f"{tag}-late": np.array(baseline.late), f"{tag}-photos": np.array(baseline.photos)}
     data = io.BytesIO()
     np.savez(data, **arrays)  # type: ignore[arg-type]
-    target = folder / FILE
-    part = target.with_name(f"{target.name}.{os.getpid()}.part")
     with suppress(OSError):
-        target.parent.mkdir(exist_ok=True)
-        part.write_bytes(data.getvalue())
-        part.replace(target)
+        put_file(folder / FILE, data.getvalue())

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
@@ -13,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from colscan.app.put import put_file
 from colscan.flags import Flag
 from colscan.score import METHOD
 from colscan.score.model import Baseline, Evidence, PatchSeen
@@ -53,12 +53,8 @@ def keep_evidence(
         arrays |= {f"{seen.tag}-{name}": array for name, array in _pack(seen).items()}
     data = io.BytesIO()
     np.savez_compressed(data, **arrays)  # type: ignore[arg-type]
-    target = _file(folder, sha256)
-    part = target.with_name(f"{target.name}.{os.getpid()}.part")
     with suppress(OSError):
-        target.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(data.getvalue())
-        part.replace(target)
+        put_file(_file(folder, sha256), data.getvalue())
         return True
     return False
 

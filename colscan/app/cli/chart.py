@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from pathlib import Path
 
 import click
 
 from colscan.app.cli.options import trial_dir_argument
+from colscan.app.put import put_file
 from colscan.errors import AnalysisError, LedgerError, TrialError
 
 SUFFIXES = (".png", ".svg")
@@ -72,18 +72,10 @@ def write_chart(trial_dir: Path, output: Path | None = None) -> tuple[Path, ...]
         raise TrialError(msg, "Make it first, or give another path.")
     files = draw_chart(trial, curves_of(trial, ledger))
     paths = tuple(stem.with_name(stem.name + suffix) for suffix in SUFFIXES)
-    for path, data in zip(paths, (files.png, files.svg), strict=True):
-        _put_file(path, data)
-    return paths
-
-
-def _put_file(path: Path, data: bytes) -> None:
-    part = path.with_name(f".{path.name}.part")
     try:
-        part.write_bytes(data)
-        part.replace(path)
+        for path, data in zip(paths, (files.png, files.svg), strict=True):
+            put_file(path, data)
     except OSError as error:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        msg = f"{path} can't be written ({error.strerror})."
+        msg = f"{stem}: the chart can't be written ({error.strerror})."
         raise LedgerError(msg, "Free some space or allow writing there, or give --output PATH.") from error
+    return paths
