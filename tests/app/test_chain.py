@@ -112,7 +112,7 @@ def test_evidence_comes_back_as_it_was(tmp_path: Path, evidence: Evidence) -> No
     assert again is not None
     for name in ("tag", "coverage", "low", "high", "density", "unseen", "mm_per_px", "flags"):
         assert getattr(again, name) == getattr(evidence, name)
-    for name in ("opacity", "face", "outline_px"):
+    for name in ("opacity", "face", "outline_px", "to_px"):
         assert np.array_equal(getattr(again, name), getattr(evidence, name), equal_nan=name == "opacity")
     assert len(again.patches) == 2
     for patch, was in zip(again.patches, evidence.patches, strict=True):
