@@ -7,6 +7,7 @@ from colscan.errors import ExitCode
 from colscan.flags import RETAKE, Flag
 from colscan.ledger.columns import LEDGER_TABLES
 from colscan.tables import Column, Row, columns_of, required_columns
+from colscan.trial.keys import SECTIONS, TOP
 from colscan.trial.model import Bag
 
 PAGE = Path(__file__).parent.parent / "docs" / "formats.md"
@@ -40,6 +41,7 @@ def page() -> str:
     return "\n".join(
         [
             HEAD,
+            _plan(),
             *tables,
             f"## Flags\n| flag | meaning | what to do | photograph again |\n|---|---|---|---|\n{flags}\n",
             f"## Exit codes\n| code | |\n|---|---|\n{exits}\n",
@@ -56,6 +58,17 @@ def _table(row_type: type[Row]) -> str:
     return (
         f"## {row_type.FILE}\n| column | required | | meaning |\n|---|---|---|---|\n" + "\n".join(rows) + "\n"
     )
+
+
+def _plan() -> str:
+    rows = [
+        f"| {section.header if section.name else ''} | `{name}` | {_yes(key.required)} | {key.meaning} |"
+        for section in (TOP, *SECTIONS)
+        for name, key in section.keys.items()
+    ]
+    head = "An unknown key is refused with its line. Each limit has a default and can be changed."
+    columns = "| table | key | required | meaning |\n|---|---|---|---|"
+    return "\n".join(["## trial.toml", head, "", columns, *rows, ""])
 
 
 def _kind(column: Column) -> str:
