@@ -90,11 +90,17 @@ def _level_edges(log_light: NDArray[np.float32], sides: tuple[int, int], slope: 
     parts = list(pairwise(inside))
     beside_edges = [_part(step, a, b) for a, b in beside]
     across = [_part(step, a, b) for a, b in parts]
-    looks = np.stack([np.median(light[:, max(0, a) : max(b, 1)], 1) for a, b in [*beside, *parts]])
+    looks = np.stack([np.median(light[:, _columns(a, b, width)], 1) for a, b in [*beside, *parts]])
     alike = np.ptp(looks, 0) < _ROD_ALIKE
     # The steps beside the block may have another sign than those across it: a wall is not a block.
     strength = np.minimum(_common(across), np.minimum(*(abs(edge) for edge in beside_edges)))
     return np.flatnonzero((strength > _ROD_EDGE) & alike)
+
+
+def _columns(first: int, last: int, width: int) -> slice:
+    """The columns from first to last that are in the window; the nearest one where none is."""
+    first = min(max(first, 0), width - 1)
+    return slice(first, min(max(last, first + 1), width))
 
 
 def _part(step: NDArray[np.float32], first: int, last: int) -> NDArray[np.float32]:

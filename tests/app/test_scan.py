@@ -17,7 +17,7 @@ from demo_trial import begin, contents, photo
 from PIL import Image
 from png_bytes import png
 
-from colscan.app.batch import originals
+from colscan.app.batch import jobs, originals
 from colscan.app.batch import scan as batch_scan
 from colscan.app.cli.main import main
 from colscan.ledger import read_ledger
@@ -275,6 +275,26 @@ def test_photo_without_time(trial: Path, unchanged: Unchanged, tmp_path: Path, c
     assert scan(trial, path, "--taken-at", "2026-03-02T08:50") == 0
     row = rows(trial / "photos.csv")[0]
     assert (row["taken_at"], row["taken_at_from"]) == ("2026-03-02T08:50:00-05:00", "option")
+
+
+def test_a_fault_of_ours_costs_one_photo(
+    trial: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+) -> None:
+    """An unforeseen error while one photo is measured: said as ours, 5, and the others are recorded."""
+    measure = jobs.measure_views
+
+    def faulty(views: object, baselines: object) -> object:
+        if next(calls) == 1:
+            msg = "out of range"
+            raise IndexError(msg)
+        return measure(views, baselines)
+
+    calls = iter(range(9))
+    monkeypatch.setattr(jobs, "measure_views", faulty)
+    assert scan(trial, photo(0), photo(3), photo(6)) == 5
+    said = capsys.readouterr().err
+    assert f"{photo(3).name}: a fault in colscan itself (IndexError: out of range)" in said
+    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(0).name, photo(6).name]
 
 
 # ---- exits: the plan and the options

@@ -49,3 +49,10 @@ def test_rod_behind_hides_nothing() -> None:
     """A bar that ends at the block on both sides is behind it."""
     behind = window((slice(240, 248), slice(0, 70)), (slice(240, 248), slice(260, SHAPE[1])))
     assert not hidden_places(behind, FACE).any()
+
+
+def test_block_that_reaches_the_window_s_end_is_no_fault() -> None:
+    """An outline gone wrong leaves no wall beside the block to compare with: nothing is raised."""
+    face = np.zeros(SHAPE, bool)
+    face[60:270, 4:] = True
+    assert hidden_places(window(), face).shape == SHAPE

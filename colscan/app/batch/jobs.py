@@ -57,9 +57,20 @@ class Failure:
 def measure_photo(job: PhotoJob) -> PhotoResult | Failure:
     """What a photo says of its bags, or why it says nothing; depends on the photo and the baselines alone."""
     try:
-        rgb = load_rgb(job.ref.path, max_megapixels=job.max_megapixels)
+        return _measure(job)
     except ColscanError as error:
         return Failure(name=job.ref.name, error=error)
+    except Exception as error:
+        # One odd photo must not cost the others.
+        if os.environ.get("COLSCAN_TRACEBACK"):
+            raise
+        msg = f"{job.ref.name}: a fault in colscan itself ({type(error).__name__}: {error})."
+        hint = "The other photos are not touched by it. Please report it with this photo."
+        return Failure(name=job.ref.name, error=PhotoError(msg, hint))
+
+
+def _measure(job: PhotoJob) -> PhotoResult:
+    rgb = load_rgb(job.ref.path, max_megapixels=job.max_megapixels)
     sighting = locate_bags(rgb)
     evidence = measure_views(sighting.views, job.baselines)
     return PhotoResult(
