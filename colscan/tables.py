@@ -282,21 +282,14 @@ def split_records(text: str) -> Iterator[Record]:
         yield Record(cells=tuple(cells), number=number, start=start, end=taken)
 
 
-def read_table(path: Path, row_type: type[R]) -> Reading[R]:
-    """Return the rows of a CSV file and what is wrong in it; a missing file holds no rows.
-
-    Extra columns are ignored; columns may stand in any order.
+def read_bytes(path: Path) -> bytes:
+    """Return a file's bytes; none for a missing file.
 
     Raises
     ------
     LedgerError
         When the file can't be read at all.
     """
-    return parse_table(read_bytes(path), row_type, source=path.name)
-
-
-def read_bytes(path: Path) -> bytes:
-    """Return a file's bytes; none for a missing file (see `read_table`)."""
     try:
         return path.read_bytes()
     except FileNotFoundError:
@@ -307,7 +300,10 @@ def read_bytes(path: Path) -> bytes:
 
 
 def parse_table(raw: bytes, row_type: type[R], *, source: str) -> Reading[R]:
-    """Return the rows of CSV bytes and what is wrong in them (see `read_table`)."""
+    """Return the rows of CSV bytes and what is wrong in them.
+
+    Extra columns are ignored; columns may stand in any order.
+    """
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

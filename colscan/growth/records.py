@@ -9,8 +9,8 @@ from typing import TypeVar
 from colscan.flags import Flag
 from colscan.growth.model import BagRecord
 from colscan.ledger import Ledger
-from colscan.ledger.columns import EventRow, ScoreRow, SuspectRow, VerdictRow
-from colscan.trial.model import Bag, Trial
+from colscan.ledger.columns import ScoreRow, SuspectRow, VerdictRow
+from colscan.trial.model import Trial
 
 R = TypeVar("R", ScoreRow, SuspectRow, VerdictRow)
 
@@ -33,7 +33,7 @@ def records_of(trial: Trial, ledger: Ledger) -> tuple[BagRecord, ...]:
             scores=tuple(scores[bag.bag]),
             suspects=tuple(suspects[bag.bag]),
             verdicts=tuple(verdicts[bag.bag]),
-            events=tuple(event for event in ledger.events if _concerns(event, bag)),
+            events=tuple(event for event in ledger.events if event.concerns(bag)),
         )
         for bag in trial.bags
     )
@@ -44,13 +44,6 @@ def _by_bag(rows: Iterable[R]) -> defaultdict[str, list[R]]:
     for row in rows:
         grouped[row.bag].append(row)
     return grouped
-
-
-def _concerns(event: EventRow, bag: Bag) -> bool:
-    """Whether an event happened to a bag: to itself, to its planned shelf, or to the room."""
-    if event.scope == "room":
-        return True
-    return event.name is not None and event.name == (bag.shelf if event.scope == "shelf" else bag.bag)
 
 
 def standing_calls(record: BagRecord) -> tuple[VerdictRow, ...]:

@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from colscan.flags import Flag
 from colscan.tables import Column, Row, column
+from colscan.trial.model import Bag
 
 TAKEN_AT_FROM = ("exif-offset", "exif-trial-zone", "option", "file-name", "file-time")
 IDENTIFIED_BY = ("card", "map", "outline")
@@ -192,6 +193,12 @@ class EventRow(Row):
     )
     what: str = column(Column(kind="choice", meaning="What happened.", choices=HAPPENINGS))
     detail: str | None = column(_NOTE, default=None)
+
+    def concerns(self, bag: Bag) -> bool:
+        """Whether it happened to a bag: to itself, to its planned shelf, or to the room."""
+        if self.scope == "room":
+            return True
+        return self.name is not None and self.name == (bag.shelf if self.scope == "shelf" else bag.bag)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

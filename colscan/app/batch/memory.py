@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from colscan.ledger import Ledger
-from colscan.ledger.columns import SEGMENT_ENDERS, EventRow, ScoreRow, SuspectRow
+from colscan.ledger.columns import SEGMENT_ENDERS, ScoreRow, SuspectRow
 from colscan.score.model import KnownPatch, Memory
 from colscan.trial.model import Bag, Trial
 
@@ -63,12 +63,8 @@ class Recollection:
         )
 
     def _enders(self, bag: Bag, taken_at: datetime) -> list[datetime]:
-        return [event.at for event in self._events if _ends_segment(event, bag) and event.at <= taken_at]
-
-
-def _ends_segment(event: EventRow, bag: Bag) -> bool:
-    concerns = {"bag": event.name == bag.bag, "shelf": event.name == bag.shelf, "room": True}
-    return event.what in SEGMENT_ENDERS and concerns[event.scope]
+        enders = (event for event in self._events if event.what in SEGMENT_ENDERS and event.concerns(bag))
+        return [event.at for event in enders if event.at <= taken_at]
 
 
 def _known_patches(suspects: Iterable[SuspectRow]) -> tuple[KnownPatch, ...]:

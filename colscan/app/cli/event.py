@@ -102,7 +102,11 @@ def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:
 def _tell_late(trial: Trial, ledger: Ledger, rows: Sequence[EventRow]) -> None:
     """Say which photos were scored before somebody entered that a new segment had begun."""
     begun = [
-        (row.at, bag.bag) for row in rows if row.what in SEGMENT_ENDERS for bag in _concerned(trial, row)
+        (row.at, bag.bag)
+        for row in rows
+        if row.what in SEGMENT_ENDERS
+        for bag in trial.bags
+        if row.concerns(bag)
     ]
     late = [
         score for score in ledger.scores for at, bag in begun if score.bag == bag and score.taken_at >= at
@@ -115,9 +119,3 @@ def _tell_late(trial: Trial, ledger: Ledger, rows: Sequence[EventRow]) -> None:
     click.echo(f"{told} scored already, with {named}.", err=True)
     click.echo("These scores keep their segment: they stand as they are. Chart and speed begin", err=True)
     click.echo("anew at the event all the same.", err=True)
-
-
-def _concerned(trial: Trial, row: EventRow) -> list[Bag]:
-    if row.scope == "bag":
-        return [bag for bag in trial.bags if bag.bag == row.name]
-    return [bag for bag in trial.bags if row.scope == "room" or bag.shelf == row.name]
