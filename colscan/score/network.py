@@ -8,6 +8,7 @@ what is around it, and by what light and film do to this face. The weights are m
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 
@@ -23,15 +24,34 @@ _WEIGHTS = "network.npz"
 _STRIDE = 8
 
 
-def judge(cues: Cues) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Chance that each cell is covered, and its expected opacity, (h, w) each, 0-1.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Judgement:
+    """What the network says of a face.
 
-    Mean (of log odds) of the face as it is and mirrored, so that mirroring changes nothing.
+    Parameters
+    ----------
+    chance, opacity : ndarray, shape (h, w)
+        Chance that each cell is covered, and its expected opacity, 0-1.
+    doubt : float
+        By how much the face's coverage usually errs where a face looks like this (fraction).
     """
-    plain = _run(cues.maps, cues.numbers, cues.clear)
-    mirrored = _run(cues.maps[:, :, ::-1], cues.numbers, cues.clear[:, ::-1])
+
+    chance: NDArray[np.float32]
+    opacity: NDArray[np.float32]
+    doubt: float
+
+
+def judge(cues: Cues) -> Judgement:
+    """Each cell's chance of being covered and opacity, and how far to trust them.
+
+    Mean (of logarithms) of the face as it is and mirrored, so that mirroring changes nothing.
+    """
+    plain, doubt = _run(cues.maps, cues.numbers, cues.clear)
+    mirrored, doubt2 = _run(cues.maps[:, :, ::-1], cues.numbers, cues.clear[:, ::-1])
     chance, opacity = (plain + mirrored[:, :, ::-1]) / 2
-    return _squash(chance), _squash(opacity)
+    return Judgement(
+        chance=_squash(chance), opacity=_squash(opacity), doubt=float(np.exp((doubt + doubt2) / 2))
+    )
 
 
 def _squash(x: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -44,8 +64,8 @@ def _weights() -> dict[str, NDArray[np.float32]]:
         return {name: stored[name].astype(np.float32) for name in stored.files}
 
 
-def _run(maps: Tensor, numbers: NDArray[np.float32], clear: NDArray[np.bool_]) -> Tensor:
-    """Log odds, (2, h, w)."""
+def _run(maps: Tensor, numbers: NDArray[np.float32], clear: NDArray[np.bool_]) -> tuple[Tensor, float]:
+    """Log odds, (2, h, w), and log of the doubt."""
     h, w = clear.shape
     more = ((0, -h % _STRIDE), (0, -w % _STRIDE))
     weight = _halve(np.pad(clear, more)[None].astype(np.float32))
@@ -55,30 +75,41 @@ def _run(maps: Tensor, numbers: NDArray[np.float32], clear: NDArray[np.bool_]) -
     middle = _layer(middle, "b2") + middle
     coarse = _layer(_halve(middle), "c1")
     coarse = _layer(coarse, "c2") + coarse
-    of_fine, of_middle, of_coarse = _whole_face(middle, coarse, _halve(weight), numbers, len(fine))
+    hidden = _whole_face(middle, coarse, _halve(weight), numbers)
+    of_fine, of_middle, of_coarse = _for_scales(hidden, len(fine), len(middle))
     coarse = _modulate(coarse, of_coarse)
     coarse = _layer(coarse, "c3") + coarse
     middle = _modulate(middle, of_middle)
     middle = _layer(np.concatenate([middle, _double(coarse)]), "b3")
     fine = _modulate(fine, of_fine)
     fine = _layer(np.concatenate([fine, _double(middle)]), "a3")
-    return _spread_out(_conv(fine, "out"))[:, :h, :w]
+    return _spread_out(_conv(fine, "out"))[:, :h, :w], _bounded(float(_dense(hidden, "doubt")[0]))
 
 
 def _whole_face(
-    middle: Tensor, coarse: Tensor, weight: Tensor, numbers: NDArray[np.float32], fine_channels: int
-) -> list[NDArray[np.float32]]:
-    """A factor and a term for each channel of each scale, from the face as a whole."""
-    stored = _weights()
+    middle: Tensor, coarse: Tensor, weight: Tensor, numbers: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """The face as a whole: what all its scales and whole-face numbers are together."""
     weight2 = _halve(weight)
     share, share2 = weight / (weight.sum() + 1e-3), weight2 / (weight2.sum() + 1e-3)
     mean = (coarse * share2).sum((1, 2))
     spread = np.sqrt(((coarse - mean[:, None, None]) ** 2 * share2).sum((1, 2)) + 1e-4)
     seen = np.concatenate([mean, spread, (middle * share).sum((1, 2)), numbers])
-    hidden = np.maximum(stored["f1.weight"] @ seen + stored["f1.bias"], 0)
-    all_scales = stored["f2.weight"] @ hidden + stored["f2.bias"]
-    ends = np.cumsum([2 * fine_channels, 2 * len(middle)])
-    return np.split(all_scales, ends)
+    return np.maximum(_dense(seen, "f1"), 0)
+
+
+def _for_scales(hidden: NDArray[np.float32], fine: int, middle: int) -> list[NDArray[np.float32]]:
+    """A factor and a term for each channel of each scale, from the face as a whole."""
+    return np.split(_dense(hidden, "f2"), np.cumsum([2 * fine, 2 * middle]))
+
+
+def _dense(x: NDArray[np.float32], name: str) -> NDArray[np.float32]:
+    return np.asarray(_weights()[f"{name}.weight"] @ x + _weights()[f"{name}.bias"])
+
+
+def _bounded(doubt: float) -> float:
+    """Logarithm of an error between a third of a point and 60 points."""
+    return float(-3 + 2.5 * np.tanh(doubt))
 
 
 def _modulate(x: Tensor, by: NDArray[np.float32]) -> Tensor:

@@ -105,12 +105,12 @@ def paint(bag: Prepared, growth: Growth, lamp: Lamp, rng: np.random.Generator) -
     """A bag as it would look with a growth under a lamp, and the truth."""
     shape = bag.seen.shape
     white = lamp.white * lamp.gain * np.exp(rng.normal(0, 0.06))
-    bare = _moved(_bare(bag, lamp.unlike, rng), lamp.moved_mm, rng)
+    bare = moved(bare_face(bag, lamp.unlike, rng), lamp.moved_mm, rng)
     bare = bare * lamp.gain * np.exp(lamp.unlike * rng.normal(0, 0.08))
     patches, painted = _patches(shape, white, bag, rng)
     covered, opacity = growth.covered * ~patches, growth.opacity * ~patches
-    texture = 1 + rng.uniform(0.01, 0.09) * _noise(shape, rng.uniform(1, 6), rng)
-    texture *= np.exp(rng.uniform(0, 0.12) * _noise(shape, rng.uniform(10, 40), rng))
+    texture = 1 + rng.uniform(0.01, 0.09) * noise(shape, rng.uniform(1, 6), rng)
+    texture *= np.exp(rng.uniform(0, 0.12) * noise(shape, rng.uniform(10, 40), rng))
     tone = lamp.white_colour / MYCELIUM.mean()
     own = (white * texture * (bag.shading ** rng.uniform(0.2, 1.2)))[..., None] * tone
     light = bare * (1 - opacity[..., None]) + own * opacity[..., None]
@@ -187,7 +187,7 @@ def warp_growth(growth: Growth, shape: tuple[int, int], rng: np.random.Generator
     return Growth(covered=covered * (opacity >= 0.11) if thick < 1 else covered, opacity=opacity)
 
 
-def _noise(
+def noise(
     shape: tuple[int, int], scale_mm: float, rng: np.random.Generator, *, tall: float = 1.0
 ) -> np.ndarray:
     """Smooth noise of unit deviation at a scale, stretched upwards by `tall`."""
@@ -200,7 +200,7 @@ def _noise(
     return big / max(float(big.std()), 1e-6)
 
 
-def _bare(bag: Prepared, unlike: float, rng: np.random.Generator) -> np.ndarray:
+def bare_face(bag: Prepared, unlike: float, rng: np.random.Generator) -> np.ndarray:
     """The first face with some of its own relief and veil taken off."""
     light = bag.light0
     brightness = np.maximum(light.mean(2), 1e-4)
@@ -211,9 +211,17 @@ def _bare(bag: Prepared, unlike: float, rng: np.random.Generator) -> np.ndarray:
     return np.maximum(light - unlike * rng.uniform(0, 0.6) * max(float(darkest), 0.0), 0.1 * light)
 
 
-def _moved(light: np.ndarray, moved_mm: float, rng: np.random.Generator) -> np.ndarray:
+def recolour(bag: Prepared, rng: np.random.Generator) -> Prepared:
+    """The bag with another substrate: greyer or redder, darker or paler, of another hue."""
+    mean = bag.light0.mean(2, keepdims=True)
+    light0 = mean + rng.uniform(0.15, 1.3) * (bag.light0 - mean)
+    light0 = light0 * np.exp(rng.normal(0, [0.05, 0.05, 0.08])) * rng.uniform(0.6, 1.6)
+    return replace(bag, light0=np.maximum(light0, 1e-4).astype(np.float32))
+
+
+def moved(light: np.ndarray, moved_mm: float, rng: np.random.Generator) -> np.ndarray:
     shape = light.shape[:2]
-    off = [(rng.normal(0, moved_mm / 2) + moved_mm / 2 * _noise(shape, 60, rng)) / GRID_MM for _ in range(2)]
+    off = [(rng.normal(0, moved_mm / 2) + moved_mm / 2 * noise(shape, 60, rng)) / GRID_MM for _ in range(2)]
     y, x = np.mgrid[: shape[0], : shape[1]].astype(np.float32)
     return cv2.remap(
         light,
@@ -232,10 +240,10 @@ def _patches(
         y, x = np.mgrid[: shape[0], : shape[1]]
         cy, cx = rng.uniform(0.1, 0.9, 2) * shape
         radius = np.sqrt(np.exp(rng.uniform(np.log(150), np.log(5000))) / np.pi) / GRID_MM
-        here = np.hypot(y - cy, x - cx) + 0.25 * radius * _noise(shape, 8, rng) < radius
+        here = np.hypot(y - cy, x - cx) + 0.25 * radius * noise(shape, 8, rng) < radius
         kind = str(rng.choice(list(PATCH_COLOURS)))
         tone = np.array(PATCH_COLOURS[kind]) * white * np.exp(rng.normal(0, 0.15, 3))
-        grain = 1 + 0.08 * _noise(shape, 3, rng)
+        grain = 1 + 0.08 * noise(shape, 3, rng)
         colour = np.where((here & ~mask)[..., None], grain[..., None] * tone, colour)
         mask |= here
     return mask & bag.whole, colour
@@ -248,12 +256,12 @@ def _illumination(bag: Prepared, lamp: Lamp, rng: np.random.Generator) -> np.nda
     angle = rng.uniform(0, 2 * np.pi)
     logs = lamp.side * (np.cos(angle) * x + np.sin(angle) * y) * rng.uniform(0.3, 1)
     for scale in (4, 10, 25):
-        logs = logs + lamp.relief * rng.uniform(0, 1) * _noise(shape, scale, rng, tall=lamp.tall)
+        logs = logs + lamp.relief * rng.uniform(0, 1) * noise(shape, scale, rng, tall=lamp.tall)
     rim = rng.uniform(0, 1.5) if rng.random() < 0.3 else rng.uniform(0, 0.5)
     logs = logs - lamp.unlike * rim * np.exp(-((depth_mm(bag.whole) / rng.uniform(4, 16)) ** 2))
     if rng.random() < 0.35 * lamp.unlike:
         # A gusset: from here to the side the film lies at another angle.
-        side = (x + 0.03 * _noise(shape, 60, rng)) * rng.choice([-1, 1]) > rng.uniform(0.55, 0.85)
+        side = (x + 0.03 * noise(shape, 60, rng)) * rng.choice([-1, 1]) > rng.uniform(0.55, 0.85)
         logs = logs + rng.normal(0, 0.3) * side
     for _ in range(rng.integers(0, 4)):
         logs = logs + rng.normal(0, 2 * lamp.relief) * _band(shape, rng.uniform(3, 20), rng)
@@ -264,27 +272,38 @@ def _band(shape: tuple[int, int], width_mm: float, rng: np.random.Generator) -> 
     """A fold, gusset or streak: a bell across a wavy line."""
     y, x = np.mgrid[: shape[0], : shape[1]] * GRID_MM
     angle = rng.choice([0.0, np.pi / 2, rng.uniform(0, np.pi)]) + rng.normal(0, 0.1)
-    across = np.cos(angle) * x + np.sin(angle) * y + 4 * _noise(shape, 60, rng)
+    across = np.cos(angle) * x + np.sin(angle) * y + 4 * noise(shape, 60, rng)
     at = rng.choice(across.ravel())
-    along = np.clip(1 + 0.8 * _noise(shape, 60, rng), 0, 2)
+    along = np.clip(1 + 0.8 * noise(shape, 60, rng), 0, 2)
     return np.exp(-0.5 * ((across - at) / width_mm) ** 2) * along
 
 
 def _film(light: np.ndarray, white: float, lamp: Lamp, rng: np.random.Generator) -> np.ndarray:
-    """Haze and fog: neutral light added, and what lies under it taken off."""
+    """Haze and fog: neutral light added, what lies under it taken off and blurred."""
     shape = light.shape[:2]
     amount = np.full(shape, lamp.veil + lamp.unlike * rng.normal(0, 0.02))
     if lamp.patchy:
-        fog = _noise(shape, rng.uniform(10, 80), rng, tall=rng.choice([1.0, 3.0])) + rng.normal(0, 0.5)
-        amount += lamp.patchy * rng.uniform(0.2, 1) * np.maximum(fog, 0) / 1.5
+        fog = _clouds(shape, rng)
+        amount += lamp.patchy * rng.uniform(0.2, 1) * fog
+        spread = np.clip(fog, 0, 1)[..., None] * rng.uniform(0, 1)
+        light = light + spread * (cv2.GaussianBlur(light, (0, 0), rng.uniform(0.5, 2.0)) - light)
         drops = rng.random(shape) < rng.uniform(0, 0.004)
-        spread = cv2.GaussianBlur(drops.astype(np.float32), (0, 0), rng.uniform(0.6, 1.5)) * 6
-        amount += spread * rng.normal(0.03, 0.1)
+        spots = cv2.GaussianBlur(drops.astype(np.float32), (0, 0), rng.uniform(0.6, 1.5)) * 6
+        amount += spots * rng.normal(0.03, 0.1)
     amount = np.clip(amount, -0.12, 0.5)
     kept = 1 - rng.uniform(0.2, 1.0) * np.maximum(amount, 0)
     tone = np.exp(rng.normal(0, 0.02, 3))
     veiled = light * kept[..., None] + white * amount[..., None] * tone
     return np.maximum(veiled, 0.15 * light)
+
+
+def _clouds(shape: tuple[int, int], rng: np.random.Generator) -> np.ndarray:
+    """Fog, 0-1 and more: thinning out softly, or ending where the film clings to the block."""
+    fog = noise(shape, rng.uniform(10, 80), rng, tall=rng.choice([1.0, 3.0])) + rng.normal(0, 0.5)
+    if rng.random() < 0.5:
+        return np.maximum(fog, 0) / 1.5
+    fog = fog + rng.uniform(0, 0.8) * noise(shape, rng.uniform(2, 8), rng, tall=rng.choice([1.0, 4.0, 8.0]))
+    return 1 / (1 + np.exp(-rng.uniform(2, 8) * fog))
 
 
 def _glare(
@@ -295,7 +314,7 @@ def _glare(
     for _ in range(rng.poisson(6 * lamp.glare)):
         added += rng.exponential(0.8) * white * _band(shape, rng.uniform(1, 5), rng)
     if lamp.glare and rng.random() < 0.6:
-        spots = np.maximum(_noise(shape, rng.uniform(4, 20), rng) - rng.uniform(1.2, 2.5), 0)
+        spots = np.maximum(noise(shape, rng.uniform(4, 20), rng) - rng.uniform(1.2, 2.5), 0)
         added += spots * rng.exponential(1.0) * white
     light = light + added[..., None]
     return light, light.max(2) > rng.uniform(4, 8) * white

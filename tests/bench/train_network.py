@@ -24,8 +24,8 @@ from training_faces import SERIES, Sample
 
 from colscan.score.cues import MAPS, NUMBERS
 
-BATCH = 8
-FINE, MIDDLE, COARSE, WHOLE = 16, 24, 32, 48
+STEPS = (2600, 900)
+FINE, MIDDLE, COARSE, WHOLE = 20, 32, 48, 64
 """Channels at 3, 6 and 12 mm, and of the face as a whole."""
 
 
@@ -44,13 +44,18 @@ class FaceNetwork(nn.Module):
         self.f2 = nn.Linear(WHOLE, 2 * (FINE + MIDDLE + COARSE))
         nn.init.zeros_(self.f2.weight)
         nn.init.zeros_(self.f2.bias)
+        self.doubt = nn.Linear(WHOLE, 1)
+        nn.init.zeros_(self.doubt.weight)
+        nn.init.zeros_(self.doubt.bias)
         self.c3 = nn.Conv2d(COARSE, COARSE, 3, padding=1)
         self.b3 = nn.Conv2d(MIDDLE + COARSE, MIDDLE, 3, padding=1)
         self.a3 = nn.Conv2d(FINE + MIDDLE, FINE, 3, padding=1)
         self.out = nn.Conv2d(FINE, 8, 1)
 
-    def forward(self, maps: torch.Tensor, numbers: torch.Tensor, clear: torch.Tensor) -> torch.Tensor:
-        """Log odds of covered and of opacity, (n, 2, h, w)."""
+    def forward(
+        self, maps: torch.Tensor, numbers: torch.Tensor, clear: torch.Tensor
+    ) -> tuple[torch.Tensor, torch.Tensor]:
+        """Log odds of covered and of opacity, (n, 2, h, w); log of the coverage's usual error, (n,)."""
         relu, halve = functional.relu, functional.avg_pool2d
         a = relu(self.stem(maps))
         a = relu(self.a1(a)) + a
@@ -64,7 +69,8 @@ class FaceNetwork(nn.Module):
         mean = (c * weight_c).sum((2, 3))
         spread = torch.sqrt(((c - mean[..., None, None]) ** 2 * weight_c).sum((2, 3)) + 1e-4)
         seen = torch.cat([mean, spread, (b * weight_b).sum((2, 3)), numbers], 1)
-        by = self.f2(relu(self.f1(seen)))[..., None, None]
+        hidden = relu(self.f1(seen))
+        by = self.f2(hidden)[..., None, None]
         fa, ta, fb, tb, fc, tc = torch.split(by, [FINE, FINE, MIDDLE, MIDDLE, COARSE, COARSE], 1)
         c = c * (1 + fc) + tc
         c = relu(self.c3(c)) + c
@@ -72,7 +78,12 @@ class FaceNetwork(nn.Module):
         b = relu(self.b3(torch.cat([b, functional.interpolate(c, scale_factor=2)], 1)))
         a = a * (1 + fa) + ta
         a = relu(self.a3(torch.cat([a, functional.interpolate(b, scale_factor=2)], 1)))
-        return functional.pixel_shuffle(self.out(a), 2)
+        return functional.pixel_shuffle(self.out(a), 2), _bounded(self.doubt(hidden.detach())[:, 0])
+
+
+def _bounded(doubt: torch.Tensor) -> torch.Tensor:
+    """Logarithm of an error between a third of a point and 60 points."""
+    return -3 + 2.5 * torch.tanh(doubt)
 
 
 def pack(samples: list[Sample], rng: np.random.Generator | None) -> list[torch.Tensor]:
@@ -112,8 +123,13 @@ def _turned(maps: np.ndarray, layers: np.ndarray, rng: np.random.Generator) -> t
     return maps, layers
 
 
-def loss_of(odds: torch.Tensor, truth: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
-    """Per cell: cross entropy of covered, twice the error of opacity; of the face: 4 times each error."""
+def loss_of(
+    odds: torch.Tensor, doubt: torch.Tensor, truth: torch.Tensor, weight: torch.Tensor
+) -> torch.Tensor:
+    """Per cell: cross entropy of covered, twice the error of opacity; of the face: 4 times each error.
+
+    And the doubt's likelihood, if coverage errs by Laplace's law.
+    """
     covered, opacity = torch.sigmoid(odds[:, 0]), torch.sigmoid(odds[:, 1])
 
     def face(x: torch.Tensor) -> torch.Tensor:
@@ -121,8 +137,10 @@ def loss_of(odds: torch.Tensor, truth: torch.Tensor, weight: torch.Tensor) -> to
 
     cells = functional.binary_cross_entropy_with_logits(odds[:, 0], truth[:, 0], reduction="none")
     dense = (opacity - truth[:, 1]).abs()
-    of_face = (face(covered - truth[:, 0])).abs() + (face(opacity - truth[:, 1])).abs()
-    return (face(cells) + 2 * face(dense) + 4 * of_face).mean()
+    of_cover = face(covered - truth[:, 0]).abs()
+    of_face = of_cover + face(opacity - truth[:, 1]).abs()
+    unlikely = (of_cover.detach() + 0.003) * torch.exp(-doubt) + doubt
+    return (face(cells) + 2 * face(dense) + 4 * of_face + 0.2 * unlikely).mean()
 
 
 def train(real: list[Sample], made: dict[str, list[Sample]]) -> FaceNetwork:
@@ -130,9 +148,9 @@ def train(real: list[Sample], made: dict[str, list[Sample]]) -> FaceNetwork:
     torch.manual_seed(0)
     network = FaceNetwork().to(memory_format=torch.channels_last)
     first, later = ([s for s in real if (s.day == 0) == is_first] for is_first in (True, False))
-    changed = made["painted"] + made["relit"]
-    _stage(network, (later, first, changed, []), (5, 0), steps=1600, rate=3e-3)
-    _stage(network, (later, first, changed, made["still"]), (3, 2), steps=700, rate=1.5e-3)
+    changed = made["painted"] + made["relit"] + made["filmed"]
+    _stage(network, (later, first, changed, []), (5, 0), steps=STEPS[0], rate=3e-3)
+    _stage(network, (later, first, changed, made["still"]), (3, 2), steps=STEPS[1], rate=1.5e-3)
     return network.eval()
 
 
@@ -163,8 +181,8 @@ def _stage(
         ]
         maps, numbers, clear, truth, weight = pack(chosen, rng)
         with torch.autocast("cpu", dtype=torch.bfloat16):
-            odds = network(maps, numbers, clear)
-        loss = loss_of(odds.float(), truth, weight)
+            odds, doubt = network(maps, numbers, clear)
+        loss = loss_of(odds.float(), doubt.float(), truth, weight)
         optimizer.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(network.parameters(), 1.0)
@@ -178,29 +196,42 @@ def _stage(
     network.load_state_dict(mean)
 
 
-def judge(network: FaceNetwork, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
-    """Chance of covered and opacity, (h, w): the mean of the face as it is and mirrored."""
+def judge(network: FaceNetwork, sample: Sample) -> tuple[np.ndarray, np.ndarray, float]:
+    """Chance of covered and opacity, (h, w), and doubt: the mean of the face as it is and mirrored."""
     maps, numbers, clear, _, _ = pack([sample], None)
     h, w = sample.cues.clear.shape
     with torch.no_grad():
-        plain = network(maps, numbers, clear)
-        mirrored = network(maps.flip(3), numbers, clear.flip(3)).flip(3)
-    covered, opacity = torch.sigmoid((plain + mirrored) / 2)[0, :, :h, :w].numpy()
-    return covered, opacity
+        plain, doubt = network(maps, numbers, clear)
+        mirrored, doubt2 = network(maps.flip(3), numbers, clear.flip(3))
+    covered, opacity = torch.sigmoid((plain + mirrored.flip(3)) / 2)[0, :, :h, :w].numpy()
+    return covered, opacity, float(torch.exp((doubt + doubt2) / 2)[0])
+
+
+def _load(file: Path) -> list:
+    """A pickle's samples, their maps in half precision: thousands of them must fit into memory."""
+    items = pickle.loads(file.read_bytes())
+    for item in items:
+        cues = (item[1] if isinstance(item, tuple) else item).cues
+        object.__setattr__(cues, "maps", cues.maps.astype(np.float16))
+    return items
+
+
+def save(network: FaceNetwork, path: Path) -> None:
+    """Weights as the tool ships them."""
+    np.savez_compressed(path, **{k: v.numpy().astype(np.float16) for k, v in network.state_dict().items()})
 
 
 def main(arguments: list[str]) -> None:
     """Leave series out one by one, or make the weights that are shipped."""
     torch.set_num_threads(1)
     cache, task, rest = Path(arguments[0]), arguments[1], arguments[2:]
-    real = [s for name in SERIES for _, s in pickle.loads((cache / f"real-{name}.pkl").read_bytes())]
+    real = [s for name in SERIES for _, s in _load(cache / f"real-{name}.pkl")]
     made = {
-        how: [s for file in sorted(cache.glob(f"{how}-*.pkl")) for s in pickle.loads(file.read_bytes())]
-        for how in ("painted", "relit", "still")
+        how: [s for file in sorted(cache.glob(f"{how}-*.pkl")) for s in _load(file)]
+        for how in ("painted", "relit", "still", "filmed")
     }
     if task == "ship":
-        weights = {k: v.numpy().astype(np.float16) for k, v in train(real, made).state_dict().items()}
-        np.savez_compressed(rest[0], **weights)
+        save(train(real, made), Path(rest[0]))
         return
     for series in rest:
         network = train(
@@ -208,12 +239,12 @@ def main(arguments: list[str]) -> None:
             {how: [s for s in samples if series not in s.series] for how, samples in made.items()},
         )
         held = [s for s in real if series in s.series]
-        torch.save(network.state_dict(), cache / f"without-{series}.pt")
+        save(network, cache / f"without-{series}.npz")
         answers = [judge(network, s) for s in held]
         (cache / f"held-{series}.pkl").write_bytes(pickle.dumps(answers))
         errors = [
             100 * (covered[s.shown].mean() - s.coverage)
-            for s, (covered, _) in zip(held, answers, strict=True)
+            for s, (covered, _, _) in zip(held, answers, strict=True)
         ]
         before = [100 * (s.unmixed[0] - s.coverage) for s in held]
         print(series, "MAE", np.abs(errors).mean(), "by unmixing", np.abs(before).mean(), flush=True)

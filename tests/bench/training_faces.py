@@ -4,6 +4,7 @@
     python tests/bench/training_faces.py painted CACHE N SEED  # real first faces with painted growth
     python tests/bench/training_faces.py relit CACHE N SEED    # real faces under another lamp and film
     python tests/bench/training_faces.py still CACHE N SEED    # painted under nearly the first lamp
+    python tests/bench/training_faces.py filmed CACHE N SEED   # painted through a rendered bag's own film
 
 The folder of the rendered photos comes from COLSCAN_BENCH (default ../shared/bench).
 """
@@ -14,6 +15,7 @@ import json
 import os
 import pickle
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -22,7 +24,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from painted import Growth, Lamp, draw_lamp, draw_still_lamp, flatten, paint, relight, warp_growth
+from painted import Growth, Lamp, draw_lamp, draw_still_lamp, flatten, paint, recolour, relight, warp_growth
+from transplanted import Film, film_of, fog_first, lay_film
 
 from colscan.locate.bags import locate_bags
 from colscan.locate.model import BagView
@@ -30,7 +33,7 @@ from colscan.photo.light import to_linear
 from colscan.score import make_baseline, share_reference
 from colscan.score.coverage import look_at, unmix
 from colscan.score.cues import Cues, find_cues
-from colscan.score.face import smooth
+from colscan.score.face import near_mm, smooth
 from colscan.score.measure import Fitted, fit_bags
 from colscan.score.model import Baseline
 from colscan.score.prepare import Prepared, prepare
@@ -38,6 +41,7 @@ from colscan.score.prepare import Prepared, prepare
 SERIES = ("oakrack", "mixed", "outbreak", "bigrack", "nocard", "pen")
 # These have no cards on their bags: faces by truth, and the filter patch's white as paper.
 WITHOUT_CARDS = ("nocard", "pen")
+_AROUND_PATCHES_MM = 4.0
 BENCH = Path(os.environ.get("COLSCAN_BENCH", Path(__file__).parents[3] / "shared" / "bench"))
 
 
@@ -51,8 +55,8 @@ class Sample:
         The face outside card and wires; reflections included.
     growth : Growth
         Truth on the face's grid.
-    known : ndarray of bool, shape (h, w)
-        Where truth is known.
+    known, foreign : ndarray of bool, shape (h, w)
+        Where truth is known, and where it is a patch of something else.
     series : tuple of str
         All the series it is made from.
     unmixed : tuple of float
@@ -64,6 +68,7 @@ class Sample:
     shown: np.ndarray
     growth: Growth
     known: np.ndarray
+    foreign: np.ndarray
     series: tuple[str, ...]
     photo: str
     bag: str
@@ -135,8 +140,8 @@ def _filter_patch(bag: dict, image: np.ndarray) -> np.ndarray:
     return np.median(above[np.argsort(-above.mean(1))[: int((30 / mm) ** 2)]], axis=0)
 
 
-def truth_on_grid(truth_map: np.ndarray, view: BagView, bag: Prepared) -> tuple[Growth, np.ndarray]:
-    """Growth on the bag's grid, and where it is known."""
+def truth_on_grid(truth_map: np.ndarray, view: BagView, bag: Prepared) -> tuple[Growth, np.ndarray, np.ndarray]:
+    """Growth on the bag's grid, where it is known, and where patches of something else are."""
     h, w = view.face.shape
     x, y = view.origin_px
     crop = truth_map[y : y + h, x : x + w]
@@ -145,13 +150,14 @@ def truth_on_grid(truth_map: np.ndarray, view: BagView, bag: Prepared) -> tuple[
         own & (crop[..., 1] == 170),
         np.where(own & (crop[..., 1] < 200), crop[..., 2], 0) / 255,
         own & (crop[..., 1] > 0),
+        own & (crop[..., 1] > 200),
     )
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     shape = bag.seen.shape[::-1]
-    covered, opacity, known = (
+    covered, opacity, known, foreign = (
         cv2.warpAffine(layer.astype(np.float32), bag.face.to_px, shape, flags=flags) for layer in layers
     )
-    return Growth(covered=covered, opacity=opacity), known > 0.6
+    return Growth(covered=covered, opacity=opacity), known > 0.6, foreign > 0.1
 
 
 def real_faces(series: str) -> list[tuple[Prepared, Sample]]:
@@ -175,12 +181,13 @@ def real_faces(series: str) -> list[tuple[Prepared, Sample]]:
 def _real_sample(
     view: BagView, bag: Prepared, fit: Fitted, truth: dict, truth_map: np.ndarray, about: dict
 ) -> Sample:
-    growth, known = truth_on_grid(truth_map, view, bag)
+    growth, known, foreign = truth_on_grid(truth_map, view, bag)
     own = about[view.tag]
     return Sample(
         **look(bag, fit),
         growth=growth,
         known=known,
+        foreign=foreign,
         series=(truth["series"],),
         photo=truth["photo"],
         bag=own["bag"],
@@ -205,35 +212,42 @@ def made_faces(
     """Painted, still or relit faces, photo by photo: the bags of a photo share its lamp."""
     rng = np.random.default_rng(seed)
     growths = {s: _growths([sample for _, sample in real[s]]) for s in SERIES}
+    films = _films(real) if how == "filmed" else {}
     samples: list[Sample] = []
     photo = 0
     while len(samples) < count:
         series = SERIES[photo % 6] if photo % 7 else SERIES[int(rng.integers(6))]
-        grown_in = series if how == "relit" else SERIES[int(rng.integers(6))]
+        grown_in, film_from = (SERIES[int(rng.integers(6))] for _ in range(2))
         photo += 1
-        lamp = draw_still_lamp(rng) if how == "still" else draw_lamp(rng)
-        young = rng.random() < 0.2
+        sources = (series,) if how == "relit" else (series, grown_in)
+        bare = 0.5 if rng.random() < 0.2 else 0.1
         if how == "relit":
-            made = _relit(real[series], lamp, rng)
+            made = _relit(real[series], draw_lamp(rng), rng)
+        elif how == "filmed":
+            sources = (*sources, film_from)
+            of_photo = list(films[film_from].values())
+            chosen = of_photo[int(rng.integers(len(of_photo)))]
+            made = _filmed(real[series], growths[grown_in], chosen, rng, bare=bare)
         else:
-            made = _painted(real[series], growths[grown_in], lamp, rng, bare=0.5 if young else 0.1)
+            lamp = draw_still_lamp(rng) if how == "still" else draw_lamp(rng)
+            made = _painted(real[series], growths[grown_in], lamp, rng, bare=bare)
         fits = fit_bags([bag for bag, _, _ in made])
         for (bag, growth, known), fit in zip(made, fits, strict=True):
             if fit is not None:
-                about = (series, grown_in, f"{how}-{seed}-{photo}")
-                samples.append(_made_sample(bag, fit, growth, known, about))
+                samples.append(_made_sample(bag, fit, growth, known, sources, f"{how}-{seed}-{photo}"))
     return samples
 
 
 def _made_sample(
-    bag: Prepared, fit: Fitted, growth: Growth, known: np.ndarray, about: tuple[str, str, str]
+    bag: Prepared, fit: Fitted, growth: Growth, known: np.ndarray, sources: tuple[str, ...], photo: str
 ) -> Sample:
     return Sample(
         **look(bag, fit),
         growth=growth,
         known=known,
-        series=about[:2],
-        photo=about[2],
+        foreign=np.zeros_like(known),
+        series=sources,
+        photo=photo,
         bag=str(bag.view.tag),
         strain="",
         day=-1,
@@ -274,20 +288,48 @@ def _relit(faces: list, lamp: Lamp, rng: np.random.Generator) -> list[tuple[Prep
 def _painted(
     faces: list, growths: dict[str, list[Growth]], lamp: Lamp, rng: np.random.Generator, *, bare: float
 ) -> list[tuple[Prepared, Growth, np.ndarray]]:
-    first = [bag for bag, sample in faces if sample.day == 0]
     made = []
+    for first, grown in _bags_with_growth(faces, growths, rng, bare=bare):
+        growth = flatten(grown, rng) if lamp.unlike < 1 and rng.random() < 0.5 else grown
+        bag, growth = paint(first, growth, lamp, rng)
+        made.append((bag, growth, bag.whole))
+    return made
+
+
+def _films(real: dict[str, list[tuple[Prepared, Sample]]]) -> dict[str, dict[str, list[Film]]]:
+    """Light and film of each rendered face after its first day, by series and photo."""
+    films: dict[str, dict[str, list[Film]]] = {series: {} for series in SERIES}
+    for series in SERIES:
+        for bag, sample in real[series]:
+            if sample.day > 0:
+                film = film_of(bag, sample.growth, sample.known & ~near_mm(sample.foreign, _AROUND_PATCHES_MM))
+                films[series].setdefault(sample.photo, []).append(film)
+    return films
+
+
+def _filmed(
+    faces: list, growths: dict[str, list[Growth]], films: list[Film], rng: np.random.Generator, *, bare: float
+) -> list[tuple[Prepared, Growth, np.ndarray]]:
+    made = []
+    for first, growth in _bags_with_growth(faces, growths, rng, bare=bare):
+        film, before = (films[int(rng.integers(len(films)))] for _ in range(2))
+        bag, growth = lay_film(first, growth, film, rng)
+        made.append((fog_first(bag, before, rng) if rng.random() < 0.2 else bag, growth, bag.whole))
+    return made
+
+
+def _bags_with_growth(
+    faces: list, growths: dict[str, list[Growth]], rng: np.random.Generator, *, bare: float
+) -> Iterator[tuple[Prepared, Growth]]:
+    """Some first faces, two in five with another substrate, each with a growth of any strain."""
+    first = [bag for bag, sample in faces if sample.day == 0]
     count = min(int(rng.integers(3, 7)), len(first))
     for i in rng.choice(len(first), count, replace=False):
-        strain = list(growths)[int(rng.integers(len(growths)))]
-        own = growths[strain]
+        own = growths[list(growths)[int(rng.integers(len(growths)))]]
         growth = warp_growth(own[int(rng.integers(len(own)))], first[i].seen.shape, rng)
         if rng.random() < bare:
             growth = Growth(covered=growth.covered * 0, opacity=growth.opacity * 0)
-        if lamp.unlike < 1 and rng.random() < 0.5:
-            growth = flatten(growth, rng)
-        bag, growth = paint(first[i], growth, lamp, rng)
-        made.append((bag, growth, bag.whole))
-    return made
+        yield (recolour(first[i], rng) if rng.random() < 0.4 else first[i]), growth
 
 
 def main(arguments: list[str]) -> None:

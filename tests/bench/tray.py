@@ -53,6 +53,7 @@ from colscan.photo.model import ImageRGB, Mask
 from colscan.score import make_baseline, measure_views, share_reference
 from colscan.score.coverage import look_at
 from colscan.score.cues import find_cues
+from colscan.score.judged import OF_NETWORK
 from colscan.score.measure import Fitted, fit_bags
 from colscan.score.model import Baseline, Evidence
 from colscan.score.network import judge
@@ -249,11 +250,11 @@ def judged_places(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
 
 
 def _chance_and_unseen(bag: Prepared, fit: Fitted) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """As in `judge_face`, whose evidence keeps no chances: both judgements' mean, the network's if unseen."""
+    """As in `judge_face`, whose evidence keeps no chances: the mean of both judgements, the network's if unseen."""
     patches = fit.marks.mask
     seen = look_at(bag, fit.cells, fit.belief, patches=patches)
-    chance, _ = judge(find_cues(bag, fit.cells, fit.belief.best, look=seen, patches=patches))
-    both = np.where(seen.grown, (chance + seen.chance) / 2, chance)
+    chance = judge(find_cues(bag, fit.cells, fit.belief.best, look=seen, patches=patches)).chance
+    both = np.where(seen.grown, OF_NETWORK * chance + (1 - OF_NETWORK) * seen.chance, chance)
     return np.where(patches, 0, both).astype(np.float32), (~seen.seen).astype(np.float32)
 
 
