@@ -7,6 +7,7 @@ May flag `no-baseline late-baseline glare part-hidden blurred too-small unmeasur
 """
 
 from colscan.score.baseline import make_baseline
+from colscan.score.late import make_late_baselines
 from colscan.score.measure import measure_views
 from colscan.score.reference import share_reference
 from colscan.score.remember import remember
@@ -14,4 +15,4 @@ from colscan.score.remember import remember
 METHOD = "veil-2"
 """Name and version of the method; rows of the ledger carry it."""
 
-__all__ = ["make_baseline", "measure_views", "share_reference", "remember", "METHOD"]
+__all__ = ["make_baseline", "make_late_baselines", "measure_views", "share_reference", "remember", "METHOD"]

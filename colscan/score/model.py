@@ -15,6 +15,15 @@ FaceMap = NDArray[np.float32]
 """(h, w) or (h, w, 3) on the face's own grid of millimetres, NaN where nothing was seen."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenOff:
+    """How much of a face had grown over when its late baseline was made (fractions, 90 % interval)."""
+
+    coverage: float
+    low: float
+    high: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Baseline:
     """How a bag looked before anything grew: its own substrate, in units of its card's paper.
@@ -31,6 +40,8 @@ class Baseline:
         Made from photos later than 36 hours after spawning.
     photos : tuple of str
         SHA-256 of the photos it was made from.
+    taken_off : TakenOff or None
+        Growth that is taken off in `face`, where the photo is a late one.
     """
 
     colour: NDArray[np.float64]
@@ -38,6 +49,7 @@ class Baseline:
     face: FaceMap
     late: bool
     photos: tuple[str, ...]
+    taken_off: TakenOff | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

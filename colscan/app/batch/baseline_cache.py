@@ -14,7 +14,7 @@ import numpy as np
 from colscan.app.put import put_file
 from colscan.photo import PhotoRef
 from colscan.score import METHOD
-from colscan.score.model import Baseline
+from colscan.score.model import Baseline, TakenOff
 from colscan.trial.model import Bag
 
 FILE = Path("cache") / "baselines.npz"
@@ -41,12 +41,14 @@ def load_baselines(folder: Path, key: str) -> dict[int, Baseline] | None:
 
 
 def _unpack(kept: Mapping[str, np.ndarray], tag: int) -> Baseline:
+    taken_off = [float(share) for share in kept[f"{tag}-taken-off"]]
     return Baseline(
         colour=kept[f"{tag}-colour"],
         spread=kept[f"{tag}-spread"],
         face=kept[f"{tag}-face"],
         late=bool(kept[f"{tag}-late"]),
         photos=tuple(str(photo) for photo in kept[f"{tag}-photos"]),
+        taken_off=TakenOff(coverage=taken_off[0], low=taken_off[1], high=taken_off[2]) if taken_off else None,
     )
 
 
@@ -55,6 +57,8 @@ def keep_baselines(folder: Path, key: str, baselines: Mapping[int, Baseline]) ->
     arrays: dict[str, object] = {"key": np.array(key), "tags": np.array(sorted(baselines), np.int64)}
     for tag, baseline in baselines.items():
         arrays |= {f"{tag}-{name}": getattr(baseline, name) for name in _ARRAYS}
+        then = baseline.taken_off
+        arrays[f"{tag}-taken-off"] = np.array([then.coverage, then.low, then.high] if then else [])
         arrays |= {f"{tag}-late": np.array(baseline.late), f"{tag}-photos": np.array(baseline.photos)}
     data = io.BytesIO()
     np.savez(data, **arrays)  # type: ignore[arg-type]

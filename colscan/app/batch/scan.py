@@ -82,6 +82,8 @@ class Rejected:
     error: ColscanError
 
 
+_GUESSED = {Flag.NO_BASELINE, Flag.LATE_BASELINE}
+
 Outcome = Recorded | AlreadyKnown | Rejected
 
 
@@ -179,7 +181,7 @@ class _Scan:
                 yield self._record(result, chain)
 
     def _baselines(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Mapping[int, Baseline]:
-        early = self._kept_early() + [ref for ref in refs if is_early(ref.taken_at, self._bags.values())]
+        early = self._first_photos(refs)
         key = baselines_key(self._bags, early)
         kept = load_baselines(self._folder, key)
         if kept is not None:
@@ -195,10 +197,22 @@ class _Scan:
             keep_baselines(self._folder, *self._unkept)
         self._unkept = None
 
-    def _kept_early(self) -> list[PhotoRef]:
-        early = [row for row in self._ledger.photos if is_early(row.taken_at, self._bags.values())]
-        found = ((row, find_original(self._folder, row)) for row in early)
-        return [reference(row, path) for row, path in found if path is not None]
+    def _first_photos(self, refs: list[PhotoRef]) -> list[PhotoRef]:
+        """The photos that baselines come from: those of the first hours, else each bag's earliest."""
+        bags = self._bags.values()
+        recorded = {row.photo_sha256: row for row in self._ledger.photos}
+        needed = {sha for sha, row in recorded.items() if any(is_early(row.taken_at, bag) for bag in bags)}
+        chosen = {ref.sha256: ref for ref in refs if any(is_early(ref.taken_at, bag) for bag in bags)}
+        for bag in bags:
+            rows = self._recollection.measured(bag)
+            if any(is_early(row.taken_at, bag) and not _GUESSED & set(row.flags) for row in rows):
+                continue
+            late = [row for row in rows if not is_early(row.taken_at, bag)][:1]
+            needed |= {row.photo_sha256 for row in late}
+            chosen |= {ref.sha256: ref for ref in refs if not late or ref.taken_at < late[0].taken_at}
+        found = ((row, find_original(self._folder, row)) for sha, row in recorded.items() if sha in needed)
+        kept = {row.photo_sha256: reference(row, path) for row, path in found if path is not None}
+        return list((chosen | kept).values())
 
     def _record(self, result: PhotoResult, chain: Chain) -> Outcome:
         try:
