@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from colscan.app.batch.jobs import run_in_order
@@ -15,8 +15,8 @@ from colscan.errors import PhotoError
 from colscan.locate import locate_bags
 from colscan.locate.model import BagView
 from colscan.photo import PhotoRef, load_rgb
-from colscan.score import make_baseline, make_late_baselines, share_reference
-from colscan.score.model import Baseline
+from colscan.score import judge_first, make_baseline, make_late_baselines, share_reference
+from colscan.score.model import Baseline, Fault
 from colscan.trial.model import Bag
 from colscan.units import BASELINE_HOURS, HOURS_PER_DAY, days_between
 
@@ -35,6 +35,14 @@ class EarlyViews:
 
     ref: PhotoRef
     views: tuple[BagView, ...]
+    faults: Mapping[int, tuple[Fault, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class _FirstView:
+    sha256: str
+    view: BagView
+    faults: tuple[Fault, ...]
 
 
 def is_early(taken_at: datetime, bag: Bag) -> bool:
@@ -82,19 +90,25 @@ def make_baselines(
 
 
 def _from_early(bags: Mapping[int, Bag], looks: Iterable[EarlyViews]) -> dict[int, Baseline]:
-    seen: dict[int, list[tuple[str, BagView]]] = {}
+    seen: dict[int, list[_FirstView]] = {}
     for early in looks:
         for view in early.views:
             bag = bags.get(view.tag)
             if bag is not None and is_early(early.ref.taken_at, bag):
-                seen.setdefault(view.tag, []).append((early.ref.sha256, view))
+                first = _FirstView(early.ref.sha256, view, early.faults[view.tag])
+                seen.setdefault(view.tag, []).append(first)
     made = {tag: _make(found) for tag, found in seen.items()}
     return {tag: baseline for tag, baseline in made.items() if baseline is not None}
 
 
-def _make(found: Iterable[tuple[str, BagView]]) -> Baseline | None:
-    photos, views = zip(*found, strict=True)
-    return make_baseline(views, photos=photos, late=False)
+def _make(found: Sequence[_FirstView]) -> Baseline | None:
+    """From the good photos alone if there are any, else from those with the fewest faults."""
+    fewest = min(len(first.faults) for first in found)
+    best = [first for first in found if len(first.faults) == fewest]
+    made = make_baseline([first.view for first in best], photos=[first.sha256 for first in best], late=False)
+    if made is None:
+        return None
+    return replace(made, faults=min((first.faults for first in best), key=len))
 
 
 def locate_early(job: EarlyJob) -> EarlyViews:
@@ -102,5 +116,6 @@ def locate_early(job: EarlyJob) -> EarlyViews:
     try:
         rgb = load_rgb(job.ref.path, max_megapixels=job.max_megapixels)
     except PhotoError:
-        return EarlyViews(ref=job.ref, views=())
-    return EarlyViews(ref=job.ref, views=share_reference(locate_bags(rgb).views))
+        return EarlyViews(ref=job.ref, views=(), faults={})
+    views = locate_bags(rgb).views
+    return EarlyViews(ref=job.ref, views=share_reference(views), faults=judge_first(views))

@@ -17,7 +17,7 @@ from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.errors import ColscanError, PhotoError
-from colscan.flags import Flag
+from colscan.flags import RETAKE, Flag
 from colscan.ledger import Ledger, append_photo, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.photo import PhotoRef, read_ref
@@ -55,7 +55,11 @@ class ScanOptions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
-    """A photo's new rows, what they were made from (by bag), and what its taker should know at once."""
+    """A photo's new rows, what they were made from (by bag), and what its taker should know at once.
+
+    `first` has, for the bags of which it is a first photo, why it should be taken again; nothing if it
+    needn't be.
+    """
 
     photo: PhotoRow
     scores: tuple[ScoreRow, ...]
@@ -63,6 +67,7 @@ class Recorded:
     found: Mapping[str, Score]
     missing: tuple[str, ...]
     remarks: tuple[str, ...]
+    first: Mapping[str, tuple[str, ...]]
     overlay: Path | None = None
 
 
@@ -148,6 +153,14 @@ def _too_early(ref: PhotoRef, bag: str, inoculated_at: datetime, zone: tzinfo) -
     return PhotoError(msg, "Correct inoculated_at in bags.csv, or give the right time with --taken-at.")
 
 
+def _why_again(baseline: Baseline | None, seen: Evidence) -> tuple[str, ...]:
+    """What is wrong with a bag's first photos, all of them: nothing when one of them is good."""
+    if baseline is not None and not baseline.late:
+        return tuple(str(fault) for fault in baseline.faults)
+    flags = [flag for flag in seen.flags if flag in RETAKE or flag is Flag.NO_REFERENCE]
+    return tuple(flag.meaning.rstrip(".") for flag in flags) or ("it can't serve as baseline",)
+
+
 class _Scan:
     """One run over new photos."""
 
@@ -178,7 +191,7 @@ class _Scan:
             if isinstance(result, Failure):
                 yield Rejected(name=result.name, error=result.error)
             else:
-                yield self._record(result, chain)
+                yield self._record(result, chain, baselines)
 
     def _baselines(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Mapping[int, Baseline]:
         early = self._first_photos(refs)
@@ -214,9 +227,9 @@ class _Scan:
         kept = {row.photo_sha256: reference(row, path) for row, path in found if path is not None}
         return list((chosen | kept).values())
 
-    def _record(self, result: PhotoResult, chain: Chain) -> Outcome:
+    def _record(self, result: PhotoResult, chain: Chain, baselines: Mapping[int, Baseline]) -> Outcome:
         try:
-            recorded = self._remember(result, chain)
+            recorded = self._remember(result, chain, baselines)
         except PhotoError as error:
             return Rejected(name=result.ref.name, error=error)
         if not self._options.dry_run:
@@ -234,7 +247,7 @@ class _Scan:
     def _draw(self, ref: PhotoRef, recorded: Recorded) -> Path:
         return write_overlay(self._folder, ref, recorded.scores, recorded.suspects, found=recorded.found)
 
-    def _remember(self, result: PhotoResult, chain: Chain) -> Recorded:
+    def _remember(self, result: PhotoResult, chain: Chain, baselines: Mapping[int, Baseline]) -> Recorded:
         ref = result.ref
         found = {self._bags[seen.tag]: seen for seen in result.evidence if seen.tag in self._bags}
         repeated = [self._bags[tag].bag for tag in result.repeated_tags if tag in self._bags]
@@ -261,6 +274,11 @@ class _Scan:
                 bag.bag for bag in self._bags.values() if bag not in found and bag.bag not in repeated
             ),
             remarks=tuple(self._remarks(result, found, repeated)),
+            first={
+                bag.bag: _why_again(baselines.get(seen.tag), seen)
+                for bag, seen in found.items()
+                if is_early(ref.taken_at, bag)
+            },
         )
 
     def _recall(self, bag: Bag, taken_at: datetime, chain: Chain) -> Memory:
