@@ -108,12 +108,12 @@ class Flag(StrEnum):
     # about the baseline
     NO_BASELINE = (
         "no-baseline",
-        "No usable photo of this bag from its first 36 hours; its looks were guessed from this photo.",
+        "No usable first photo of this bag; its looks were guessed from this photo, so the interval is wide.",
         "Photograph every bag on the day it is spawned.",
     )
     LATE_BASELINE = (
         "late-baseline",
-        "The baseline is a photo later than 36 hours after spawning; early growth may be missed.",
+        "No photo from the first 36 hours; how much had grown by the earliest one is guessed from its looks.",
         "Photograph every bag on the day it is spawned.",
     )
     # about what changed

@@ -7,6 +7,8 @@ May flag `no-baseline late-baseline glare part-hidden blurred too-small unmeasur
 """
 
 from colscan.score.baseline import make_baseline
+from colscan.score.first import judge_first
+from colscan.score.late import make_late_baselines
 from colscan.score.measure import measure_views
 from colscan.score.reference import share_reference
 from colscan.score.remember import remember
@@ -14,4 +16,12 @@ from colscan.score.remember import remember
 METHOD = "veil-2"
 """Name and version of the method; rows of the ledger carry it."""
 
-__all__ = ["make_baseline", "measure_views", "share_reference", "remember", "METHOD"]
+__all__ = [
+    "judge_first",
+    "make_baseline",
+    "make_late_baselines",
+    "measure_views",
+    "share_reference",
+    "remember",
+    "METHOD",
+]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from colscan.flags import Flag
 from colscan.locate.model import BagView
 from colscan.score.face import GRID_MM, Face, Grid, depth_mm, near_mm, own_frame, resample, smooth
-from colscan.score.model import Baseline
+from colscan.score.model import Baseline, TakenOff
 from colscan.score.register import lay_onto
 
 MOST_VIEWS = 3
@@ -43,15 +43,33 @@ def make_baseline(views: Sequence[BagView], *, photos: Sequence[str], late: bool
     faces = [first, *(lay_onto(view, first)[0] for view, _ in usable[1:])]
     layers = [np.where(without_highlights(face)[..., None], face.light, np.nan) for face in faces]
     face_map = _median(layers)
+    return describe(face_map, late=late, photos=tuple(photo for _, photo in usable))
+
+
+def describe(
+    face_map: Grid, *, late: bool, photos: tuple[str, ...], taken_off: TakenOff | None = None
+) -> Baseline | None:
+    """A baseline of a face's light, (h, w, 3), NaN where unknown; None when hardly any of it is known.
+
+    Parameters
+    ----------
+    late : bool
+        From photos later than 36 hours after spawning.
+    photos : tuple of str
+        SHA-256 of the photos it comes from.
+    taken_off : TakenOff or None
+        What had grown by then and is taken off in `face_map`.
+    """
     known = np.isfinite(face_map[..., 0])
     if known.sum() < _LEAST_CELLS:
         return None
     return Baseline(
         colour=np.median(face_map[known], axis=0).astype(np.float64),
         spread=_spread(face_map, known),
-        face=face_map,
+        face=face_map.astype(np.float32),
         late=late,
-        photos=tuple(photo for _, photo in usable),
+        photos=photos,
+        taken_off=taken_off,
     )
 
 

@@ -14,10 +14,11 @@ from colscan.score.face import GRID_MM
 from colscan.score.judged import judge_face
 from colscan.score.light import Belief, believe_lights, refine_lights
 from colscan.score.mixing import Cells
-from colscan.score.model import Baseline, Evidence, PatchSeen
+from colscan.score.model import Baseline, Evidence, PatchSeen, TakenOff
 from colscan.score.patches import Marks, find_patches
 from colscan.score.prepare import Prepared, fit_cells, map_cells, prepare, prepare_without, usual_brightness
 from colscan.score.reference import share_reference
+from colscan.score.substrate import guess_substrates
 
 # Less of the face than this can't speak for all of it.
 _LEAST_SEEN = 0.2
@@ -32,7 +33,7 @@ _SPOT_PX, _SPOT_SIGMAS = 3.0, 4.0
 # Where the tag's edges can't be read, a phone's usual sharpness.
 _USUAL_BLUR_PX = 0.8
 # Without this bag's own first face the answer is worth about half as much.
-_WIDER_WITHOUT_BASELINE = 2.0
+WIDER_WITHOUT_BASELINE = 2.0
 
 
 def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> tuple[Evidence, ...]:
@@ -53,13 +54,20 @@ def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
     """
     order = sorted(range(len(views)), key=lambda i: views[i].tag)
     balanced = share_reference([views[i] for i in order])
-    others = [baselines[view.tag] for view in balanced if view.tag in baselines]
-    bags = [
-        prepare(view, baselines[view.tag]) if view.tag in baselines else prepare_without(view, others)
-        for view in (_with_paper(view) for view in balanced)
-    ]
+    bags = prepare_views([_with_paper(view) for view in balanced], baselines)
     measured = dict(zip(order, _measure(bags, baselines), strict=True))
     return tuple(measured[i] for i in range(len(views)))
+
+
+def prepare_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> list[Prepared]:
+    """A photo's bags, ready to be unmixed: against their baselines, or against what substrate may be."""
+    others = [baselines[view.tag] for view in views if view.tag in baselines]
+    if len(others) == len(views):
+        return [prepare(view, baselines[view.tag]) for view in views]
+    return [
+        prepare(view, baselines[view.tag]) if view.tag in baselines else prepare_without(view, colour)
+        for view, colour in zip(views, guess_substrates(views, others), strict=True)
+    ]
 
 
 def _with_paper(view: BagView) -> BagView:
@@ -166,10 +174,23 @@ def _evidence(
 def _limits(measured: Unmixed | None, baseline: Baseline | None) -> tuple[float | None, float | None]:
     if measured is None:
         return None, None
-    wider = 1.0 if baseline else _WIDER_WITHOUT_BASELINE
-    low = measured.coverage - wider * (measured.coverage - measured.low)
-    high = measured.coverage + wider * (measured.high - measured.coverage)
-    return max(low, 0.0), min(high, 1.0)
+    wider = 1.0 if baseline else WIDER_WITHOUT_BASELINE
+    below, above = wider * (measured.coverage - measured.low), wider * (measured.high - measured.coverage)
+    if baseline and baseline.taken_off:
+        down, up = _doubt(baseline.taken_off, measured.coverage)
+        below, above = float(np.hypot(below, down)), float(np.hypot(above, up))
+    return max(measured.coverage - below, 0.0), min(measured.coverage + above, 1.0)
+
+
+def _doubt(then: TakenOff, now: float) -> tuple[float, float]:
+    """How far coverage may be off, down and up, as it is not known what had grown at a late baseline.
+
+    Growth that was missed then looks like substrate ever since, on what is now bare; substrate that
+    was taken for growth looks covered ever since, on what is now covered.
+    """
+    down = (then.coverage - then.low) * min(1.0, now / max(then.coverage, 1e-3))
+    up = (then.high - then.coverage) * min(1.0, (1 - now) / max(1 - then.coverage, 1e-3))
+    return max(down, 0.0), max(up, 0.0)
 
 
 def _flags(

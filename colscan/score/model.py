@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,28 @@ from colscan.score.trajectory import Trajectory
 
 FaceMap = NDArray[np.float32]
 """(h, w) or (h, w, 3) on the face's own grid of millimetres, NaN where nothing was seen."""
+
+
+class Fault(StrEnum):
+    """What is wrong with a first photo, and what to do about it at once: its value is said to the grower."""
+
+    CUT_OFF = "it is cut by the edge of the photo; show the whole bag"
+    BLURRED = "it is blurred; hold still and tap on the bag to focus"
+    TOO_SMALL = "it is too small in the photo; go nearer"
+    HIDDEN = "card, hand, wires or a neighbour hide over a third of it; free its face"
+    DARK = "it is too dark; more light, or tap on the bag"
+    NO_LIGHT = "no card tells the light (unread or burnt out); show the card flat, expose a little darker"
+    GLARE = "reflections lie on over a tenth of it; step to the side or move the lamp"
+    FOG = "over a quarter of its film is fogged or veiled; let it clear or press it on, avoid reflections"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenOff:
+    """How much of a face had grown over when its late baseline was made (fractions, 90 % interval)."""
+
+    coverage: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -31,6 +54,10 @@ class Baseline:
         Made from photos later than 36 hours after spawning.
     photos : tuple of str
         SHA-256 of the photos it was made from.
+    taken_off : TakenOff or None
+        Growth that is taken off in `face`, where the photo is a late one.
+    faults : tuple of Fault
+        What is wrong with all of its photos; nothing if one was good.
     """
 
     colour: NDArray[np.float64]
@@ -38,6 +65,8 @@ class Baseline:
     face: FaceMap
     late: bool
     photos: tuple[str, ...]
+    taken_off: TakenOff | None = None
+    faults: tuple[Fault, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -94,25 +94,15 @@ def prepare(view: BagView, baseline: Baseline) -> Prepared:
     )
 
 
-def prepare_without(view: BagView, others: Sequence[Baseline]) -> Prepared:
-    """A view without baseline: its substrate is that of the photo's other bags, or its own reddest places."""
+def prepare_without(view: BagView, colour: NDArray[np.float64]) -> Prepared:
+    """A view without baseline, its substrate being of one colour (3,): light / paper."""
     face = resample(view, *own_frame(view))
-    colour = np.median([b.colour for b in others], axis=0) if others else _reddest(face)
     light0 = np.broadcast_to(colour.astype(np.float32), face.light.shape)
     level = np.full(face.whole.shape, float(colour.mean()), np.float32)
     nothing = np.zeros_like(face.whole)
     return _prepared(
         view, face, light0=light0, brightness0=level, known=face.whole, moved=nothing, likeness=0.0
     )
-
-
-def _reddest(face: Face) -> NDArray[np.float64]:
-    """The colour of the tenth of the face that is reddest for its brightness: mycelium is white."""
-    light = smooth(face.light, face.seen, _FIT_MM)[face.seen & (depth_mm(face.whole) > _RIM_MM)]
-    if not len(light):
-        light = face.light[face.whole]
-    redness = (light[:, 0] - light[:, 2]) / np.maximum(light.mean(1), 1e-4)
-    return np.asarray(np.median(light[redness >= np.quantile(redness, 0.9)], axis=0), np.float64)
 
 
 def _prepared(

@@ -27,6 +27,8 @@ _Z90 = 1.645
 _LEAST_FREE = 0.05
 # After a fall only the photo itself speaks, and something about it isn't understood.
 _WIDER_AFTER_FALL = 2.0
+# Where the substrate was guessed, every photo errs by the same guess: many together are no surer than one.
+_SAME_ERROR_DAILY = {Flag.NO_BASELINE, Flag.LATE_BASELINE}
 
 
 def remember(evidence: Evidence, memory: Memory, *, taken_at: datetime) -> Score:
@@ -58,6 +60,9 @@ def remember(evidence: Evidence, memory: Memory, *, taken_at: datetime) -> Score
     trajectory = _settle(shown, before, memory, fell=fell, taken_at=taken_at)
     coverage = trajectory.coverage * shown.free
     low, high = _limits(trajectory, shown)
+    if _SAME_ERROR_DAILY & set(evidence.flags):
+        low = max(min(low, coverage - (shown.coverage - shown.low) * shown.free), 0.0)
+        high = min(max(high, coverage + (shown.high - shown.coverage) * shown.free), 1.0)
     places = before.places if before else None
     believed = carry(shown.chance, places, coverage=coverage, face=evidence.face)
     return Score(

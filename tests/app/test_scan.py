@@ -97,6 +97,33 @@ def test_the_smallest_spot_is_said(scanned: Path, capsys: Capture) -> None:
     assert 1 < spot < 14
 
 
+def test_first_photos_are_judged(trial: Path, tmp_path: Path, capsys: Capture) -> None:
+    """Good ones in a line, and each other bag with its reason; later photos are not judged."""
+    with Image.open(photo(0)) as image:
+        dark = image.point(lambda level: level * 0.3)
+        dark.save(tmp_path / "dark.jpg", exif=image.getexif(), quality=95)
+    assert scan(trial, tmp_path / "dark.jpg") == 0
+    told = capsys.readouterr().err
+    assert told.count("retake this first photo now: it is too dark") == 8
+    assert scan(trial, photo(0), photo(3)) == 0
+    told = capsys.readouterr().err
+    assert "first photos are good: B01, B02, B03, B04, B05, B06, B07, B08" in told
+    assert scan(trial, photo(6)) == 0
+    assert "first photo" not in capsys.readouterr().err
+
+
+def test_a_trial_started_late(trial: Path, capsys: Capture) -> None:
+    """The earliest photo serves from then on, whether later ones come with it or afterwards."""
+    assert scan(trial, photo(6)) == 0
+    assert scan(trial, photo(9)) == 0
+    scores = rows(trial / "scores.csv")
+    assert len(scores) == 16
+    assert {row["flags"].split()[-1] for row in scores} == {"late-baseline"}
+    assert all(float(row["coverage_pct"]) > 5 for row in scores)
+    assert scan(trial, "--dry-run", photo(12)) == 0
+    assert "late-baseline" in capsys.readouterr().out
+
+
 def test_two_photos_with_one_name(trial: Path, tmp_path: Path) -> None:
     """Two photos of the same name are two photos."""
     for day in (0, 3):

@@ -43,8 +43,8 @@ from colscan.locate.model import BagView
 from colscan.photo import to_linear
 from colscan.photo.model import ImageRGB, Mask
 from colscan.score.measure import fit_bags
-from colscan.score.model import Baseline
 from colscan.score.prepare import Prepared, prepare_without
+from colscan.score.substrate import guess_substrates
 
 REAL = Path(os.environ.get("COLSCAN_REAL", Path(__file__).parents[2].parent / "shared" / "real"))
 FOLDER = REAL / "dark-patches"
@@ -117,16 +117,13 @@ def leaf_view(rgb: ImageRGB) -> BagView:
 
 def as_it_is(view: BagView) -> Prepared:
     """The leaf with its substrate guessed."""
-    return prepare_without(view, [])
+    return prepare_without(view, *guess_substrates([view], []))
 
 
 def substrate_told(view: BagView) -> Prepared:
     """The leaf with its median colour as that of its substrate."""
     colour = np.median(to_linear(view.rgb).reshape(-1, 3), axis=0).astype(np.float64)
-    nothing = np.full((1, 1, 3), np.nan, np.float32)
-    return prepare_without(
-        view, [Baseline(colour=colour, spread=np.eye(3), face=nothing, late=False, photos=())]
-    )
+    return prepare_without(view, colour)
 
 
 def patches_of(bag: Prepared) -> Mask:

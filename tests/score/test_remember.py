@@ -214,6 +214,18 @@ def test_unmeasured_keeps_what_was_known():
     assert unmeasured.state is known.state
 
 
+def test_photos_that_err_alike_are_no_surer_together():
+    """Where the substrate was guessed, each photo errs by the same guess: no narrower than the photo."""
+    photos = [
+        (float(day), photo(c, off=0.15)) for day, c in zip((6, 7, 8, 9), (0.4, 0.5, 0.6, 0.7), strict=True)
+    ]
+    guessed = [(day, replace(seen, flags=(Flag.LATE_BASELINE,))) for day, seen in photos]
+    sure, unsure = follow(*photos)[-1], follow(*guessed)[-1]
+    assert sure.high - sure.low < 0.28
+    assert unsure.high - unsure.low >= 0.299
+    assert unsure.coverage == sure.coverage
+
+
 def test_another_grid_keeps_the_level_alone():
     """Where the face lies on another grid (a new baseline), places are begun anew and coverage is kept."""
     first = follow((7, photo(0.5)))[0]

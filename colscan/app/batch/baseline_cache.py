@@ -14,10 +14,11 @@ import numpy as np
 from colscan.app.put import put_file
 from colscan.photo import PhotoRef
 from colscan.score import METHOD
-from colscan.score.model import Baseline
+from colscan.score.model import Baseline, Fault, TakenOff
 from colscan.trial.model import Bag
 
 FILE = Path("cache") / "baselines.npz"
+_FAULTS = {str(fault): fault for fault in Fault}
 _ARRAYS = ("colour", "spread", "face")
 
 
@@ -41,12 +42,15 @@ def load_baselines(folder: Path, key: str) -> dict[int, Baseline] | None:
 
 
 def _unpack(kept: Mapping[str, np.ndarray], tag: int) -> Baseline:
+    taken_off = [float(share) for share in kept[f"{tag}-taken-off"]]
     return Baseline(
         colour=kept[f"{tag}-colour"],
         spread=kept[f"{tag}-spread"],
         face=kept[f"{tag}-face"],
         late=bool(kept[f"{tag}-late"]),
         photos=tuple(str(photo) for photo in kept[f"{tag}-photos"]),
+        faults=tuple(_FAULTS[str(fault)] for fault in kept[f"{tag}-faults"]),
+        taken_off=TakenOff(coverage=taken_off[0], low=taken_off[1], high=taken_off[2]) if taken_off else None,
     )
 
 
@@ -55,6 +59,9 @@ def keep_baselines(folder: Path, key: str, baselines: Mapping[int, Baseline]) ->
     arrays: dict[str, object] = {"key": np.array(key), "tags": np.array(sorted(baselines), np.int64)}
     for tag, baseline in baselines.items():
         arrays |= {f"{tag}-{name}": getattr(baseline, name) for name in _ARRAYS}
+        then = baseline.taken_off
+        arrays[f"{tag}-faults"] = np.array([str(fault) for fault in baseline.faults], np.str_)
+        arrays[f"{tag}-taken-off"] = np.array([then.coverage, then.low, then.high] if then else [])
         arrays |= {f"{tag}-late": np.array(baseline.late), f"{tag}-photos": np.array(baseline.photos)}
     data = io.BytesIO()
     np.savez(data, **arrays)  # type: ignore[arg-type]

@@ -1,10 +1,13 @@
-"""Each bag's baseline, from its photos of the first 36 hours: the earliest by `taken_at`, not by scanning."""
+"""Each bag's baseline: from its photos of the first 36 hours, by `taken_at`, not by order of scanning.
+
+A bag without such a photo has its earliest one, however late, with what had grown by then taken off.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from colscan.app.batch.jobs import run_in_order
@@ -12,14 +15,10 @@ from colscan.errors import PhotoError
 from colscan.locate import locate_bags
 from colscan.locate.model import BagView
 from colscan.photo import PhotoRef, load_rgb
-from colscan.score import make_baseline, share_reference
-from colscan.score.model import Baseline
+from colscan.score import judge_first, make_baseline, make_late_baselines, share_reference
+from colscan.score.model import Baseline, Fault
 from colscan.trial.model import Bag
 from colscan.units import BASELINE_HOURS, HOURS_PER_DAY, days_between
-
-MOST_PHOTOS = 3
-# Growth has a lag of some days: a photo up to here shows mostly bare substrate. Flagged, better than none.
-LATE_HOURS = 96.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,11 +35,19 @@ class EarlyViews:
 
     ref: PhotoRef
     views: tuple[BagView, ...]
+    faults: Mapping[int, tuple[Fault, ...]]
 
 
-def is_early(taken_at: datetime, bags: Iterable[Bag]) -> bool:
+@dataclass(frozen=True, slots=True)
+class _FirstView:
+    sha256: str
+    view: BagView
+    faults: tuple[Fault, ...]
+
+
+def is_early(taken_at: datetime, bag: Bag) -> bool:
     """Whether a photo was taken soon enough after a bag's spawning to be part of its baseline."""
-    return any(0.0 <= days_between(bag.inoculated_at, taken_at) <= LATE_HOURS / HOURS_PER_DAY for bag in bags)
+    return 0.0 <= days_between(bag.inoculated_at, taken_at) <= BASELINE_HOURS / HOURS_PER_DAY
 
 
 def make_baselines(
@@ -50,66 +57,58 @@ def make_baselines(
     max_megapixels: float,
     pool: ProcessPoolExecutor | None,
 ) -> dict[int, Baseline]:
-    """Baselines by tag, of the bags that have a usable early photo.
+    """Baselines by tag: from a bag's first 36 hours, else from its earliest photo with growth taken off.
 
     Parameters
     ----------
     bags : mapping of int to Bag
         The trial's bags that have a card, by tag.
     photos : sequence of PhotoRef
-        The early photos, scanned before or about to be.
+        Those that may be a bag's first, scanned before or about to be.
     max_megapixels : float
         Larger photos are left out.
     pool : ProcessPoolExecutor or None
         Where photos are located.
     """
     in_time = sorted(photos, key=lambda ref: (ref.taken_at, ref.sha256))
-    made = _from_window(bags, in_time, _Window(0.0, BASELINE_HOURS, MOST_PHOTOS), max_megapixels, pool)
-    missing = {tag: bag for tag, bag in bags.items() if tag not in made}
-    return made | _from_window(missing, in_time, _Window(BASELINE_HOURS, LATE_HOURS, 1), max_megapixels, pool)
-
-
-@dataclass(frozen=True, slots=True)
-class _Window:
-    after_hours: float
-    until_hours: float
-    most_photos: int
-
-    def holds(self, ref: PhotoRef, bag: Bag) -> bool:
-        hours = HOURS_PER_DAY * days_between(bag.inoculated_at, ref.taken_at)
-        return self.after_hours <= hours <= self.until_hours
-
-
-def _from_window(
-    bags: Mapping[int, Bag],
-    in_time: Sequence[PhotoRef],
-    window: _Window,
-    max_megapixels: float,
-    pool: ProcessPoolExecutor | None,
-) -> dict[int, Baseline]:
     jobs = [
         EarlyJob(ref=ref, max_megapixels=max_megapixels)
         for ref in in_time
-        if any(window.holds(ref, bag) for bag in bags.values())
+        if any(is_early(ref.taken_at, bag) for bag in bags.values())
     ]
-    seen: dict[int, list[tuple[str, BagView]]] = {}
-    for early in run_in_order(pool, locate_early, jobs):
+    made = _from_early(bags, run_in_order(pool, locate_early, jobs))
+    for ref in in_time:
+        days = {
+            tag: days_between(bag.inoculated_at, ref.taken_at)
+            for tag, bag in bags.items()
+            if tag not in made and not is_early(ref.taken_at, bag) and bag.inoculated_at <= ref.taken_at
+        }
+        if days:
+            views = locate_early(EarlyJob(ref=ref, max_megapixels=max_megapixels)).views
+            made |= make_late_baselines(views, days, photo=ref.sha256, baselines=made)
+    return made
+
+
+def _from_early(bags: Mapping[int, Bag], looks: Iterable[EarlyViews]) -> dict[int, Baseline]:
+    seen: dict[int, list[_FirstView]] = {}
+    for early in looks:
         for view in early.views:
             bag = bags.get(view.tag)
-            if (
-                bag is not None
-                and window.holds(early.ref, bag)
-                and len(seen.get(view.tag, ())) < window.most_photos
-            ):
-                seen.setdefault(view.tag, []).append((early.ref.sha256, view))
-    late = window.after_hours > 0
-    made = {tag: _make(found, late) for tag, found in seen.items()}
+            if bag is not None and is_early(early.ref.taken_at, bag):
+                first = _FirstView(early.ref.sha256, view, early.faults[view.tag])
+                seen.setdefault(view.tag, []).append(first)
+    made = {tag: _make(found) for tag, found in seen.items()}
     return {tag: baseline for tag, baseline in made.items() if baseline is not None}
 
 
-def _make(found: Iterable[tuple[str, BagView]], late: bool) -> Baseline | None:
-    photos, views = zip(*found, strict=True)
-    return make_baseline(views, photos=photos, late=late)
+def _make(found: Sequence[_FirstView]) -> Baseline | None:
+    """From the good photos alone if there are any, else from those with the fewest faults."""
+    fewest = min(len(first.faults) for first in found)
+    best = [first for first in found if len(first.faults) == fewest]
+    made = make_baseline([first.view for first in best], photos=[first.sha256 for first in best], late=False)
+    if made is None:
+        return None
+    return replace(made, faults=min((first.faults for first in best), key=len))
 
 
 def locate_early(job: EarlyJob) -> EarlyViews:
@@ -117,5 +116,6 @@ def locate_early(job: EarlyJob) -> EarlyViews:
     try:
         rgb = load_rgb(job.ref.path, max_megapixels=job.max_megapixels)
     except PhotoError:
-        return EarlyViews(ref=job.ref, views=())
-    return EarlyViews(ref=job.ref, views=share_reference(locate_bags(rgb).views))
+        return EarlyViews(ref=job.ref, views=(), faults={})
+    views = locate_bags(rgb).views
+    return EarlyViews(ref=job.ref, views=share_reference(views), faults=judge_first(views))

@@ -41,6 +41,11 @@ class Recollection:
         """Whether a photo of this bag that was taken later is scored already."""
         return any(score.taken_at > taken_at for score in self._scores[bag.bag])
 
+    def measured(self, bag: Bag) -> list[ScoreRow]:
+        """A bag's scores with a coverage, in order of time."""
+        rows = [row for row in self._scores[bag.bag] if row.coverage_pct is not None]
+        return sorted(rows, key=lambda row: (row.taken_at, row.photo_sha256))
+
     def earlier(self, bag: Bag, taken_at: datetime) -> tuple[ScoreRow, ...]:
         """A bag's scores of the same segment from before a time, in order, one for each photo."""
         began = max(self._enders(bag, taken_at), default=bag.inoculated_at)

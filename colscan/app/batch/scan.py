@@ -17,7 +17,7 @@ from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.errors import ColscanError, PhotoError
-from colscan.flags import Flag
+from colscan.flags import RETAKE, Flag
 from colscan.ledger import Ledger, append_photo, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.photo import PhotoRef, read_ref
@@ -55,7 +55,11 @@ class ScanOptions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
-    """A photo's new rows, what they were made from (by bag), and what its taker should know at once."""
+    """A photo's new rows, what they were made from (by bag), and what its taker should know at once.
+
+    `first` has, for the bags of which it is a first photo, why it should be taken again; nothing if it
+    needn't be.
+    """
 
     photo: PhotoRow
     scores: tuple[ScoreRow, ...]
@@ -63,6 +67,7 @@ class Recorded:
     found: Mapping[str, Score]
     missing: tuple[str, ...]
     remarks: tuple[str, ...]
+    first: Mapping[str, tuple[str, ...]]
     overlay: Path | None = None
 
 
@@ -81,6 +86,8 @@ class Rejected:
     name: str
     error: ColscanError
 
+
+_GUESSED = {Flag.NO_BASELINE, Flag.LATE_BASELINE}
 
 Outcome = Recorded | AlreadyKnown | Rejected
 
@@ -146,6 +153,14 @@ def _too_early(ref: PhotoRef, bag: str, inoculated_at: datetime, zone: tzinfo) -
     return PhotoError(msg, "Correct inoculated_at in bags.csv, or give the right time with --taken-at.")
 
 
+def _why_again(baseline: Baseline | None, seen: Evidence) -> tuple[str, ...]:
+    """What is wrong with a bag's first photos, all of them: nothing when one of them is good."""
+    if baseline is not None and not baseline.late:
+        return tuple(str(fault) for fault in baseline.faults)
+    flags = [flag for flag in seen.flags if flag in RETAKE or flag is Flag.NO_REFERENCE]
+    return tuple(flag.meaning.rstrip(".") for flag in flags) or ("it can't serve as baseline",)
+
+
 class _Scan:
     """One run over new photos."""
 
@@ -176,10 +191,10 @@ class _Scan:
             if isinstance(result, Failure):
                 yield Rejected(name=result.name, error=result.error)
             else:
-                yield self._record(result, chain)
+                yield self._record(result, chain, baselines)
 
     def _baselines(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Mapping[int, Baseline]:
-        early = self._kept_early() + [ref for ref in refs if is_early(ref.taken_at, self._bags.values())]
+        early = self._first_photos(refs)
         key = baselines_key(self._bags, early)
         kept = load_baselines(self._folder, key)
         if kept is not None:
@@ -195,14 +210,26 @@ class _Scan:
             keep_baselines(self._folder, *self._unkept)
         self._unkept = None
 
-    def _kept_early(self) -> list[PhotoRef]:
-        early = [row for row in self._ledger.photos if is_early(row.taken_at, self._bags.values())]
-        found = ((row, find_original(self._folder, row)) for row in early)
-        return [reference(row, path) for row, path in found if path is not None]
+    def _first_photos(self, refs: list[PhotoRef]) -> list[PhotoRef]:
+        """The photos that baselines come from: those of the first hours, else each bag's earliest."""
+        bags = self._bags.values()
+        recorded = {row.photo_sha256: row for row in self._ledger.photos}
+        needed = {sha for sha, row in recorded.items() if any(is_early(row.taken_at, bag) for bag in bags)}
+        chosen = {ref.sha256: ref for ref in refs if any(is_early(ref.taken_at, bag) for bag in bags)}
+        for bag in bags:
+            rows = self._recollection.measured(bag)
+            if any(is_early(row.taken_at, bag) and not _GUESSED & set(row.flags) for row in rows):
+                continue
+            late = [row for row in rows if not is_early(row.taken_at, bag)][:1]
+            needed |= {row.photo_sha256 for row in late}
+            chosen |= {ref.sha256: ref for ref in refs if not late or ref.taken_at < late[0].taken_at}
+        found = ((row, find_original(self._folder, row)) for sha, row in recorded.items() if sha in needed)
+        kept = {row.photo_sha256: reference(row, path) for row, path in found if path is not None}
+        return list((chosen | kept).values())
 
-    def _record(self, result: PhotoResult, chain: Chain) -> Outcome:
+    def _record(self, result: PhotoResult, chain: Chain, baselines: Mapping[int, Baseline]) -> Outcome:
         try:
-            recorded = self._remember(result, chain)
+            recorded = self._remember(result, chain, baselines)
         except PhotoError as error:
             return Rejected(name=result.ref.name, error=error)
         if not self._options.dry_run:
@@ -220,7 +247,7 @@ class _Scan:
     def _draw(self, ref: PhotoRef, recorded: Recorded) -> Path:
         return write_overlay(self._folder, ref, recorded.scores, recorded.suspects, found=recorded.found)
 
-    def _remember(self, result: PhotoResult, chain: Chain) -> Recorded:
+    def _remember(self, result: PhotoResult, chain: Chain, baselines: Mapping[int, Baseline]) -> Recorded:
         ref = result.ref
         found = {self._bags[seen.tag]: seen for seen in result.evidence if seen.tag in self._bags}
         repeated = [self._bags[tag].bag for tag in result.repeated_tags if tag in self._bags]
@@ -247,6 +274,11 @@ class _Scan:
                 bag.bag for bag in self._bags.values() if bag not in found and bag.bag not in repeated
             ),
             remarks=tuple(self._remarks(result, found, repeated)),
+            first={
+                bag.bag: _why_again(baselines.get(seen.tag), seen)
+                for bag, seen in found.items()
+                if is_early(ref.taken_at, bag)
+            },
         )
 
     def _recall(self, bag: Bag, taken_at: datetime, chain: Chain) -> Memory:

@@ -56,6 +56,8 @@ def report_scan(outcomes: Iterator[Outcome], *, total: int, zone: tzinfo, option
         for prefix, line in zip(_prefixes(f"[{number}/{total}] "), lines, strict=False):
             click.echo(prefix + line, err=True)
     click.echo(_summary(recorded, known, rejected, dry_run=options.dry_run), err=True)
+    for line in _tell_first(recorded):
+        click.echo(line, err=True)
     if options.dry_run and recorded:
         _print_rows([row for outcome in recorded for row in outcome.scores])
     if rejected:
@@ -104,6 +106,17 @@ def _tell_flag(flag: Flag, bags: list[str], of: int) -> str:
     if flag in RETAKE:
         return f"again: {whose} - {flag}. {flag.remedy}"
     return f"note: {whose} - {flag}. {flag.meaning} {flag.remedy}"
+
+
+def _tell_first(recorded: list[Recorded]) -> Iterator[str]:
+    """A line for each bag whose first photo should be taken again at once, and one for the others."""
+    why = {bag: reasons for outcome in recorded for bag, reasons in outcome.first.items()}
+    for bag, reasons in sorted(why.items()):
+        if reasons:
+            yield f"{bag}: retake this first photo now: {'; and '.join(reasons)}"
+    good = sorted(bag for bag, reasons in why.items() if not reasons)
+    if good:
+        yield f"first photos are good: {', '.join(good)}"
 
 
 def _count(number: int, noun: str) -> str:
