@@ -21,6 +21,9 @@ _OVER_WHITE = 1.25
 _OVER_AROUND, _AROUND_MM = 1.2, 12.0
 _STREAK = 0.3
 _STREAK_CELLS = 5
+# Redness that comes with light, over that light: a lamp's is 0, give or take 0.2 when the card hangs in
+# other light; amber's and orange's is 1 and more.
+_COLOURED = 0.5
 # Darker than this share of bare substrate: in shade, so neither bare nor white can be told.
 _SHADE = 0.6
 # One cell in nine is enough to see how coverage moves with the light.
@@ -136,7 +139,10 @@ def unmix(bag: Prepared, cells: Cells, belief: Belief, *, look: Look) -> Unmixed
 
 
 def find_glare(bag: Prepared, cells: Cells, fit: Fits) -> Mask:
-    """Reflections: brighter than white can be, or streaks that stand out; with a cell around them."""
+    """Reflections: brighter than white can be, or streaks that stand out; with a cell around them.
+
+    Film reflects the lamp as it is: what adds colour as it adds light (orange, amber) is a thing.
+    """
     shape = bag.seen.shape
     over = (cells.brightness - fit.gain * cells.brightness0).reshape(shape).astype(np.float32)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_STREAK_CELLS, _STREAK_CELLS))
@@ -144,7 +150,11 @@ def find_glare(bag: Prepared, cells: Cells, fit: Fits) -> Mask:
     brightness = cells.brightness.reshape(shape)
     around = smooth(brightness, bag.seen, _AROUND_MM)
     bright = (brightness > _OVER_WHITE * fit.white[0]) & (brightness > _OVER_AROUND * around)
-    grown = cv2.dilate((streak | bright | bag.face.burnt_out).astype(np.uint8), np.ones((3, 3), np.uint8))
+    redder = (cells.redness - fit.gain * cells.redness0).reshape(shape)
+    neutral = redder < _COLOURED * over
+    grown = cv2.dilate(
+        (((streak | bright) & neutral) | bag.face.burnt_out).astype(np.uint8), np.ones((3, 3), np.uint8)
+    )
     return np.asarray((grown > 0) & bag.whole)
 
 
