@@ -13,7 +13,7 @@ from colscan.score.measure import measure_views
 from colscan.score.reference import share_reference
 from colscan.score.remember import remember
 
-METHOD = "veil-2"
+METHOD = "veil-3"
 """Name and version of the method; rows of the ledger carry it."""
 
 __all__ = [

@@ -18,7 +18,6 @@ from colscan.score.shapes import (
     blobs,
     contrast,
     cores,
-    cut_share,
     darkest_alike,
     gaps,
     is_stroke,
@@ -78,8 +77,6 @@ _CORE_SHARE = 0.4
 # what takes half the face is its light.
 _GAPS, _ALONG_MM, _MOST = 0.15, 60.0, 0.5
 _COLOUR_BLUR_MM = 3.0
-# A mark is cut off if this much of its border lies at a reflection, card or wire: half of a disc has 0.4.
-_CUT_OFF = 0.2
 # An island: over half as opaque as the densest place (which is no less than this), with an edge, no
 # larger than a third of the front, all others together less than a third of it, and at least a third
 # of the rest grown thinly: a bag whose colonies are all dense has many, or is nearly bare.
@@ -170,9 +167,7 @@ def _tinted(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Ite
 
 
 def _is_line(looks: Looks, blob: Mask) -> bool:
-    """A stroke, or writing that darkens what it is written on; what a reflection cuts off may be anything."""
-    if cut_share(blob, looks.clear) > _CUT_OFF:
-        return False
+    """A stroke, or writing that darkens what it is written on."""
     around = ring(blob, looks.clear)
     inked = contrast(looks.detail, blob, around) < 2 * _DARKER
     # A strong colour is blurred out this far.

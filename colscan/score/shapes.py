@@ -75,12 +75,6 @@ def cores(mask: Mask, least_mm2: float) -> list[Mask]:
     ]
 
 
-def cut_share(blob: Mask, clear: Mask) -> float:
-    """Share of a mark's border beyond which nothing is seen."""
-    border = near_mm(blob, GRID_MM) & ~blob
-    return float((border & ~clear).sum() / max(border.sum(), 1))
-
-
 def roundness(blob: Mask) -> float:
     """Share of a mark's area that its largest inscribed circle takes: 1 for a disc, 0.1 for a stroke."""
     closed = cv2.morphologyEx(_filled(blob), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0
@@ -124,9 +118,7 @@ def is_written(level: Grid, blob: Mask, clear: Mask) -> bool:
 
 def _solid(level: Grid, blob: Mask, clear: Mask) -> tuple[Mask, Mask]:
     """What of a mark, its holes filled, is as dark as the mark, and all of it that is seen."""
-    # A reflection's own border is bright.
-    inside = np.asarray((_filled(blob) > 0) & clear & ~near_mm(~clear, _BORDER_MM))
-    around = ring(blob, clear)
+    inside, around = np.asarray((_filled(blob) > 0) & clear), ring(blob, clear)
     if not around.any():
         return inside, inside
     # Of a surround that is half bare the white half lies behind writing too. In black, logs are noise.

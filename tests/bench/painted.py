@@ -220,6 +220,7 @@ def recolour(bag: Prepared, rng: np.random.Generator) -> Prepared:
 
 
 def moved(light: np.ndarray, moved_mm: float, rng: np.random.Generator) -> np.ndarray:
+    """A face laid on up to some millimetres beside, unevenly."""
     shape = light.shape[:2]
     off = [(rng.normal(0, moved_mm / 2) + moved_mm / 2 * noise(shape, 60, rng)) / GRID_MM for _ in range(2)]
     y, x = np.mgrid[: shape[0], : shape[1]].astype(np.float32)

@@ -140,7 +140,9 @@ def _filter_patch(bag: dict, image: np.ndarray) -> np.ndarray:
     return np.median(above[np.argsort(-above.mean(1))[: int((30 / mm) ** 2)]], axis=0)
 
 
-def truth_on_grid(truth_map: np.ndarray, view: BagView, bag: Prepared) -> tuple[Growth, np.ndarray, np.ndarray]:
+def truth_on_grid(
+    truth_map: np.ndarray, view: BagView, bag: Prepared
+) -> tuple[Growth, np.ndarray, np.ndarray]:
     """Growth on the bag's grid, where it is known, and where patches of something else are."""
     h, w = view.face.shape
     x, y = view.origin_px
@@ -302,7 +304,9 @@ def _films(real: dict[str, list[tuple[Prepared, Sample]]]) -> dict[str, dict[str
     for series in SERIES:
         for bag, sample in real[series]:
             if sample.day > 0:
-                film = film_of(bag, sample.growth, sample.known & ~near_mm(sample.foreign, _AROUND_PATCHES_MM))
+                film = film_of(
+                    bag, sample.growth, sample.known & ~near_mm(sample.foreign, _AROUND_PATCHES_MM)
+                )
                 films[series].setdefault(sample.photo, []).append(film)
     return films
 

@@ -92,12 +92,12 @@ def _white(rest: np.ndarray, opacity: np.ndarray, clear: np.ndarray, *, prior: f
     return float(np.clip(slope, 0.5 * prior, 2.5 * prior))
 
 
-def lay_film(
-    bag: Prepared, growth: Growth, film: Film, rng: np.random.Generator
-) -> tuple[Prepared, Growth]:
+def lay_film(bag: Prepared, growth: Growth, film: Film, rng: np.random.Generator) -> tuple[Prepared, Growth]:
     """Another bag's first photo with a growth, under that light and film; and the truth."""
     shape = bag.seen.shape
-    factor, veil, burnt = (_fitted(x, shape, rng.random() < 0.5) for x in (film.factor, film.veil, film.burnt))
+    factor, veil, burnt = (
+        _fitted(x, shape, rng.random() < 0.5) for x in (film.factor, film.veil, film.burnt)
+    )
     strength = float(rng.uniform(0.4, 1.1))
     factor, veil = factor**strength, veil * strength
     gain, white = film.gain * np.exp(rng.normal(0, 0.1)), film.white * np.exp(rng.normal(0, 0.1))

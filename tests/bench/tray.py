@@ -250,7 +250,7 @@ def judged_places(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
 
 
 def _chance_and_unseen(bag: Prepared, fit: Fitted) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """As in `judge_face`, whose evidence keeps no chances: the mean of both judgements, the network's if unseen."""
+    """As in `judge_face`, whose evidence keeps no chances."""
     patches = fit.marks.mask
     seen = look_at(bag, fit.cells, fit.belief, patches=patches)
     chance = judge(find_cues(bag, fit.cells, fit.belief.best, look=seen, patches=patches)).chance
