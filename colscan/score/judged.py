@@ -14,8 +14,9 @@ from colscan.score.prepare import Prepared
 
 # The network is the better judge on most series that neither had met, the unmixing on some: three to one.
 OF_NETWORK = 0.75
-# Doubt: what the network says of itself, half of what both differ by, a quarter of the unmixing's own half
-# interval; never less than half a point.
+# Doubt: what the network says of itself, what reflections may hide (of a share u at coverage c, u c (1 - c)
+# to either side), half of what both differ by, a quarter of the unmixing's own half interval; never less than
+# half a point.
 _DIFFERENCE, _OWN_DOUBT = 0.5, 0.25
 _LEAST = 0.005
 # 1.10 of these hold nine of ten errors on rendered series that the network had not learnt from (each
@@ -48,7 +49,8 @@ def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, look: Look, patch
     both = np.where(look.grown, mixed, judged.chance)
     coverage = float(both[grown].sum() / faces)
     alone = float(judged.chance[grown].sum() / faces)
-    low, high = _interval(coverage, alone, plain, doubt=judged.doubt)
+    under = float((shown & ~look.seen).sum() / faces) * coverage * (1 - coverage)
+    low, high = _interval(coverage, alone, plain, doubts=(judged.doubt, under))
     return Unmixed(
         opacity=np.where(look.seen, np.where(patches, np.float32(0), judged.opacity), np.float32(np.nan)),
         seen=look.seen,
@@ -60,12 +62,11 @@ def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, look: Look, patch
     )
 
 
-def _interval(coverage: float, alone: float, plain: Unmixed, *, doubt: float) -> tuple[float, float]:
-    """90 % interval: what the network doubts, what both differ by, and the unmixing's own doubt.
-
-    The last holds what the unseen part may hide.
-    """
+def _interval(
+    coverage: float, alone: float, plain: Unmixed, *, doubts: tuple[float, float]
+) -> tuple[float, float]:
+    """90 % interval: what the network doubts and what reflections may hide, and how far both judges agree."""
     half_plain = (plain.high - plain.low) / 2
-    parts = (_LEAST, doubt, _DIFFERENCE * (alone - plain.coverage), _OWN_DOUBT * half_plain)
+    parts = (_LEAST, *doubts, _DIFFERENCE * (alone - plain.coverage), _OWN_DOUBT * half_plain)
     half = _CONFORMAL * float(np.linalg.norm(parts))
     return max(0.0, coverage - half), min(1.0, coverage + half)

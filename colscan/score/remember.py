@@ -23,6 +23,8 @@ _FALL = 0.15
 # A patch's area is off by a quarter, one standard deviation: its edge by an eighth of its radius.
 _PATCH_OFF = 0.25
 _Z90 = 1.645
+# The face's own edge is known no better than this share of it, which a sure answer must not forget.
+_EDGE_OFF = 0.005
 # Patches leave at least this share of a face to grow on, or growth can't be told.
 _LEAST_FREE = 0.05
 # After a fall only the photo itself speaks, and something about it isn't understood.
@@ -126,7 +128,8 @@ def _limits(trajectory: Trajectory, shown: _Shown) -> tuple[float, float]:
     low, high = (limit * shown.free for limit in trajectory.interval())
     coverage = trajectory.coverage * shown.free
     patches_off = _Z90 * _PATCH_OFF * (1 - shown.free) * trajectory.coverage
-    below, above = (float(np.hypot(max(off, 0.0), patches_off)) for off in (coverage - low, high - coverage))
+    always = float(np.hypot(_EDGE_OFF, patches_off))
+    below, above = (float(np.hypot(max(off, 0.0), always)) for off in (coverage - low, high - coverage))
     return max(coverage - below, 0.0), min(coverage + above, 1.0)
 
 
