@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from colscan.photo.model import Mask
-from colscan.score.face import Grid, depth_mm, near_mm, smooth
+from colscan.score.face import Grid, depth_mm, smooth
 from colscan.score.mixing import MYCELIUM, Fits
 from colscan.score.prepare import Prepared
-from colscan.score.shapes import opened
 
 # Detail finer than this is grain and JPEG noise; colour is coded more coarsely still.
 _SMOOTH_MM, _COLOUR_MM = 1.5, 2.0
@@ -24,17 +23,6 @@ _EDGE_MM = 3.0
 # face's middle brightness, over that.
 _DARKEST = 0.5
 _WHITE_REDNESS = float((MYCELIUM[0] - MYCELIUM[2]) / MYCELIUM.mean())
-_WHITE_GREENNESS = float((MYCELIUM[1] - (MYCELIUM[0] + MYCELIUM[2]) / 2) / MYCELIUM.mean())
-# Redness of a place is off by this: noise, and substrate that is not as on day 0.
-_REDNESS_OFF = 0.05
-# By this share a place's own colour may differ from day 0, as veil and reflections were others.
-_VEIL_CHANGES = 0.5
-# Substrate redder than white by this is told from it by colour, by less in part.
-_TOLD_APART = 0.10
-_LEAST_LEFT = 0.3
-# A third colour begins here; its blurred border is this wide; the face's noise is seen in what is left,
-# if that is this much of it.
-_STANDS_OUT, _HALO_MM, _LEAST_REST = 0.10, 6.0, 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,12 +42,10 @@ class Looks:
     redness, bare_redness : ndarray
         Red minus blue over brightness, and that of bare substrate at the same place.
     greenness : ndarray
-        Green less the mean of red and blue, over brightness, less that of the mixture of substrate and
-        white that is as red, and less the face's median: so a black place on brown is not green.
-    hue : ndarray
         Green less the mean of red and blue, over brightness, less the face's median.
-    noise : float
-        Standard deviation of `greenness` where nothing stands out, by its tails.
+    noise : tuple of float
+        Standard deviation of `greenness` over the face by its lower side, which no green patch widens,
+        and by its upper side, which nothing brown or orange widens.
     off_chord : ndarray
         Log brightness over that of the mixture of substrate and white that is as red: below 0 is
         darker than any mixture, above 0 brighter.
@@ -80,8 +66,7 @@ class Looks:
     redness: Grid
     bare_redness: Grid
     greenness: Grid
-    hue: Grid
-    noise: float
+    noise: tuple[float, float]
     off_chord: Grid
     hole: Grid
     opacity: Grid
@@ -105,25 +90,14 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
     over = np.maximum(brightness, _DARKEST * _median(brightness, clear))
     red = light[..., 0] - light[..., 2]
     redness = red / brightness
+    greenness = (light[..., 1] - (light[..., 0] + light[..., 2]) / 2) / over
+    greenness -= _median(greenness, clear)
     light0 = smooth(bag.light0, np.ones_like(clear), _BARE_MM)
-    # A veil is taken away in full light only: what is left in the darkest places would be noise.
-    own = fit.gain * light0.mean(2)
-    bare = np.maximum(own + fit.veil, np.maximum(_LEAST_LEFT * own, 1e-3)).astype(np.float32)
+    bare = np.maximum(fit.gain * light0.mean(2) + fit.veil, 1e-3).astype(np.float32)
     bare_redness = (fit.gain * (light0[..., 0] - light0[..., 2]) / bare).astype(np.float32)
-    # Redder than bare substrate over half of the face and more is its lamp.
-    bare_redness += max(_median(redness - bare_redness, clear), 0.0)
-    bare_greenness = fit.gain * _green(light0) / (own + max(float(fit.veil[0]), 0.0))
-    low, high = _green_between(redness, bare_redness, bare_greenness)
-    raw = _green(light) / over
-    greenness = raw - _median(raw - (low + high) / 2, clear)
-    greenness = greenness - np.clip(greenness, low, high)
-    hue = raw - _median(raw, clear)
     white = (float(fit.white[0]) * bag.shading).astype(np.float32)
-    told = np.clip((bare_redness - _WHITE_REDNESS) / _TOLD_APART, 0.0, 1.0)
     share = _share_by_colour(redness, bare, bare_redness, white)
-    # Of substrate that is as neutral as white, colour says nothing: no place is too dark for a mixture
-    # that isn't darker than its substrate.
-    expected = bare + told * share * (white - bare)
+    expected = bare * (1 - share) + white * share
     by_brightness = (brightness - bare) / np.maximum(white - bare, 0.2 * white)
     level0 = smooth(bag.light0, np.ones_like(clear), _SMOOTH_MM).mean(2)
     return Looks(
@@ -135,11 +109,10 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
         redness=redness,
         bare_redness=bare_redness,
         greenness=greenness,
-        hue=hue,
-        noise=_noise(greenness, hue, clear),
+        noise=_noise(greenness, clear),
         off_chord=np.log(brightness / expected),
         hole=_hole(bag, clear, glare),
-        opacity=np.minimum(by_brightness, share + 1 - told).astype(np.float32),
+        opacity=np.minimum(by_brightness, share).astype(np.float32),
         whiteness=brightness / white,
     )
 
@@ -148,34 +121,12 @@ def _median(values: Grid, clear: Mask) -> float:
     return float(np.median(values[clear])) if clear.any() else 0.0
 
 
-def _green(light: Grid) -> Grid:
-    return np.asarray(light[..., 1] - (light[..., 0] + light[..., 2]) / 2, np.float32)
-
-
-def _green_between(redness: Grid, bare_redness: Grid, bare: Grid) -> tuple[Grid, Grid]:
-    """Least and most greenness of the mixtures of bare substrate (greenness `bare`) and white as red.
-
-    Where substrate is hardly redder than white, redness doesn't tell one from the other. Where
-    substrate is greenish, another veil and another shade let more of its green through.
-    """
-    span = np.maximum(bare_redness - _WHITE_REDNESS, _REDNESS_OFF)
-    share, off = (redness - _WHITE_REDNESS) / span, _REDNESS_OFF / span
-    ends = [_WHITE_GREENNESS + np.clip(share + s, 0.0, 1.0) * (bare - _WHITE_GREENNESS) for s in (-off, off)]
-    most = np.maximum(*ends) + _VEIL_CHANGES * np.maximum(bare, 0.0) * np.clip(share + off, 0.0, 1.0)
-    return np.asarray(np.minimum(*ends), np.float32), np.asarray(most, np.float32)
-
-
-def _noise(greenness: Grid, hue: Grid, clear: Mask) -> float:
-    """By the tails of what is left when all that stands out is taken away.
-
-    Blocks of a coarse JPEG or of a dim photo differ far more than the middle of a face shows, but where
-    one stands out, others nearly do.
-    """
-    odd = opened((np.abs(greenness) > _STANDS_OUT) | (np.abs(hue) > _STANDS_OUT))
-    rest = clear & ~near_mm(odd, _HALO_MM)
-    if rest.sum() < _LEAST_REST * clear.sum():
-        rest = clear
-    return float(np.quantile(np.abs(greenness[rest]), 0.98) / 2.326) if rest.any() else 0.0
+def _noise(greenness: Grid, clear: Mask) -> tuple[float, float]:
+    """By the outer tenths: the blocks of a coarse JPEG differ more than the middle of a face shows."""
+    if not clear.any():
+        return 0.0, 0.0
+    low, high = np.quantile(greenness[clear], [0.1, 0.9])
+    return -float(low) / 1.2816, float(high) / 1.2816
 
 
 def _share_by_colour(redness: Grid, bare: Grid, bare_redness: Grid, white: Grid) -> Grid:

@@ -14,18 +14,7 @@ from colscan.score.looks import Looks, look
 from colscan.score.mixing import Fits
 from colscan.score.model import PatchSeen
 from colscan.score.prepare import Prepared
-from colscan.score.shapes import (
-    blobs,
-    contrast,
-    cores,
-    darkest_alike,
-    gaps,
-    is_stroke,
-    is_written,
-    outline_mm,
-    ring,
-    roundness,
-)
+from colscan.score.shapes import blobs, contrast, cores, darkest_alike, gaps, outline_mm, ring, roundness
 
 # Green over the mean of red and blue, relative to brightness and to the face's median. Substrate to
 # white runs from -0.05 to 0.03; a third colour begins well beyond it, and beyond the noise.
@@ -56,15 +45,11 @@ _NEUTRAL, _NEUTRAL_SHARE = 0.13, 0.5
 _GOES_ON = 0.9
 # What is darker than this (log) is black and may have more of the substrate's tinge: shade has all of it.
 _BLACK, _TINGED_SHARE = -1.0, 0.7
-# No shadow takes four fifths of the light, as walls and sky fill it; of what does, the colour is noise.
-_PITCH = float(np.log(0.2))
 # A mark may run into shade that is less dark than it: then it stands out at a higher threshold.
 _DARK_STEPS = (1.0, 1.5, 2.0)
 # A dark mark is darker than what lies around it (log), by more than it was on day 0, and further off
 # the chord: relief and wet places shade both, by 0.5 at most on the faces looked at.
 _DARKER, _OFF = -0.15, -0.6
-# A mark that is this much as dark on this much of its surround is part of a shadow.
-_AS_DARK, _GOES_ON_AROUND = 0.5, 0.3
 # Rim and card cast shade: a mark that lies there for more than a quarter may be shade; shade and gaps
 # at the rim stay within it, a patch of 14 mm does not.
 _RIM_MM, _CARD_MM, _SHADED, _ALL_RIM = 12.0, 8.0, 0.25, 0.75
@@ -76,7 +61,6 @@ _CORE_SHARE = 0.4
 # A letter has gaps over a quarter of it. A shadow that falls in from outside runs along the outline;
 # what takes half the face is its light.
 _GAPS, _ALONG_MM, _MOST = 0.15, 60.0, 0.5
-_COLOUR_BLUR_MM = 3.0
 # An island: over half as opaque as the densest place (which is no less than this), with an edge, no
 # larger than a third of the front, all others together less than a third of it, and at least a third
 # of the rest grown thinly: a bag whose colonies are all dense has many, or is nearly bare.
@@ -133,26 +117,22 @@ def find_patches(bag: Prepared, fit: Fits, *, glare: Mask, smallest_spot_mm: flo
 
 
 def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
-    excess = looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise)
+    excess = looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise[0])
     # Amber has more green than the mean of red and blue too, but is far redder with it.
     excess = np.where(looks.greenness > _GREEN_OVER_RED * looks.redness, excess, 0.0)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["green"], smallest_mm2)):
         # A tinted light has no edge.
-        if (
-            not _is_line(looks, blob)
-            and contrast(looks.greenness, blob, ring(blob, looks.clear)) > _GREEN / 2
-        ):
+        if contrast(looks.greenness, blob, ring(blob, looks.clear)) > _GREEN / 2:
             yield _Mark(kind="green", blob=blob, strength=_strength(excess, blob))
 
 
 def _warm(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
     """Orange, amber and brown: redder than bare substrate can be, or redder and of another hue."""
     redder = (looks.redness - looks.bare_redness) / _WARM
-    hue = np.where(redder > _SOME, -looks.hue / max(_GREEN, _GREEN_DEVIATIONS * looks.noise), 0.0)
+    hue = np.where(redder > _SOME, -looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise[1]), 0.0)
     excess = np.maximum(redder, hue)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
-        if not _is_line(looks, blob):
-            yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(excess, blob))
+        yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(excess, blob))
 
 
 def _tinted(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
@@ -162,33 +142,20 @@ def _tinted(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Ite
     for blob in blobs(brighter, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
         around = ring(blob, looks.clear)
         on_white = around.any() and np.median(looks.opacity[around]) >= _ON_WHITE
-        if on_white and not _is_line(looks, blob) and contrast(looks.redness, blob, around) > _TINT:
+        if on_white and contrast(looks.redness, blob, around) > _TINT:
             yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(brighter, blob))
-
-
-def _is_line(looks: Looks, blob: Mask) -> bool:
-    """A stroke, or writing that darkens what it is written on."""
-    around = ring(blob, looks.clear)
-    inked = contrast(looks.detail, blob, around) < 2 * _DARKER
-    # A strong colour is blurred out this far.
-    inner = np.asarray(depth_mm(blob) > _COLOUR_BLUR_MM)
-    return is_stroke(blob) or bool(inked and inner.any() and _has_gaps(looks, inner))
-
-
-def _has_gaps(looks: Looks, blob: Mask) -> bool:
-    return gaps(looks.detail, blob, looks.clear) >= _GAPS or is_written(looks.detail, blob, looks.clear)
 
 
 def _warm_kind(looks: Looks, blob: Mask) -> str:
     if np.median(looks.whiteness[blob]) < _BROWN:
         return "brown"
-    return "amber" if np.median(looks.hue[blob]) > 0 else "orange"
+    return "amber" if np.median(looks.greenness[blob]) > 0 else "orange"
 
 
 def _dark(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
     colourless = looks.redness < np.maximum(_NEUTRAL, _NEUTRAL_SHARE * looks.bare_redness)
     tinged = looks.redness < _TINGED_SHARE * looks.bare_redness
-    neutral = colourless | (tinged & (looks.off_chord < _BLACK)) | (looks.off_chord < _PITCH)
+    neutral = colourless | (tinged & (looks.off_chord < _BLACK))
     black = -looks.off_chord / _DARK
     # In the dark noise looks like colour: no mark begins there, but one goes on.
     black = np.where(neutral, black, np.minimum(black, _GOES_ON))
@@ -211,7 +178,7 @@ def _is_blotch(looks: Looks, blob: Mask) -> bool:
     """Neither a stroke or a strip, nor writing, nor a shadow that falls in from outside."""
     return bool(
         roundness(blob) >= _ROUND
-        and not _has_gaps(looks, blob)
+        and gaps(looks.detail, blob, looks.clear) < _GAPS
         and outline_mm(blob, looks.depth) < _ALONG_MM
         and blob.sum() < _MOST * looks.clear.sum()
     )
@@ -222,11 +189,7 @@ def _is_darker(looks: Looks, blob: Mask) -> bool:
     around = ring(blob, looks.clear)
     darker = contrast(looks.level, blob, around)
     before = min(contrast(looks.level0, blob, around), 0.0)
-    if darker - before >= _DARKER or contrast(looks.off_chord, blob, around) >= _OFF:
-        return False
-    # Where a shadow goes on over another ground, what lies around is too dark for its colour as well.
-    shaded = float(np.quantile(looks.off_chord[around], _GOES_ON_AROUND))
-    return shaded > _AS_DARK * float(np.median(looks.off_chord[blob]))
+    return darker - before < _DARKER and contrast(looks.off_chord, blob, around) < _OFF
 
 
 def _may_be_shade(bag: Prepared, looks: Looks, blob: Mask) -> bool:

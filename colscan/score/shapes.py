@@ -16,15 +16,10 @@ _GROWS_TO, _GROWS_MM = 0.7, 10.0
 # What lies around a mark: this far from it, leaving out its own blurred border.
 _RING_MM, _BORDER_MM = 9.0, 1.5
 _LEAST_CELLS = 8
-# Darker than a fifth (log) is as good as black.
-_BLACKEST = 1.6
 # Where nothing of the face lies further out: the outline's own error and a mark's blurred border.
 _OUTLINE_MM = 6.0
 # A reflection, wire or pen stroke narrower than 10 mm does not part a mark.
 _BRIDGE_CELLS = 7
-# A pen's stroke, blurred, is narrower than this; it is no stroke if a circle covers this much of it, and is
-# one, how wide ever, if none covers more than that.
-_PEN_MM, _COMPACT, _LINE = 8.0, 0.4, 0.12
 # A promised patch (150 mm2) is 14 mm across; pen strokes, wires and gaps are under 6.
 _CORE_CELLS = 7
 
@@ -42,10 +37,10 @@ def blobs(excess: Grid, clear: Mask, free: Mask, *, least_mm2: float) -> Iterato
         Smaller marks, and marks whose seed is less than half of this, are left out.
     """
     allowed = clear & free
-    seeds = opened((excess > 1) & allowed)
+    seeds = _open((excess > 1) & allowed)
     if not seeds.any():
         return
-    reach = opened((excess > _GROWS_TO) & near_mm(seeds, _GROWS_MM) & allowed)
+    reach = _open((excess > _GROWS_TO) & near_mm(seeds, _GROWS_MM) & allowed)
     bridge = np.ones((_BRIDGE_CELLS, _BRIDGE_CELLS), np.uint8)
     reach |= (cv2.morphologyEx(reach.astype(np.uint8), cv2.MORPH_CLOSE, bridge) > 0) & ~clear
     _, labels, stats, _ = cv2.connectedComponentsWithStats(reach.astype(np.uint8), connectivity=8)
@@ -56,7 +51,7 @@ def blobs(excess: Grid, clear: Mask, free: Mask, *, least_mm2: float) -> Iterato
             yield np.asarray(labels == label)
 
 
-def opened(mask: Mask) -> Mask:
+def _open(mask: Mask) -> Mask:
     """A mask without what is narrower than three cells."""
     cross = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
     return np.asarray(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, cross) > 0)
@@ -83,14 +78,6 @@ def roundness(blob: Mask) -> float:
     return float(np.pi * radius_mm**2 / (closed.sum() * GRID_MM**2))
 
 
-def is_stroke(blob: Mask) -> bool:
-    """Whether a mark is a line or writing: all of it narrow, and longer than wide."""
-    closed = cv2.morphologyEx(blob.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0
-    radius_mm = float(depth_mm(closed).max()) - GRID_MM / 2
-    compact = np.pi * radius_mm**2 / (closed.sum() * GRID_MM**2)
-    return bool(compact < _LINE or (radius_mm < _PEN_MM / 2 and compact < _COMPACT))
-
-
 def _filled(blob: Mask) -> NDArray[np.uint8]:
     filled = np.zeros(blob.shape, np.uint8)
     contours, _ = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -100,31 +87,12 @@ def _filled(blob: Mask) -> NDArray[np.uint8]:
 
 def gaps(level: Grid, blob: Mask, clear: Mask) -> float:
     """Share of a dark mark, its holes filled, that is nearer to what lies around: high in writing."""
-    solid, inside = _solid(level, blob, clear)
-    return float(1 - solid.sum() / max(inside.sum(), 1))
-
-
-def is_written(level: Grid, blob: Mask, clear: Mask) -> bool:
-    """Whether a mark is strokes of a pen that lie so close that smoothing has joined them.
-
-    Parameters
-    ----------
-    level : ndarray, shape (h, w)
-        Log brightness without smoothing.
-    """
-    solid, inside = _solid(level, blob, clear)
-    return bool(solid.any() and solid.sum() < inside.sum() and is_stroke(solid))
-
-
-def _solid(level: Grid, blob: Mask, clear: Mask) -> tuple[Mask, Mask]:
-    """What of a mark, its holes filled, is as dark as the mark, and all of it that is seen."""
-    inside, around = np.asarray((_filled(blob) > 0) & clear), ring(blob, clear)
+    inside, around = (_filled(blob) > 0) & clear, ring(blob, clear)
     if not around.any():
-        return inside, inside
-    # Of a surround that is half bare the white half lies behind writing too. In black, logs are noise.
-    outside = float(np.quantile(level[around], 0.75))
-    between = (max(float(np.median(level[blob])), outside - _BLACKEST) + outside) / 2
-    return np.asarray(inside & (level <= between)), inside
+        return 0.0
+    # Of a surround that is half bare the white half lies behind writing too.
+    between = (np.median(level[blob]) + np.quantile(level[around], 0.75)) / 2
+    return float((level[inside] > between).mean())
 
 
 def outline_mm(blob: Mask, depth: Grid) -> float:
