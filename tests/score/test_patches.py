@@ -12,7 +12,10 @@ from score.compose import AMBER, BROWN_SKIN, PATCHES, SIDE_MM, Shot, compose, di
 from colscan.flags import Flag
 from colscan.locate.model import BagView
 from colscan.score import make_baseline, measure_views, remember
+from colscan.score.coverage import find_glare
+from colscan.score.measure import fit_bags
 from colscan.score.model import Evidence, Memory, PatchSeen
+from colscan.score.prepare import prepare
 
 TUNGSTEN = (1.25, 1.0, 0.7)
 GREEN_TUBE = (0.93, 1.08, 0.9)
@@ -180,3 +183,35 @@ def test_healthy_look_alarms_unless_the_strain_says_so(kind, where, light):
 def test_drops_under_the_promised_size_are_not_reported():
     """Drops of 10 mm2, 3.5 mm across."""
     assert measured(compose(grow(1.0), painted=(drops(10), AMBER))).patches == ()
+
+
+def test_bright_amber_streak_is_no_reflection():
+    """A streak of 5 mm that is brighter than its surround: a reflection when neutral, else a thing."""
+    x, y = mesh()
+    streak = (np.abs(y - 150) < 2.5) & (np.abs(x - 110) < 25)
+    made = make_baseline([compose()], photos=["00" * 32], late=False)
+    assert made is not None
+    hidden = []
+    for light in (np.full(3, 0.35), np.array([0.65, 0.33, 0.07])):
+        bag = prepare(compose(grow(0.0), painted=(streak, light)), made)
+        (fit,) = fit_bags([bag])
+        assert fit is not None
+        hidden.append(int(find_glare(bag, fit.cells, fit.belief.best).sum()))
+    # The streak has 111 cells; the rest is the card's bright edge, the same in both.
+    assert hidden[0] - hidden[1] > 100
+
+
+def test_black_patch_on_brown_substrate_is_not_green():
+    """Under a lamp that makes all of it redder, neutral is greener than the face's median."""
+    lamp = np.array([1.35, 1.0, 0.6])
+    first = make_baseline([compose(lit=lamp)], photos=["00" * 32], late=False)
+    assert first is not None
+    view = compose(patches={"dark": disc(130, 140, 900)}, lit=lamp)
+    assert [p.kind for p in measure_views([view], {1: first})[0].patches] == ["dark"]
+
+
+def test_lamp_that_the_card_does_not_show_is_no_patch():
+    """The face lies in warmer, then in bluer light than the card."""
+    for tint in ((1.15, 1.0, 0.8), (0.88, 1.0, 1.12)):
+        for coverage in (0.0, 0.5, 1.0):
+            assert measured(compose(grow(coverage), lit=np.array(tint))).patches == ()
