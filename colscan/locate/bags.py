@@ -88,7 +88,7 @@ def _view(rgb: ImageRGB, bag: _Found, others: Sequence[_Found]) -> BagView:
     shape = (y1 - y0, x1 - x0)
     face = filled(bag.outline_px - (x0, y0), shape)
     return BagView(
-        tag=bag.card.tag,
+        key=bag.card.tag,
         rgb=rgb[y0:y1, x0:x1].copy(),
         origin_px=(x0, y0),
         face=face,

@@ -39,8 +39,8 @@ class BagView:
 
     Parameters
     ----------
-    tag : int
-        The id on its card.
+    key : int
+        What the photo knows the bag by: the id on its card, or a number over all of these (`Bag.key`).
     rgb : ndarray, shape (h, w, 3), uint8
         Crop of the photo around the face, at the photo's resolution.
     origin_px : tuple of int
@@ -63,7 +63,7 @@ class BagView:
         `cut-off`, `face-unsure`, `reference-clipped`, `no-reference`, ...
     """
 
-    tag: int
+    key: int
     rgb: ImageRGB
     origin_px: tuple[int, int]
     face: Mask

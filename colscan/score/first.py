@@ -32,7 +32,7 @@ _RIM_MM = 18.0
 
 
 def judge_first(views: Sequence[BagView]) -> dict[int, tuple[Fault, ...]]:
-    """What is wrong with each bag's view as a first photo, by tag; nothing for a good one.
+    """What is wrong with each bag's view as a first photo, by key; nothing for a good one.
 
     Parameters
     ----------
@@ -40,21 +40,21 @@ def judge_first(views: Sequence[BagView]) -> dict[int, tuple[Fault, ...]]:
         All the bags of one photo, as located: fog on a whole face is told by the other bags' colour.
     """
     shared = [view for view in share_reference(views) if np.isfinite(view.paper).all()]
-    faces = {view.tag: resample(view, *own_frame(view)) for view in shared}
-    redness = {tag: _redness(face) for tag, face in faces.items()}
+    faces = {view.key: resample(view, *own_frame(view)) for view in shared}
+    redness = {key: _redness(face) for key, face in faces.items()}
     reddest = [float(np.quantile(red, _REDDEST)) for red in redness.values() if len(red)]
     usual = float(np.median(reddest)) if reddest else 0.0
     readable = any(_tells_light(view) for view in views)
     found = {}
     for view in views:
-        face = faces.get(view.tag)
+        face = faces.get(view.key)
         doubts = _of_view(view) | {Fault.NO_LIGHT: face is None or not readable}
         if face is not None:
             doubts |= {
                 Fault.GLARE: _glare(face) > _MUCH_GLARE,
-                Fault.FOG: _fogged(redness[view.tag], usual) > _MUCH_FOG,
+                Fault.FOG: _fogged(redness[view.key], usual) > _MUCH_FOG,
             }
-        found[view.tag] = tuple(fault for fault, applies in doubts.items() if applies)
+        found[view.key] = tuple(fault for fault, applies in doubts.items() if applies)
     return found
 
 

@@ -33,7 +33,7 @@ _ENOUGH_BARE = 0.15
 def make_late_baselines(
     views: Sequence[BagView], days: Mapping[int, float], *, photo: str, baselines: Mapping[int, Baseline]
 ) -> dict[int, Baseline]:
-    """Baselines by tag of a photo's bags, growth taken off; none for a bag that hardly shows.
+    """Baselines by key of a photo's bags, growth taken off; none for a bag that hardly shows.
 
     How much had grown is what the photo says without a baseline, held against the bag's age.
 
@@ -42,20 +42,20 @@ def make_late_baselines(
     views : sequence of BagView
         All the bags of the photo, after `share_reference`.
     days : mapping of int to float
-        For the bags that need one, by tag: how many days after spawning the photo was taken.
+        For the bags that need one, by key: how many days after spawning the photo was taken.
     photo : str
         SHA-256 of the photo.
     baselines : mapping of int to Baseline
-        Of the other bags, by tag: their substrate and their light are a guide.
+        Of the other bags, by key: their substrate and their light are a guide.
     """
     readable = [view for view in views if np.isfinite(view.paper).all()]
-    bags = prepare_views(readable, {tag: b for tag, b in baselines.items() if tag not in days})
+    bags = prepare_views(readable, {key: b for key, b in baselines.items() if key not in days})
     made = {}
     for bag, fit in zip(bags, fit_bags(bags), strict=True):
-        if fit is not None and bag.view.tag in days:
-            baseline = _bare_again(bag, fit, days=days[bag.view.tag], photo=photo)
+        if fit is not None and bag.view.key in days:
+            baseline = _bare_again(bag, fit, days=days[bag.view.key], photo=photo)
             if baseline is not None:
-                made[bag.view.tag] = baseline
+                made[bag.view.key] = baseline
     return made
 
 

@@ -44,7 +44,7 @@ def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
     views : sequence of BagView
         All the bags of one photo.
     baselines : mapping of int to Baseline
-        By tag. A bag without one is measured by its looks alone and flagged `no-baseline`.
+        By key. A bag without one is measured by its looks alone and flagged `no-baseline`.
 
     Returns
     -------
@@ -52,7 +52,7 @@ def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
         Flags: those of the view, `no-baseline`, `late-baseline`, `glare`, `part-hidden`, `blurred`,
         `too-small`, `unmeasured`.
     """
-    order = sorted(range(len(views)), key=lambda i: views[i].tag)
+    order = sorted(range(len(views)), key=lambda i: views[i].key)
     balanced = share_reference([views[i] for i in order])
     bags = prepare_views([_with_paper(view) for view in balanced], baselines)
     measured = dict(zip(order, _measure(bags, baselines), strict=True))
@@ -61,11 +61,11 @@ def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
 
 def prepare_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> list[Prepared]:
     """A photo's bags, ready to be unmixed: against their baselines, or against what substrate may be."""
-    others = [baselines[view.tag] for view in views if view.tag in baselines]
+    others = [baselines[view.key] for view in views if view.key in baselines]
     if len(others) == len(views):
-        return [prepare(view, baselines[view.tag]) for view in views]
+        return [prepare(view, baselines[view.key]) for view in views]
     return [
-        prepare(view, baselines[view.tag]) if view.tag in baselines else prepare_without(view, colour)
+        prepare(view, baselines[view.key]) if view.key in baselines else prepare_without(view, colour)
         for view, colour in zip(views, guess_substrates(views, others), strict=True)
     ]
 
@@ -82,8 +82,8 @@ def _measure(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> lis
     return [
         _evidence(
             bag,
-            baselines.get(bag.view.tag),
-            _judged(bag, fit, known=bag.view.tag in baselines) if fit else None,
+            baselines.get(bag.view.key),
+            _judged(bag, fit, known=bag.view.key in baselines) if fit else None,
             fit.marks.patches if fit else (),
         )
         for bag, fit in zip(bags, fitted, strict=True)
@@ -154,7 +154,7 @@ def _evidence(
     measured = unmixed if unmixed and seen_share >= _LEAST_SEEN else None
     low, high = _limits(measured, baseline)
     return Evidence(
-        tag=bag.view.tag,
+        key=bag.view.key,
         coverage=measured.coverage if measured else None,
         low=low,
         high=high,

@@ -102,8 +102,8 @@ class Evidence:
 
     Parameters
     ----------
-    tag : int
-        The id on its card.
+    key : int
+        As of its view.
     coverage, low, high, density : float or None
         Fractions of the seen face; None when it can't be measured.
     unseen : float
@@ -128,7 +128,7 @@ class Evidence:
         What makes it doubtful.
     """
 
-    tag: int
+    key: int
     coverage: float | None
     low: float | None
     high: float | None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import ClassVar, Literal
+from zlib import crc32
 from zoneinfo import ZoneInfo
 
 from colscan.tables import Column, Row, column
@@ -13,6 +14,7 @@ HEALTHY_LOOKS = ("amber", "brown", "grey", "orange", "dark")
 PLAN_FILE = "trial.toml"
 LAST_BAG_TAG = 579
 SHELF_TAGS = range(580, 587)
+_OVER_TAGS = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,6 +129,11 @@ class Bag(Row):
         Column(kind="time", meaning="Day 0, with the offset from UTC, like 2026-03-02T06:00:00-05:00.")
     )
     note: str | None = column(Column(kind="text", meaning="Anything else."), default=None)
+
+    @property
+    def key(self) -> int:
+        """What photos know the bag by: its tag, or a number over all tags that its code gives."""
+        return _OVER_TAGS + crc32(self.bag.encode()) if self.tag is None else self.tag
 
     @property
     def treatment(self) -> str:

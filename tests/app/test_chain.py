@@ -88,7 +88,7 @@ def evidence() -> Evidence:
         strength=0.75,
     )
     return Evidence(
-        tag=7,
+        key=7,
         coverage=0.125,
         low=None,
         high=0.25,
@@ -110,7 +110,7 @@ def test_evidence_comes_back_as_it_was(tmp_path: Path, evidence: Evidence) -> No
     assert keep_evidence(tmp_path, "ab" * 32, [evidence], {})
     again = load_evidence(tmp_path, "ab" * 32, 7, {})
     assert again is not None
-    for name in ("tag", "coverage", "low", "high", "density", "unseen", "mm_per_px", "flags"):
+    for name in ("key", "coverage", "low", "high", "density", "unseen", "mm_per_px", "flags"):
         assert getattr(again, name) == getattr(evidence, name)
     for name in ("opacity", "face", "outline_px", "to_px"):
         assert np.array_equal(getattr(again, name), getattr(evidence, name), equal_nan=name == "opacity")

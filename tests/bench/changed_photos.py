@@ -44,19 +44,19 @@ def cases_of(series: str) -> Iterator[list[Case]]:
         truth, truth_map, _ = read_photo(folder.name)
         views = share_reference(views_of(folder.name))
         if truth["day"] == 0:
-            baselines = {v.tag: make_baseline([v], photos=[folder.name], late=False) for v in views}
+            baselines = {v.key: make_baseline([v], photos=[folder.name], late=False) for v in views}
         about = {bag["tag"]: bag for bag in truth["bags"]}
         yield [
-            _case(folder.name, view, truth_map, baseline, about[view.tag])
+            _case(folder.name, view, truth_map, baseline, about[view.key])
             for view in views
-            if (baseline := baselines.get(view.tag)) is not None
+            if (baseline := baselines.get(view.key)) is not None
         ]
 
 
 def _case(photo: str, view: BagView, truth_map: np.ndarray, baseline: Baseline, about: dict) -> Case:
     (h, w), (x, y) = view.face.shape, view.origin_px
     crop = truth_map[y : y + h, x : x + w]
-    own = crop[..., 0] == view.tag
+    own = crop[..., 0] == view.key
     return Case(
         photo=photo,
         view=view,

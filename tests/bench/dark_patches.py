@@ -102,7 +102,7 @@ def leaf_view(rgb: ImageRGB) -> BagView:
     height, width = rgb.shape[:2]
     outline_px = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)
     return BagView(
-        tag=0,
+        key=0,
         rgb=rgb,
         origin_px=(0, 0),
         face=np.ones((height, width), np.bool_),

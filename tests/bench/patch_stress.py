@@ -127,7 +127,7 @@ def clean_table(photos: list[list[Case]]) -> None:
                 asked += 1
                 alarmed += bool(fit.marks.patches)
                 kinds.update(p.kind for p in fit.marks.patches)
-                where += [f"{case.photo}:{case.view.tag}" for _ in fit.marks.patches[:1]]
+                where += [f"{case.photo}:{case.view.key}" for _ in fit.marks.patches[:1]]
         listed = ", ".join(f"{kind} {n}" for kind, n in sorted(kinds.items()))
         print(f"{name:24}{asked:11}{alarmed:9}  {listed}  {' '.join(where[:6])}", flush=True)
 

@@ -80,7 +80,7 @@ def plain_rows(series: str) -> list[PlainRow]:
     for path in sorted((BENCH / "dev").glob(f"{series}-*/truth.json")):
         truth = json.loads(path.read_text(encoding="utf-8"))
         views = {
-            v.tag: v for v in locate_bags(load_rgb(path.parent / truth["photo"], max_megapixels=100)).views
+            v.key: v for v in locate_bags(load_rgb(path.parent / truth["photo"], max_megapixels=100)).views
         }
         for bag in truth["bags"]:
             otsu_pct, lightness = _lightness(views[bag["tag"]])

@@ -106,7 +106,7 @@ def views_of(name: str) -> list[BagView]:
     truth, truth_map, image = read_photo(name)
     tags = {bag["tag"] for bag in truth["bags"]}
     if truth["series"] not in WITHOUT_CARDS:
-        return [view for view in locate_bags(image).views if view.tag in tags]
+        return [view for view in locate_bags(image).views if view.key in tags]
     return [_view_by_truth(bag, truth_map, image) for bag in truth["bags"]]
 
 
@@ -119,7 +119,7 @@ def _view_by_truth(bag: dict, truth_map: np.ndarray, image: np.ndarray) -> BagVi
     contours, _ = cv2.findContours(face.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     outline = cv2.approxPolyDP(max(contours, key=cv2.contourArea), 2, True)[:, 0] + np.array([x0, y0], float)
     return BagView(
-        tag=bag["tag"],
+        key=bag["tag"],
         rgb=np.ascontiguousarray(image[crop]),
         origin_px=(int(x0), int(y0)),
         face=face,
@@ -147,7 +147,7 @@ def truth_on_grid(
     h, w = view.face.shape
     x, y = view.origin_px
     crop = truth_map[y : y + h, x : x + w]
-    own = crop[..., 0] == view.tag
+    own = crop[..., 0] == view.key
     layers = (
         own & (crop[..., 1] == 170),
         np.where(own & (crop[..., 1] < 200), crop[..., 2], 0) / 255,
@@ -170,9 +170,9 @@ def real_faces(series: str) -> list[tuple[Prepared, Sample]]:
         truth, truth_map, _ = read_photo(folder.name)
         views = share_reference(views_of(folder.name))
         if truth["day"] == 0:
-            baselines = {v.tag: make_baseline([v], photos=[folder.name], late=False) for v in views}
+            baselines = {v.key: make_baseline([v], photos=[folder.name], late=False) for v in views}
         about = {bag["tag"]: bag for bag in truth["bags"]}
-        known = [(view, b) for view in views if (b := baselines.get(view.tag)) is not None]
+        known = [(view, b) for view in views if (b := baselines.get(view.key)) is not None]
         bags = [prepare(view, baseline) for view, baseline in known]
         for (view, _), bag, fit in zip(known, bags, fit_bags(bags), strict=True):
             if fit is not None:
@@ -184,7 +184,7 @@ def _real_sample(
     view: BagView, bag: Prepared, fit: Fitted, truth: dict, truth_map: np.ndarray, about: dict
 ) -> Sample:
     growth, known, foreign = truth_on_grid(truth_map, view, bag)
-    own = about[view.tag]
+    own = about[view.key]
     return Sample(
         **look(bag, fit),
         growth=growth,
@@ -250,7 +250,7 @@ def _made_sample(
         foreign=np.zeros_like(known),
         series=sources,
         photo=photo,
-        bag=str(bag.view.tag),
+        bag=str(bag.view.key),
         strain="",
         day=-1,
         light="",

@@ -158,7 +158,7 @@ def _pot_view(
     x0, y0, x1, y1 = box
     crop = rgb[y0:y1, x0:x1]
     return BagView(
-        tag=tag,
+        key=tag,
         rgb=crop,
         origin_px=(x0, y0),
         face=np.ones(crop.shape[:2], np.bool_),
@@ -173,7 +173,7 @@ def _pot_view(
 
 def baselines_of(views: Sequence[BagView]) -> dict[int, Baseline]:
     """Each pot's first look, by tag."""
-    made = {view.tag: make_baseline([view], photos=["first"], late=False) for view in views}
+    made = {view.key: make_baseline([view], photos=["first"], late=False) for view in views}
     return {tag: baseline for tag, baseline in made.items() if baseline is not None}
 
 
@@ -232,11 +232,11 @@ class Place:
 
 def judged_places(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> dict[str, Place]:
     """What each kind of place is taken for; shares times chances add up to the mean coverage of the pots."""
-    bags = [prepare(view, baselines[view.tag]) for view in share_reference(views)]
+    bags = [prepare(view, baselines[view.key]) for view in share_reference(views)]
     kinds: dict[str, list[NDArray[np.float32]]] = {}
     for bag, fit in zip(bags, fit_bags(bags), strict=True):
         if fit is None:
-            message = f"pot {bag.view.tag} can't be measured"
+            message = f"pot {bag.view.key} can't be measured"
             raise ValueError(message)
         chance, unseen = _chance_and_unseen(bag, fit)
         for name, mask in _kinds_of_place(bag).items():
@@ -272,9 +272,9 @@ def taken_again(
 ) -> tuple[list[BagView], dict[int, Baseline]]:
     """Some pots in the photo taken again, and their baselines from the photo as it is."""
     paper = bench_white(rgb) * paper_over_bench
-    first = [view for view in pot_views(rgb, paper=paper) if view.tag in pots]
+    first = [view for view in pot_views(rgb, paper=paper) if view.key in pots]
     second = pot_views(photograph_again(rgb, again), paper=paper * again.light)
-    return [view for view in second if view.tag in pots], baselines_of(first)
+    return [view for view in second if view.key in pots], baselines_of(first)
 
 
 def draw(rgb: ImageRGB, views: Sequence[BagView], found: Sequence[Evidence], folder: Path) -> None:
@@ -288,15 +288,15 @@ def draw(rgb: ImageRGB, views: Sequence[BagView], found: Sequence[Evidence], fol
             label = f"{patch.kind} {patch.area_mm2:.0f}"
             cv2.putText(canvas, label, (x - 40, y), cv2.FONT_HERSHEY_SIMPLEX, 0.5, (255, 255, 255), 1)
         (x0, y0), (height, width) = view.origin_px, view.rgb.shape[:2]
-        cv2.imwrite(str(folder / f"pot-{view.tag:02}.png"), canvas[y0 : y0 + height, x0 : x0 + width])
+        cv2.imwrite(str(folder / f"pot-{view.key:02}.png"), canvas[y0 : y0 + height, x0 : x0 + width])
 
 
 def print_green(case: str, views: Sequence[BagView], found: Sequence[Evidence]) -> None:
     """Print how much of the rosettes is flagged green, and what else is flagged."""
     pairs = list(zip(views, found, strict=True))
-    shares = np.array([flagged_share(v, e) for v, e in pairs if v.tag != BARE_POT])
+    shares = np.array([flagged_share(v, e) for v, e in pairs if v.key != BARE_POT])
     kinds = [patch.kind for each in found for patch in each.patches]
-    bare = [round(p.area_mm2) for v, e in pairs if v.tag == BARE_POT for p in e.patches]
+    bare = [round(p.area_mm2) for v, e in pairs if v.key == BARE_POT for p in e.patches]
     print(
         f"{case:22} {int((shares >= 0.5).sum()):2} of {len(shares)} rosettes green by half or more,"
         f" {int((shares > 0).sum()):2} touched, median share {np.median(shares):.2f};"
@@ -331,7 +331,7 @@ def report_green(rgb: ImageRGB, out: Path, *, paper_over_bench: float) -> None:
     cases = {
         "no first photo": {},
         "the bare pot's only": {BARE_POT: own[BARE_POT]},
-        "the bare pot's for all": {view.tag: own[BARE_POT] for view in views},
+        "the bare pot's for all": {view.key: own[BARE_POT] for view in views},
         "each pot's own": own,
     }
     for case, known in cases.items():

@@ -117,7 +117,7 @@ def test_neighbours_do_not_mix() -> None:
     """Two bags side by side keep their own faces; no place is seen in both."""
     left, right = draw_scene(tag=3), draw_scene(tag=4, block=(0.3, 0.28, 0.25))
     first, second = locate_bags(np.hstack([left.rgb[:, :430], right.rgb[:, 180:]])).views
-    assert (first.tag, second.tag) == (3, 4)
+    assert (first.key, second.key) == (3, 4)
     empty = np.zeros_like(left.block)
     assert overlap(first, np.hstack([left.block[:, :430], empty[:, 180:]])) > 0.9
     assert overlap(second, np.hstack([empty[:, :430], right.block[:, 180:]])) > 0.9
@@ -128,7 +128,7 @@ def test_repeated_tag_has_no_view() -> None:
     twice, other = draw_scene(tag=5).rgb, draw_scene(tag=6).rgb
     sighting = locate_bags(np.hstack([twice, other, twice]))
     assert sighting.repeated_tags == (5,)
-    assert [view.tag for view in sighting.views] == [6]
+    assert [view.key for view in sighting.views] == [6]
 
 
 def test_shelf_card_has_no_view() -> None:
@@ -173,7 +173,7 @@ def test_rendered_shelves(bench: Path, name: str) -> None:
     """Every bag of a rendered shelf is found, its face within .90 of the truth, its scale within 6 %."""
     rgb, truth, labels = rendered(bench, name)
     begin = time.process_time()
-    views = {view.tag: view for view in locate_bags(rgb).views}
+    views = {view.key: view for view in locate_bags(rgb).views}
     assert time.process_time() - begin < 10
     assert sorted(views) == [bag["tag"] for bag in truth["bags"]]
     for bag in truth["bags"]:
@@ -185,7 +185,7 @@ def test_rendered_shelves(bench: Path, name: str) -> None:
 def test_rendered_hidden_places(bench: Path) -> None:
     """On the upper tiers the rods are found: nine tenths of what is hidden, and little that isn't."""
     rgb, truth, labels = rendered(bench, "bigrack-d08")
-    views = {view.tag: view for view in locate_bags(rgb).views}
+    views = {view.key: view for view in locate_bags(rgb).views}
     shares = []
     for tag in (bag["tag"] for bag in truth["bags"]):
         hidden = on_photo(views[tag], views[tag].hidden, labels.shape[:2])

@@ -134,7 +134,7 @@ def _view(light: np.ndarray, paper: np.ndarray, shot: Shot, bag: int) -> BagView
         face, hidden = (cv2.resize(x, size, interpolation=cv2.INTER_NEAREST) for x in (face, hidden))
     end = face.shape[0] - 1 - margin
     return BagView(
-        tag=bag,
+        key=bag,
         rgb=rgb,
         origin_px=ORIGIN_PX,
         face=face > 0,

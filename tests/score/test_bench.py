@@ -17,14 +17,14 @@ from colscan.score import make_baseline, measure_views, share_reference
 def test_coverage_on_rendered_racks(bench: Path, first: str, later: str):
     """Mean absolute error at most 10 points, and four in five truths in the 90 % interval."""
     views = share_reference(locate_bags(read(bench, first)).views)
-    made = {view.tag: make_baseline([view], photos=["00"], late=False) for view in views}
+    made = {view.key: make_baseline([view], photos=["00"], late=False) for view in views}
     baselines = {tag: baseline for tag, baseline in made.items() if baseline is not None}
     got = measure_views(locate_bags(read(bench, later)).views, baselines)
     bags = json.loads((bench / "dev" / later / "truth.json").read_text())["bags"]
     truth = {bag["tag"]: bag["coverage_pct"] / 100 for bag in bags}
-    assert {e.tag for e in got} == set(truth)
-    assert np.mean([abs((e.coverage or 0) - truth[e.tag]) for e in got]) < 0.10
-    inside = [(e.low or 0) - 0.005 <= truth[e.tag] <= (e.high or 0) + 0.005 for e in got]
+    assert {e.key for e in got} == set(truth)
+    assert np.mean([abs((e.coverage or 0) - truth[e.key]) for e in got]) < 0.10
+    inside = [(e.low or 0) - 0.005 <= truth[e.key] <= (e.high or 0) + 0.005 for e in got]
     assert np.mean(inside) >= 0.8
 
 

@@ -31,7 +31,7 @@ def patch(kind: str = "green", *, x_mm: float = 0.0, area_mm2: float = 300.0) ->
 def evidence(coverage: float | None = 0.5, *patches: PatchSeen) -> Evidence:
     """What a photo said."""
     return Evidence(
-        tag=1,
+        key=1,
         coverage=coverage,
         low=None if coverage is None else coverage - 0.05,
         high=None if coverage is None else coverage + 0.05,

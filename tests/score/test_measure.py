@@ -93,7 +93,7 @@ def test_order_of_views_changes_nothing():
     forward = measure_views(views, baselines)
     backward = measure_views(views[::-1], baselines)[::-1]
     for a, b in zip(forward, backward, strict=True):
-        assert (a.tag, a.coverage, a.low, a.high, a.density) == (b.tag, b.coverage, b.low, b.high, b.density)
+        assert (a.key, a.coverage, a.low, a.high, a.density) == (b.key, b.coverage, b.low, b.high, b.density)
         np.testing.assert_array_equal(a.opacity, b.opacity)
 
 

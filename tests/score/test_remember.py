@@ -35,7 +35,7 @@ def photo(
     if hidden is not None:
         shown[hidden] = np.nan
     return Evidence(
-        tag=1,
+        key=1,
         coverage=coverage,
         low=max(coverage - off, 0.0),
         high=min(coverage + off, 1.0),

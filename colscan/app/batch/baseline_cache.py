@@ -23,46 +23,46 @@ _ARRAYS = ("colour", "spread", "face")
 
 
 def baselines_key(bags: Mapping[int, Bag], photos: Iterable[PhotoRef]) -> str:
-    """What baselines depend on, as a hash: method, tags, days 0, early photos and their times."""
+    """What baselines depend on, as a hash: method, bags, days 0, early photos and their times."""
     parts = [METHOD]
-    parts += [f"{tag} {bag.inoculated_at.isoformat()}" for tag, bag in sorted(bags.items())]
+    parts += [f"{key} {bag.inoculated_at.isoformat()}" for key, bag in sorted(bags.items())]
     parts += sorted(f"{ref.sha256} {ref.taken_at.isoformat()}" for ref in photos)
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
-def load_baselines(folder: Path, key: str) -> dict[int, Baseline] | None:
-    """The kept baselines, or None when there are none for this key; a damaged file counts as none."""
+def load_baselines(folder: Path, made_of: str) -> dict[int, Baseline] | None:
+    """The kept baselines, or None when there are none made of this; a damaged file counts as none."""
     try:
         with np.load(folder / FILE, allow_pickle=False) as kept:
-            if str(kept["key"]) != key:
+            if str(kept["made-of"]) != made_of:
                 return None
-            return {int(tag): _unpack(kept, int(tag)) for tag in kept["tags"]}
+            return {int(key): _unpack(kept, int(key)) for key in kept["keys"]}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None
 
 
-def _unpack(kept: Mapping[str, np.ndarray], tag: int) -> Baseline:
-    taken_off = [float(share) for share in kept[f"{tag}-taken-off"]]
+def _unpack(kept: Mapping[str, np.ndarray], key: int) -> Baseline:
+    taken_off = [float(share) for share in kept[f"{key}-taken-off"]]
     return Baseline(
-        colour=kept[f"{tag}-colour"],
-        spread=kept[f"{tag}-spread"],
-        face=kept[f"{tag}-face"],
-        late=bool(kept[f"{tag}-late"]),
-        photos=tuple(str(photo) for photo in kept[f"{tag}-photos"]),
-        faults=tuple(_FAULTS[str(fault)] for fault in kept[f"{tag}-faults"]),
+        colour=kept[f"{key}-colour"],
+        spread=kept[f"{key}-spread"],
+        face=kept[f"{key}-face"],
+        late=bool(kept[f"{key}-late"]),
+        photos=tuple(str(photo) for photo in kept[f"{key}-photos"]),
+        faults=tuple(_FAULTS[str(fault)] for fault in kept[f"{key}-faults"]),
         taken_off=TakenOff(coverage=taken_off[0], low=taken_off[1], high=taken_off[2]) if taken_off else None,
     )
 
 
-def keep_baselines(folder: Path, key: str, baselines: Mapping[int, Baseline]) -> None:
+def keep_baselines(folder: Path, made_of: str, baselines: Mapping[int, Baseline]) -> None:
     """Keep baselines for the next scan; where that can't be done the next scan makes them again."""
-    arrays: dict[str, object] = {"key": np.array(key), "tags": np.array(sorted(baselines), np.int64)}
-    for tag, baseline in baselines.items():
-        arrays |= {f"{tag}-{name}": getattr(baseline, name) for name in _ARRAYS}
+    arrays: dict[str, object] = {"made-of": np.array(made_of), "keys": np.array(sorted(baselines), np.int64)}
+    for key, baseline in baselines.items():
+        arrays |= {f"{key}-{name}": getattr(baseline, name) for name in _ARRAYS}
         then = baseline.taken_off
-        arrays[f"{tag}-faults"] = np.array([str(fault) for fault in baseline.faults], np.str_)
-        arrays[f"{tag}-taken-off"] = np.array([then.coverage, then.low, then.high] if then else [])
-        arrays |= {f"{tag}-late": np.array(baseline.late), f"{tag}-photos": np.array(baseline.photos)}
+        arrays[f"{key}-faults"] = np.array([str(fault) for fault in baseline.faults], np.str_)
+        arrays[f"{key}-taken-off"] = np.array([then.coverage, then.low, then.high] if then else [])
+        arrays |= {f"{key}-late": np.array(baseline.late), f"{key}-photos": np.array(baseline.photos)}
     data = io.BytesIO()
     np.savez(data, **arrays)  # type: ignore[arg-type]
     with suppress(OSError):

@@ -57,12 +57,12 @@ def make_baselines(
     max_megapixels: float,
     pool: ProcessPoolExecutor | None,
 ) -> dict[int, Baseline]:
-    """Baselines by tag: from a bag's first 36 hours, else from its earliest photo with growth taken off.
+    """Baselines by key: from a bag's first 36 hours, else from its earliest photo with growth taken off.
 
     Parameters
     ----------
     bags : mapping of int to Bag
-        The trial's bags that have a card, by tag.
+        The trial's bags, by key.
     photos : sequence of PhotoRef
         Those that may be a bag's first, scanned before or about to be.
     max_megapixels : float
@@ -79,9 +79,9 @@ def make_baselines(
     made = _from_early(bags, run_in_order(pool, locate_early, jobs))
     for ref in in_time:
         days = {
-            tag: days_between(bag.inoculated_at, ref.taken_at)
-            for tag, bag in bags.items()
-            if tag not in made and not is_early(ref.taken_at, bag) and bag.inoculated_at <= ref.taken_at
+            key: days_between(bag.inoculated_at, ref.taken_at)
+            for key, bag in bags.items()
+            if key not in made and not is_early(ref.taken_at, bag) and bag.inoculated_at <= ref.taken_at
         }
         if days:
             views = locate_early(EarlyJob(ref=ref, max_megapixels=max_megapixels)).views
@@ -93,12 +93,12 @@ def _from_early(bags: Mapping[int, Bag], looks: Iterable[EarlyViews]) -> dict[in
     seen: dict[int, list[_FirstView]] = {}
     for early in looks:
         for view in early.views:
-            bag = bags.get(view.tag)
+            bag = bags.get(view.key)
             if bag is not None and is_early(early.ref.taken_at, bag):
-                first = _FirstView(early.ref.sha256, view, early.faults[view.tag])
-                seen.setdefault(view.tag, []).append(first)
-    made = {tag: _make(found) for tag, found in seen.items()}
-    return {tag: baseline for tag, baseline in made.items() if baseline is not None}
+                first = _FirstView(early.ref.sha256, view, early.faults[view.key])
+                seen.setdefault(view.key, []).append(first)
+    made = {key: _make(found) for key, found in seen.items()}
+    return {key: baseline for key, baseline in made.items() if baseline is not None}
 
 
 def _make(found: Sequence[_FirstView]) -> Baseline | None:

@@ -31,7 +31,7 @@ class Chain:
     photos : iterable of PhotoRow
         Photos recorded before.
     baselines : mapping of int to Baseline
-        By tag.
+        By key.
     max_megapixels : float
         Larger photos are not measured.
     keep : bool
@@ -73,22 +73,20 @@ class Chain:
         A photo whose evidence and original are both gone is passed over. `memory` says what is the same
         for all of them: the segment, when it was spawned.
         """
-        if bag.tag is None:
-            return None
         photos = tuple(row.photo_sha256 for row in earlier)
         known, state = self._latest.get(bag.bag, ((), None))
         if photos[: len(known)] != known:
             known, state = (), None
-        self._measure_missing(photos[len(known) :], bag.tag)
+        self._measure_missing(photos[len(known) :], bag.key)
         for row in earlier[len(known) :]:
-            seen = self._evidence(row.photo_sha256, bag.tag)
+            seen = self._evidence(row.photo_sha256, bag.key)
             if seen is not None:
                 state = remember(seen, replace(memory, state=state), taken_at=row.taken_at).state
         self._latest[bag.bag] = photos, state
         return state
 
-    def _measure_missing(self, photos: Iterable[str], tag: int) -> None:
-        missing = [sha for sha in photos if self._evidence(sha, tag) is None]
+    def _measure_missing(self, photos: Iterable[str], key: int) -> None:
+        missing = [sha for sha in photos if self._evidence(sha, key) is None]
         jobs = [
             PhotoJob(ref=ref, max_megapixels=self._max_megapixels, baselines=self._baselines)
             for ref in map(self._original, missing)
@@ -98,11 +96,11 @@ class Chain:
             if not isinstance(result, Failure):
                 self.add(result)
 
-    def _evidence(self, sha256: str, tag: int) -> Evidence | None:
+    def _evidence(self, sha256: str, key: int) -> Evidence | None:
         held = self._held.get(sha256)
         if held is not None:
-            return next((seen for seen in held if seen.tag == tag), None)
-        return load_evidence(self._folder, sha256, tag, self._baselines)
+            return next((seen for seen in held if seen.key == key), None)
+        return load_evidence(self._folder, sha256, key, self._baselines)
 
     def _original(self, sha256: str) -> PhotoRef | None:
         row = self._photos.get(sha256)

@@ -23,7 +23,7 @@ _FLAGS = {str(flag): flag for flag in Flag}
 _MAPS = ("opacity", "face", "outline_px", "to_px")
 
 
-def load_evidence(folder: Path, sha256: str, tag: int, baselines: Mapping[int, Baseline]) -> Evidence | None:
+def load_evidence(folder: Path, sha256: str, key: int, baselines: Mapping[int, Baseline]) -> Evidence | None:
     """What a photo said of one bag, or None when that isn't kept for this method and these baselines.
 
     A damaged file counts as none.
@@ -32,10 +32,10 @@ def load_evidence(folder: Path, sha256: str, tag: int, baselines: Mapping[int, B
         # From memory: numpy leaves the file of a damaged archive open.
         data = io.BytesIO(_file(folder, sha256).read_bytes())
         with np.load(data, allow_pickle=False) as kept:
-            tags = [int(known) for known in kept["tags"]]
-            if str(kept["key"]) != _key(sha256, tags, baselines):
+            keys = [int(known) for known in kept["keys"]]
+            if str(kept["key"]) != _key(sha256, keys, baselines):
                 return None
-            return _unpack(kept, tag)
+            return _unpack(kept, key)
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None
 
@@ -44,13 +44,13 @@ def keep_evidence(
     folder: Path, sha256: str, evidence: Sequence[Evidence], baselines: Mapping[int, Baseline]
 ) -> bool:
     """Keep a photo's evidence; False where that can't be done."""
-    tags = [seen.tag for seen in evidence]
+    keys = [seen.key for seen in evidence]
     arrays: dict[str, NDArray[np.generic]] = {
-        "key": np.array(_key(sha256, tags, baselines)),
-        "tags": np.array(tags, np.int64),
+        "key": np.array(_key(sha256, keys, baselines)),
+        "keys": np.array(keys, np.int64),
     }
     for seen in evidence:
-        arrays |= {f"{seen.tag}-{name}": array for name, array in _pack(seen).items()}
+        arrays |= {f"{seen.key}-{name}": array for name, array in _pack(seen).items()}
     data = io.BytesIO()
     np.savez_compressed(data, **arrays)  # type: ignore[arg-type]
     with suppress(OSError):
@@ -63,12 +63,12 @@ def _file(folder: Path, sha256: str) -> Path:
     return folder / FOLDER / f"{sha256[:8]}.npz"
 
 
-def _key(sha256: str, tags: Iterable[int], baselines: Mapping[int, Baseline]) -> str:
+def _key(sha256: str, keys: Iterable[int], baselines: Mapping[int, Baseline]) -> str:
     """What evidence depends on, as a hash: method, photo, the photos of its bags' baselines."""
     parts = [METHOD, sha256]
-    for tag in sorted(tags):
-        baseline = baselines.get(tag)
-        parts.append(f"{tag} {baseline.late} {' '.join(baseline.photos)}" if baseline else f"{tag}")
+    for key in sorted(keys):
+        baseline = baselines.get(key)
+        parts.append(f"{key} {baseline.late} {' '.join(baseline.photos)}" if baseline else f"{key}")
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
@@ -88,20 +88,20 @@ def _pack(seen: Evidence) -> dict[str, NDArray[np.generic]]:
     }
 
 
-def _unpack(kept: Mapping[str, NDArray[np.generic]], tag: int) -> Evidence:
-    values = [None if np.isnan(value) else float(value) for value in kept[f"{tag}-numbers"].tolist()]
+def _unpack(kept: Mapping[str, NDArray[np.generic]], key: int) -> Evidence:
+    values = [None if np.isnan(value) else float(value) for value in kept[f"{key}-numbers"].tolist()]
     return Evidence(
-        tag=tag,
-        patches=_unpack_patches(kept, tag),
-        flags=tuple(_FLAGS[str(word)] for word in kept[f"{tag}-flags"]),
+        key=key,
+        patches=_unpack_patches(kept, key),
+        flags=tuple(_FLAGS[str(word)] for word in kept[f"{key}-flags"]),
         **dict(zip(_NUMBERS, values, strict=True)),  # type: ignore[arg-type]
-        **{name: kept[f"{tag}-{name}"] for name in _MAPS},  # type: ignore[arg-type]
+        **{name: kept[f"{key}-{name}"] for name in _MAPS},  # type: ignore[arg-type]
     )
 
 
-def _unpack_patches(kept: Mapping[str, NDArray[np.generic]], tag: int) -> tuple[PatchSeen, ...]:
-    rows = kept[f"{tag}-patches"].tolist()
-    outlines = np.split(kept[f"{tag}-outlines"], np.cumsum([int(row[-1]) for row in rows])[:-1])
+def _unpack_patches(kept: Mapping[str, NDArray[np.generic]], key: int) -> tuple[PatchSeen, ...]:
+    rows = kept[f"{key}-patches"].tolist()
+    outlines = np.split(kept[f"{key}-outlines"], np.cumsum([int(row[-1]) for row in rows])[:-1])
     return tuple(
         PatchSeen(
             kind=str(kind),
@@ -113,6 +113,6 @@ def _unpack_patches(kept: Mapping[str, NDArray[np.generic]], tag: int) -> tuple[
             strength=strength,
         )
         for kind, (area_mm2, area, x_px, y_px, x_mm, y_mm, strength, _), outline in zip(
-            kept[f"{tag}-kinds"], rows, outlines[: len(rows)], strict=True
+            kept[f"{key}-kinds"], rows, outlines[: len(rows)], strict=True
         )
     )

@@ -28,7 +28,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PhotoJob:
-    """A photo to measure against its bags' baselines (by tag)."""
+    """A photo to measure against its bags' baselines (by key)."""
 
     ref: PhotoRef
     max_megapixels: float

@@ -169,7 +169,7 @@ class _Scan:
         self._trial = trial
         self._ledger = ledger
         self._options = options
-        self._bags: dict[int, Bag] = {bag.tag: bag for bag in trial.bags if bag.tag is not None}
+        self._bags: dict[int, Bag] = {bag.key: bag for bag in trial.bags}
         self._recollection = Recollection(trial, ledger)
         self._cameras = [(row.taken_at, row.camera) for row in ledger.photos]
         self._unkept: tuple[str, Mapping[int, Baseline]] | None = None
@@ -249,7 +249,7 @@ class _Scan:
 
     def _remember(self, result: PhotoResult, chain: Chain, baselines: Mapping[int, Baseline]) -> Recorded:
         ref = result.ref
-        found = {self._bags[seen.tag]: seen for seen in result.evidence if seen.tag in self._bags}
+        found = {self._bags[seen.key]: seen for seen in result.evidence if seen.key in self._bags}
         repeated = [self._bags[tag].bag for tag in result.repeated_tags if tag in self._bags]
         self._check_found(result, found, repeated)
         scores = {
@@ -275,7 +275,7 @@ class _Scan:
             ),
             remarks=tuple(self._remarks(result, found, repeated)),
             first={
-                bag.bag: _why_again(baselines.get(seen.tag), seen)
+                bag.bag: _why_again(baselines.get(seen.key), seen)
                 for bag, seen in found.items()
                 if is_early(ref.taken_at, bag)
             },
@@ -294,8 +294,8 @@ class _Scan:
             raise self._nothing_found(result)
 
     def _nothing_found(self, result: PhotoResult) -> PhotoError:
-        foreign = sorted({seen.tag for seen in result.evidence})
-        if not self._bags:
+        foreign = sorted({seen.key for seen in result.evidence})
+        if all(bag.tag is None for bag in self._trial.bags):
             msg = f"{result.ref.name}: no bag of this trial has a tag in bags.csv, so none can be found."
             return PhotoError(msg, "Give each bag a card and put the card's number into the column tag.")
         if foreign:
@@ -326,7 +326,7 @@ class _Scan:
     ) -> Iterator[str]:
         for code in repeated:
             yield f"{code}: its tag stands twice in the photo, so it was not scored; cover one of the cards"
-        foreign = sorted({seen.tag for seen in result.evidence} - self._bags.keys())
+        foreign = sorted({seen.key for seen in result.evidence} - self._bags.keys())
         if foreign:
             yield f"left out, no bags of this trial: {self._owners(foreign)}"
         if any(self._recollection.is_late(bag, result.ref.taken_at) for bag in found):
