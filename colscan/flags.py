@@ -48,6 +48,11 @@ class Flag(StrEnum):
         "The photo is dated more than a day later than this computer's clock.",
         "Set the clocks of phone and computer; give the right time with --taken-at.",
     )
+    CLOCK_CHANGE = (
+        "clock-change",
+        "Taken in the hour in which the clocks change, and without an offset; it may be an hour off.",
+        "Give the right time with --taken-at, with its offset.",
+    )
     # about the photo and the light
     TAG_TWICE = (
         "tag-twice",
@@ -58,6 +63,16 @@ class Flag(StrEnum):
         "other-camera",
         "Taken with another camera than the photo before; its colours may differ.",
         "Stay with one phone and one lens for a trial.",
+    )
+    NIGHT_MODE = (
+        "night-mode",
+        "Taken in the camera's night mode, which brightens and smooths; thin growth may be lost in it.",
+        "Switch the lamp on and the night mode off.",
+    )
+    HDR_MODE = (
+        "hdr-mode",
+        "Put together from several exposures (HDR), so light and dark places can't be compared exactly.",
+        "Switch HDR off for the trial's photos.",
     )
     NO_REFERENCE = (
         "no-reference",

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from colscan.flags import Flag
 from colscan.growth.model import BagCurve, BagRecord, FloatSeries, GrowthSeries, Happening, Onset
 from colscan.growth.records import call_on, is_alarm, records_of, standing_calls
 from colscan.ledger import Ledger
@@ -37,7 +39,8 @@ def series_of(trial: Trial, ledger: Ledger) -> tuple[GrowthSeries, ...]:
 
 def curves_of(trial: Trial, ledger: Ledger) -> tuple[BagCurve, ...]:
     """Return what a chart shows of each bag: its series, onsets, events and call, in the plan's order."""
-    return tuple(_make_curve(record) for record in records_of(trial, ledger))
+    cameras = {row.photo_sha256 for row in ledger.photos if Flag.OTHER_CAMERA in row.problems}
+    return tuple(_make_curve(record, cameras) for record in records_of(trial, ledger))
 
 
 def make_series(record: BagRecord) -> GrowthSeries:
@@ -130,8 +133,10 @@ def coverage_at(series: GrowthSeries, age_days: float) -> float | None:
     return None
 
 
-def _make_curve(record: BagRecord) -> BagCurve:
+def _make_curve(record: BagRecord, other_camera: Collection[str]) -> BagCurve:
+    """`other_camera` are the photos (SHA-256) that were taken with another camera than the one before."""
     calls = standing_calls(record)
+    changes = [row.taken_at for row in record.scores if row.photo_sha256 in other_camera]
     return BagCurve(
         bag=record.bag,
         series=make_series(record),
@@ -143,6 +148,9 @@ def _make_curve(record: BagRecord) -> BagCurve:
                 shelf=event.name if event.scope == "shelf" else None,
             )
             for event in record.events
+        )
+        + tuple(
+            Happening(what="other camera", days=days_between(record.bag.inoculated_at, at)) for at in changes
         ),
         contaminated=any(call.patch is None and call.call == "contaminated" for call in calls),
     )

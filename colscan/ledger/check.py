@@ -157,7 +157,7 @@ def check_bags_found(books: Books) -> Iterator[Problem]:
     counts = Counter((sha256, method) for sha256, _, method in scored)
     for line in books.photos:
         row, count = line.row, counts[line.row.photo_sha256, line.row.method]
-        if count != row.bags_found:
+        if count != row.bags_found - (row.bags_elsewhere or 0):
             stem = original_stem(row.taken_at, row.photo_sha256)
             again = f"scan photos/{books.originals.get(stem, stem + '.*')} again"
             yield _problem(

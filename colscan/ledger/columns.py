@@ -73,6 +73,21 @@ class PhotoRow(Row):
     problems: tuple[Flag, ...] = column(
         Column(kind="words", meaning="What makes the whole photo doubtful.", choices=tuple(Flag)), default=()
     )
+    bags_elsewhere: int | None = column(
+        Column(
+            kind="integer",
+            meaning="How many of them are scored under another photo, taken within minutes of this one.",
+            low=0,
+        ),
+        default=None,
+    )
+    burst: str | None = column(
+        Column(
+            kind="text",
+            meaning="Photos that were combined, a row a bag: SHA-256 of the first of them; empty = none.",
+        ),
+        default=None,
+    )
     method: str = column(_METHOD)
     scanned_at: datetime = column(_SCANNED)
 

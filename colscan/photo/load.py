@@ -18,6 +18,7 @@ import pillow_heif
 from PIL import ExifTags, Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from colscan.errors import PhotoError
+from colscan.flags import Flag
 from colscan.photo.model import ImageRGB, PhotoRef
 from colscan.photo.when import resolve_taken_at
 from colscan.units import now
@@ -27,6 +28,10 @@ _FORMATS = ("JPEG", "PNG", "HEIF")
 _COLOURLESS = frozenset({"1", "L", "LA", "La", "I", "F", "I;16", "I;16B", "I;16L"})
 # A bag seen at less than this cannot be told apart from its card.
 _LEAST_SIDE_PX = 240
+# Exif 2.32, SceneCaptureType: night scene. CustomRendered as phones use it beyond the standard's 0 and 1:
+# HDR without and with the plain picture kept beside it, portrait HDR.
+_NIGHT_SCENE = 3
+_HDR_RENDERED = (2, 3, 7)
 # What Pillow's readers are known to raise on damaged files.
 _DAMAGE = (
     OSError,
@@ -76,6 +81,7 @@ def read_ref(
         exif = image.getexif()
         details = dict(exif.get_ifd(ExifTags.IFD.Exif))
         camera = _camera(dict(exif) | details)
+        modes = _modes(details)
     taken = resolve_taken_at(path, details, zone=zone, not_before=not_before, now=now(), option=taken_at)
     return PhotoRef(
         path=path,
@@ -84,7 +90,7 @@ def read_ref(
         taken_at=taken.at,
         taken_at_from=taken.source,
         camera=camera,
-        flags=taken.flags,
+        flags=(*taken.flags, *modes),
     )
 
 
@@ -113,6 +119,34 @@ def load_rgb(path: Path, *, max_megapixels: float) -> ImageRGB:
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
         upright = ImageOps.exif_transpose(_to_srgb(image))
         return np.asarray(upright)
+
+
+def load_small(path: Path, *, least_px: int, max_megapixels: float) -> ImageRGB:
+    """The same upright pixels at a size that is quick to read, with sides of `least_px` or more.
+
+    A picture without colour is given three equal channels.
+
+    Parameters
+    ----------
+    path : Path
+        A JPEG, PNG or HEIC file.
+    least_px : int
+        What the sides must have at least; of JPEG as much as its halvings allow is left undecoded.
+    max_megapixels : float
+        Larger photos are refused before they are decoded.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 3)
+
+    Raises
+    ------
+    PhotoError
+        When the file can't be read, or is too large or too small.
+    """
+    with _opened(_read_bytes(path), path.name, max_megapixels) as image:
+        image.draft(None, (least_px, least_px))
+        return np.asarray(ImageOps.exif_transpose(_to_srgb(image)))
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -182,6 +216,15 @@ def _camera(tags: dict[int, object]) -> str | None:
         names.append("flash" if flash & 1 else "no flash")
     said = [name for name in names if name]
     return ", ".join(said) or None
+
+
+def _modes(details: dict[int, object]) -> tuple[Flag, ...]:
+    """What EXIF says of how the camera made up the picture; many a phone says nothing of it."""
+    said = {
+        Flag.NIGHT_MODE: details.get(ExifTags.Base.SceneCaptureType) == _NIGHT_SCENE,
+        Flag.HDR_MODE: details.get(ExifTags.Base.CustomRendered) in _HDR_RENDERED,
+    }
+    return tuple(flag for flag, applies in said.items() if applies)
 
 
 def _text(value: object) -> str:

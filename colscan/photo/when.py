@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import struct
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -17,8 +18,16 @@ from colscan.units import with_offset
 _ORIGINAL, _OFFSET_ORIGINAL = 0x9003, 0x9011
 _DIGITIZED, _OFFSET_DIGITIZED = 0x9004, 0x9012
 _STAMP_IN_NAME = re.compile(
-    r"(?<!\d)(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)(?:T|_|-| |\.| at )(\d\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)"
+    r"(?<!\d)(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)(?:T|_|-| |\.| at )(\d\d|(?<=at )\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)"
+    r"(?:\s?([AP])\.?M\b)?",
+    re.IGNORECASE,
 )
+# Some phones write UTC into their photos' names, and say so by how these begin.
+_UTC_NAMES = ("PXL_",)
+# Trail cameras, as used for time series, leave the date out of EXIF and keep it in their maker note: one
+# that begins with this number has it as second, minute, hour, month, day, year in 16-bit numbers from byte
+# 22 on (layout as in ExifTool's tables of such notes).
+_MAKER_NOTE, _DATED_NOTE, _NOTE_DATE = 0x927C, 0xF101, struct.Struct("<22x6H")
 # A file newer than this was just copied or downloaded: its time is the copy's, not the photo's.
 _FRESH = timedelta(hours=1)
 # Two clocks may differ by a zone; a photo dated later than that is from a wrong clock.
@@ -66,7 +75,7 @@ def resolve_taken_at(
         When no source gives a believable time.
     """
     said = Taken(at=option, source="option") if option else None
-    taken = said or _from_exif(exif, zone) or _from_name(path.name, zone)
+    taken = said or _from_exif(exif, zone) or _from_maker_note(exif, zone) or _from_name(path.name, zone)
     taken = taken or _from_file(path, zone, not_before, now)
     if taken is None:
         why = "no date in the photo or its name, and the file's own time is no help"
@@ -86,8 +95,30 @@ def _from_exif(exif: Mapping[int, Any], zone: ZoneInfo) -> Taken | None:
             aware = _with_offset(local, exif.get(offset_tag))
             if aware is not None:
                 return Taken(at=aware, source="exif-offset")
-            return Taken(at=with_offset(local, zone), source="exif-trial-zone", flags=(Flag.ZONE_ASSUMED,))
+            return _in_zone(local, zone, source="exif-trial-zone", flag=Flag.ZONE_ASSUMED)
     return None
+
+
+def _from_maker_note(exif: Mapping[int, Any], zone: ZoneInfo) -> Taken | None:
+    note = exif.get(_MAKER_NOTE)
+    if not isinstance(note, bytes) or len(note) < _NOTE_DATE.size:
+        return None
+    if int.from_bytes(note[:2], "little") != _DATED_NOTE:
+        return None
+    second, minute, hour, month, day, year = _NOTE_DATE.unpack_from(note)
+    try:
+        local = datetime(year, month, day, hour, minute, second)
+    except ValueError:
+        return None
+    return _in_zone(local, zone, source="exif-trial-zone", flag=Flag.ZONE_ASSUMED)
+
+
+def _in_zone(local: datetime, zone: ZoneInfo, *, source: str, flag: Flag) -> Taken:
+    """A clock's time in a zone; flagged where the clocks change and it comes twice or not at all."""
+    sure = local.replace(tzinfo=zone, fold=0).utcoffset() == local.replace(tzinfo=zone, fold=1).utcoffset()
+    return Taken(
+        at=with_offset(local, zone), source=source, flags=(flag,) if sure else (flag, Flag.CLOCK_CHANGE)
+    )
 
 
 def _exif_stamp(value: object) -> datetime | None:
@@ -107,11 +138,16 @@ def _with_offset(local: datetime, offset: object) -> datetime | None:
 
 def _from_name(name: str, zone: ZoneInfo) -> Taken | None:
     for match in _STAMP_IN_NAME.finditer(name):
+        *parts, half = match.groups()
+        year, month, day, hour, minute, second = map(int, parts)
+        if half:
+            hour = hour % 12 + (12 if half in "Pp" else 0)
         try:
-            local = datetime(*(int(part) for part in match.groups()))  # type: ignore[arg-type]
+            local = datetime(year, month, day, hour, minute, second)
         except ValueError:
             continue
-        return Taken(at=with_offset(local, zone), source="file-name", flags=(Flag.TIME_FROM_NAME,))
+        written_in = ZoneInfo("UTC") if name.startswith(_UTC_NAMES) else zone
+        return _in_zone(local, written_in, source="file-name", flag=Flag.TIME_FROM_NAME)
     return None
 
 

@@ -53,10 +53,14 @@ def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
         `too-small`, `unmeasured`.
     """
     order = sorted(range(len(views)), key=lambda i: views[i].key)
-    balanced = share_reference([views[i] for i in order])
-    bags = prepare_views([_with_paper(view) for view in balanced], baselines)
-    measured = dict(zip(order, _measure(bags, baselines), strict=True))
+    bags = prepare_photo([views[i] for i in order], baselines)
+    measured = dict(zip(order, measure_prepared(bags, baselines), strict=True))
     return tuple(measured[i] for i in range(len(views)))
+
+
+def prepare_photo(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> list[Prepared]:
+    """All the bags of one photo in the light that they share, ready to be unmixed."""
+    return prepare_views([_with_paper(view) for view in share_reference(views)], baselines)
 
 
 def prepare_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> list[Prepared]:
@@ -77,7 +81,8 @@ def _with_paper(view: BagView) -> BagView:
     return replace(view, paper=np.ones(3))
 
 
-def _measure(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> list[Evidence]:
+def measure_prepared(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> list[Evidence]:
+    """What one photo says of its bags, once they are prepared."""
     fitted = fit_bags(bags)
     return [
         _evidence(

@@ -19,7 +19,7 @@ _FURTHEST_MM = 26.0
 # Two unrelated faces reach about 0.2; the same substrate, half grown over, 0.3 to 0.8.
 _ALIKE = 0.3
 _LEAST_ALIKE = 0.2
-_STOP = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 25, 1e-4)
+STOP = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 25, 1e-4)
 
 
 def lay_onto(view: BagView, first: Face) -> tuple[Face, float]:
@@ -44,7 +44,7 @@ def lay_onto(view: BagView, first: Face) -> tuple[Face, float]:
 
 def _best_change(first: Face, rough: Face) -> tuple[Affine, float]:
     best: tuple[Affine, float] = (np.eye(2, 3), 0.0)
-    for known, today in zip(_details(first), _details(rough), strict=True):
+    for known, today in zip(details(first), details(rough), strict=True):
         change, likeness = _align(known, today, rough)
         if likeness > best[1]:
             best = change, likeness
@@ -53,7 +53,7 @@ def _best_change(first: Face, rough: Face) -> tuple[Affine, float]:
     return best
 
 
-def _details(face: Face) -> Iterator[Grid]:
+def details(face: Face) -> Iterator[Grid]:
     """Fine detail of brightness, then of red minus blue, which film and reflections don't touch."""
     brightness = np.log(np.maximum(face.light.mean(2), 1e-4))
     yield np.clip(_band(brightness, face), -0.4, 0.4)
@@ -73,8 +73,8 @@ def _align(known: Grid, today: Grid, rough: Face) -> tuple[Affine, float]:
     seen = rough.seen.astype(np.uint8)
     coarse0, coarse = (cv2.GaussianBlur(d, (0, 0), 2.0 / GRID_MM) for d in (known, today))
     try:
-        _, change = cv2.findTransformECC(coarse0, coarse, start, cv2.MOTION_AFFINE, _STOP, seen, 1)
-        likeness, change = cv2.findTransformECC(known, today, change, cv2.MOTION_AFFINE, _STOP, seen, 1)
+        _, change = cv2.findTransformECC(coarse0, coarse, start, cv2.MOTION_AFFINE, STOP, seen, 1)
+        likeness, change = cv2.findTransformECC(known, today, change, cv2.MOTION_AFFINE, STOP, seen, 1)
     except cv2.error:
         # OpenCV's way to say that the iteration left the picture.
         return np.eye(2, 3), 0.0

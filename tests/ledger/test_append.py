@@ -47,8 +47,8 @@ def test_exact_bytes(tmp_path: Path, find_rows, ledger_bytes: Snapshot) -> None:
     assert ledger_bytes(tmp_path) == {
         "photos.csv": (
             "photo,photo_sha256,taken_at,taken_at_from,shelf,camera,width_px,height_px,bags_found,mm_per_px,"
-            "smallest_spot_mm,problems,method,scanned_at\n"
-            f"{said},exif-offset,,,1600,1200,2,0.5123,,,{end}\n"
+            "smallest_spot_mm,problems,bags_elsewhere,burst,method,scanned_at\n"
+            f"{said},exif-offset,,,1600,1200,2,0.5123,,,,,{end}\n"
         ).encode(),
         "scores.csv": (
             "photo,photo_sha256,taken_at,bag,segment,coverage_pct,coverage_low_pct,coverage_high_pct,density_pct,"

@@ -11,8 +11,9 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
+from colscan.app.batch.bursts import measure_together
 from colscan.app.batch.evidence_cache import keep_evidence, load_evidence
-from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, measure_photo, run_in_order
+from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order
 from colscan.app.batch.originals import find_original
 from colscan.ledger.columns import PhotoRow, ScoreRow
 from colscan.photo import PhotoRef
@@ -87,14 +88,28 @@ class Chain:
 
     def _measure_missing(self, photos: Iterable[str], key: int) -> None:
         missing = [sha for sha in photos if self._evidence(sha, key) is None]
+        bursts = dict.fromkeys(self._together(sha) for sha in missing)
         jobs = [
-            PhotoJob(ref=ref, max_megapixels=self._max_megapixels, baselines=self._baselines)
-            for ref in map(self._original, missing)
-            if ref is not None
+            tuple(
+                PhotoJob(ref=ref, max_megapixels=self._max_megapixels, baselines=self._baselines)
+                for ref in map(self._original, together)
+                if ref is not None
+            )
+            for together in bursts
         ]
-        for result in run_in_order(self._pool, measure_photo, jobs):
-            if not isinstance(result, Failure):
-                self.add(result)
+        for results in run_in_order(self._pool, measure_together, jobs):
+            for result in results:
+                if not isinstance(result, Failure):
+                    self.add(result)
+
+    def _together(self, sha256: str) -> tuple[str, ...]:
+        """A photo and those it was combined with, in order of time."""
+        row = self._photos.get(sha256)
+        if row is None or row.burst is None:
+            return (sha256,)
+        burst = [other for other in self._photos.values() if other.burst == row.burst]
+        in_time = sorted(burst, key=lambda other: (other.taken_at, other.photo_sha256))
+        return tuple(other.photo_sha256 for other in in_time)
 
     def _evidence(self, sha256: str, key: int) -> Evidence | None:
         held = self._held.get(sha256)

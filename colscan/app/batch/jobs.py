@@ -35,15 +35,26 @@ class PhotoJob:
     baselines: Mapping[int, Baseline]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Elsewhere:
+    """A bag (by key) that a photo shows and that is scored under another photo of the same minutes."""
+
+    key: int
+    mm_per_px: float
+    smallest_spot_mm: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PhotoResult:
-    """What one photo says, without pixels."""
+    """What one photo says, without pixels; `burst` is the SHA-256 of the first photo that was combined."""
 
     ref: PhotoRef
     width_px: int
     height_px: int
     evidence: tuple[Evidence, ...]
     repeated_tags: tuple[int, ...]
+    elsewhere: tuple[Elsewhere, ...] = ()
+    burst: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,17 +67,22 @@ class Failure:
 
 def measure_photo(job: PhotoJob) -> PhotoResult | Failure:
     """What a photo says of its bags, or why it says nothing; depends on the photo and the baselines alone."""
+    return guarded(_measure, job, name=job.ref.name)
+
+
+def guarded(work: Callable[[J], T], job: J, *, name: str) -> T | Failure:
+    """What work on a photo of a name gives, or why it gives nothing."""
     try:
-        return _measure(job)
+        return work(job)
     except ColscanError as error:
-        return Failure(name=job.ref.name, error=error)
+        return Failure(name=name, error=error)
     except Exception as error:
         # One odd photo must not cost the others.
         if os.environ.get("COLSCAN_TRACEBACK"):
             raise
-        msg = f"{job.ref.name}: a fault in colscan itself ({type(error).__name__}: {error})."
+        msg = f"{name}: a fault in colscan itself ({type(error).__name__}: {error})."
         hint = "The other photos are not touched by it. Please report it with this photo."
-        return Failure(name=job.ref.name, error=PhotoError(msg, hint))
+        return Failure(name=name, error=PhotoError(msg, hint))
 
 
 def _measure(job: PhotoJob) -> PhotoResult:
@@ -77,12 +93,12 @@ def _measure(job: PhotoJob) -> PhotoResult:
         ref=job.ref,
         width_px=rgb.shape[1],
         height_px=rgb.shape[0],
-        evidence=tuple(_turned_back(seen, sighting.turns, rgb.shape[:2]) for seen in evidence),
+        evidence=tuple(turned_back(seen, sighting.turns, rgb.shape[:2]) for seen in evidence),
         repeated_tags=sighting.repeated_tags,
     )
 
 
-def _turned_back(seen: Evidence, turns: int, shape: tuple[int, int]) -> Evidence:
+def turned_back(seen: Evidence, turns: int, shape: tuple[int, int]) -> Evidence:
     """Evidence with its px in the photo as loaded, where that had to be turned upright by its cards."""
     if not turns:
         return seen

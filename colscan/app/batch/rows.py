@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from statistics import median
 
-from colscan.app.batch.jobs import PhotoResult
+from colscan.app.batch.jobs import Elsewhere, PhotoResult
 from colscan.flags import Flag
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.photo import PhotoRef
 from colscan.score import METHOD
-from colscan.score.model import PatchScore, Score
+from colscan.score.model import Evidence, PatchScore, Score
 from colscan.units import to_pct
 
 
@@ -21,11 +21,12 @@ def photo_row(
     *,
     shelf: str | None,
     problems: tuple[Flag, ...],
+    elsewhere: Sequence[Elsewhere],
     at: datetime,
 ) -> PhotoRow:
     """The row of a photo, with the median scale and smallest spot of the bags that were found."""
     ref = result.ref
-    seen = [score.evidence for score in scores]
+    seen: list[Evidence | Elsewhere] = [*(score.evidence for score in scores), *elsewhere]
     return PhotoRow(
         photo=ref.name,
         photo_sha256=ref.sha256,
@@ -36,6 +37,8 @@ def photo_row(
         width_px=result.width_px,
         height_px=result.height_px,
         bags_found=len(seen),
+        bags_elsewhere=len(elsewhere) or None,
+        burst=result.burst,
         mm_per_px=median(e.mm_per_px for e in seen) if seen else None,
         smallest_spot_mm=median(e.smallest_spot_mm for e in seen) if seen else None,
         problems=problems,

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
+from itertools import chain as chain_of
 from pathlib import Path
 
 from colscan.app.batch.annotate import write_overlay
 from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load_baselines
 from colscan.app.batch.baselines import is_early, make_baselines
+from colscan.app.batch.bursts import breaks_of, group_bursts, leave_scored, measure_together
 from colscan.app.batch.chain import Chain, reference
-from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, measure_photo, run_in_order, worker_pool
+from colscan.app.batch.copies import find_copies
+from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
@@ -73,10 +76,14 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlreadyKnown:
-    """A photo whose bytes were recorded before, or are those of another photo of this scan (its `twin`)."""
+    """A photo whose bytes were recorded before, or are those of another photo of this scan (its `twin`).
+
+    `copy_of` names the photo whose picture it holds in other bytes, saved again.
+    """
 
     name: str
     twin: str | None = None
+    copy_of: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +131,15 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
             yield AlreadyKnown(name=ref.name, twin=fresh[ref.sha256].name)
         else:
             fresh[ref.sha256] = ref
+    copies = find_copies(
+        folder,
+        tuple(fresh.values()),
+        ledger.photos,
+        max_megapixels=trial.limits.max_photo_megapixels,
+        keep=not options.dry_run,
+    )
+    for sha256, original in copies.items():
+        yield AlreadyKnown(name=fresh.pop(sha256).name, copy_of=original)
     if not fresh:
         return
     with worker_pool(min(options.jobs, len(fresh))) as pool:
@@ -161,6 +177,12 @@ def _why_again(baseline: Baseline | None, seen: Evidence) -> tuple[str, ...]:
     return tuple(flag.meaning.rstrip(".") for flag in flags) or ("it can't serve as baseline",)
 
 
+def _tell_elsewhere(bags: Iterable[Bag]) -> Iterator[str]:
+    codes = ", ".join(sorted(bag.bag for bag in bags))
+    if codes:
+        yield f"scored once, with the other photos of the same minutes: {codes}"
+
+
 class _Scan:
     """One run over new photos."""
 
@@ -186,12 +208,16 @@ class _Scan:
             pool=pool,
         )
         in_time = sorted(refs, key=lambda ref: (ref.taken_at, ref.sha256))
-        jobs = [PhotoJob(ref=ref, max_megapixels=limit, baselines=baselines) for ref in in_time]
-        for result in run_in_order(pool, measure_photo, jobs):
+        jobs = [
+            tuple(PhotoJob(ref=ref, max_megapixels=limit, baselines=baselines) for ref in burst)
+            for burst in group_bursts(in_time, breaks_of(self._ledger))
+        ]
+        for result in chain_of.from_iterable(run_in_order(pool, measure_together, jobs)):
             if isinstance(result, Failure):
                 yield Rejected(name=result.name, error=result.error)
             else:
-                yield self._record(result, chain, baselines)
+                news = leave_scored(result, self._bags, self._ledger, baselines=baselines)
+                yield self._record(news, chain, baselines)
 
     def _baselines(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Mapping[int, Baseline]:
         early = self._first_photos(refs)
@@ -250,8 +276,9 @@ class _Scan:
     def _remember(self, result: PhotoResult, chain: Chain, baselines: Mapping[int, Baseline]) -> Recorded:
         ref = result.ref
         found = {self._bags[seen.key]: seen for seen in result.evidence if seen.key in self._bags}
+        elsewhere = {self._bags[seen.key]: seen for seen in result.elsewhere if seen.key in self._bags}
         repeated = [self._bags[tag].bag for tag in result.repeated_tags if tag in self._bags]
-        self._check_found(result, found, repeated)
+        self._check_found(result, (*found, *elsewhere), repeated)
         scores = {
             bag: remember(seen, self._recall(bag, ref.taken_at, chain), taken_at=ref.taken_at)
             for bag, seen in sorted(found.items(), key=lambda item: item[0].bag)
@@ -261,8 +288,9 @@ class _Scan:
             photo=photo_row(
                 result,
                 tuple(scores.values()),
-                shelf=self._shelf(found),
+                shelf=self._shelf((*found, *elsewhere)),
                 problems=self._problems(ref, repeated),
+                elsewhere=tuple(elsewhere.values()),
                 at=at,
             ),
             scores=tuple(score_row(bag.bag, score, ref, at=at) for bag, score in scores.items()),
@@ -271,9 +299,11 @@ class _Scan:
             ),
             found={bag.bag: score for bag, score in scores.items()},
             missing=tuple(
-                bag.bag for bag in self._bags.values() if bag not in found and bag.bag not in repeated
+                bag.bag
+                for bag in self._bags.values()
+                if bag not in found and bag not in elsewhere and bag.bag not in repeated
             ),
-            remarks=tuple(self._remarks(result, found, repeated)),
+            remarks=(*_tell_elsewhere(elsewhere), *self._remarks(result, found, repeated)),
             first={
                 bag.bag: _why_again(baselines.get(seen.key), seen)
                 for bag, seen in found.items()
@@ -285,7 +315,7 @@ class _Scan:
         memory = self._recollection.recall(bag, taken_at)
         return replace(memory, state=chain.state(bag, self._recollection.earlier(bag, taken_at), memory))
 
-    def _check_found(self, result: PhotoResult, found: Mapping[Bag, Evidence], repeated: list[str]) -> None:
+    def _check_found(self, result: PhotoResult, found: Sequence[Bag], repeated: list[str]) -> None:
         ref = result.ref
         for bag in found:
             if ref.taken_at < bag.inoculated_at:
@@ -310,7 +340,7 @@ class _Scan:
         siblings = sibling_tags(self._folder)
         return ", ".join(f"tag {tag}" + (f" is {siblings[tag]}" if tag in siblings else "") for tag in tags)
 
-    def _shelf(self, found: Mapping[Bag, Evidence]) -> str | None:
+    def _shelf(self, found: Iterable[Bag]) -> str | None:
         planned = {bag.shelf for bag in found}
         return self._options.shelf or (planned.pop() if len(planned) == 1 else None)
 

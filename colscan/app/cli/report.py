@@ -75,6 +75,9 @@ def _tell_known(outcome: AlreadyKnown, options: ScanOptions) -> Iterator[str]:
     if outcome.twin:
         yield f"{outcome.name}: the same picture, to the byte, as {outcome.twin}; passed over"
         return
+    if outcome.copy_of:
+        yield f"{outcome.name}: the same picture as {outcome.copy_of}, saved again; passed over"
+        return
     yield f"{outcome.name}: scanned before, passed over"
     if options.taken_at:
         yield "--taken-at changes nothing in a photo that is recorded: its time stands"
