@@ -56,17 +56,22 @@ class Failure:
 
 def measure_photo(job: PhotoJob) -> PhotoResult | Failure:
     """What a photo says of its bags, or why it says nothing; depends on the photo and the baselines alone."""
+    return or_failure(job.ref.name, lambda: _measure(job))
+
+
+def or_failure(name: str, work: Callable[[], T]) -> T | Failure:
+    """What work on one photo gives, or why it gives nothing."""
     try:
-        return _measure(job)
+        return work()
     except ColscanError as error:
-        return Failure(name=job.ref.name, error=error)
+        return Failure(name=name, error=error)
     except Exception as error:
         # One odd photo must not cost the others.
         if os.environ.get("COLSCAN_TRACEBACK"):
             raise
-        msg = f"{job.ref.name}: a fault in colscan itself ({type(error).__name__}: {error})."
+        msg = f"{name}: a fault in colscan itself ({type(error).__name__}: {error})."
         hint = "The other photos are not touched by it. Please report it with this photo."
-        return Failure(name=job.ref.name, error=PhotoError(msg, hint))
+        return Failure(name=name, error=PhotoError(msg, hint))
 
 
 def _measure(job: PhotoJob) -> PhotoResult:

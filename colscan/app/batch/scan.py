@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, tzinfo
 from pathlib import Path
 
@@ -44,6 +44,8 @@ class ScanOptions:
         Measure and report, write nothing.
     overlay : bool
         Draw what was found on each photo.
+    elsewhere : mapping of str to frozenset of int
+        By a photo's hash, the tags in it that are scored in other trials of the farm.
     """
 
     taken_at: datetime | None = None
@@ -51,6 +53,7 @@ class ScanOptions:
     jobs: int = 1
     dry_run: bool = False
     overlay: bool = False
+    elsewhere: Mapping[str, frozenset[int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -326,7 +329,8 @@ class _Scan:
     ) -> Iterator[str]:
         for code in repeated:
             yield f"{code}: its tag stands twice in the photo, so it was not scored; cover one of the cards"
-        foreign = sorted({seen.key for seen in result.evidence} - self._bags.keys())
+        elsewhere = self._options.elsewhere.get(result.ref.sha256, frozenset())
+        foreign = sorted({seen.key for seen in result.evidence} - self._bags.keys() - elsewhere)
         if foreign:
             yield f"left out, no bags of this trial: {self._owners(foreign)}"
         if any(self._recollection.is_late(bag, result.ref.taken_at) for bag in found):
