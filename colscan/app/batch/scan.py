@@ -264,7 +264,7 @@ class _Scan:
             photo=photo_row(
                 result,
                 tuple(scores.values()),
-                shelf=self._shelf(found),
+                shelf=self._shelf(found, ref.taken_at),
                 problems=self._problems(ref, repeated),
                 at=at,
             ),
@@ -313,9 +313,9 @@ class _Scan:
         siblings = sibling_tags(self._folder)
         return ", ".join(f"tag {tag}" + (f" is {siblings[tag]}" if tag in siblings else "") for tag in tags)
 
-    def _shelf(self, found: Mapping[Bag, Evidence]) -> str | None:
-        planned = {bag.shelf for bag in found}
-        return self._options.shelf or (planned.pop() if len(planned) == 1 else None)
+    def _shelf(self, found: Mapping[Bag, Evidence], at: datetime) -> str | None:
+        stood_on = {self._recollection.shelf(bag, at) for bag in found}
+        return self._options.shelf or (stood_on.pop() if len(stood_on) == 1 else None)
 
     def _problems(self, ref: PhotoRef, repeated: list[str]) -> tuple[Flag, ...]:
         earlier = [(at, camera) for at, camera in self._cameras if camera and at <= ref.taken_at]

@@ -55,13 +55,24 @@ class ScanReport:
         Whether the user said when the photo was taken.
     is_farm : bool
         Whether each line says which trial it is of.
+    tell_known : bool
+        Whether photos that were scanned before are named, not only counted.
     """
 
-    def __init__(self, *, total: int, dry_run: bool, taken_at: bool = False, is_farm: bool = False) -> None:
+    def __init__(
+        self,
+        *,
+        total: int,
+        dry_run: bool,
+        taken_at: bool = False,
+        is_farm: bool = False,
+        tell_known: bool = True,
+    ) -> None:
         self._total = total
         self._dry_run = dry_run
         self._taken_at = taken_at
         self._is_farm = is_farm
+        self._tell_known = tell_known
         self._told = 0
         self._recorded: list[tuple[str | None, Recorded]] = []
         self._known = 0
@@ -88,7 +99,7 @@ class ScanReport:
             lines = _tell_recorded(outcome, zone)
         elif isinstance(outcome, AlreadyKnown):
             self._known += 1
-            lines = _tell_known(outcome, taken_at=self._taken_at)
+            lines = _tell_known(outcome, taken_at=self._taken_at) if self._tell_known else iter(())
         else:
             self._rejected += 1
             lines = iter(str(outcome.error).splitlines())

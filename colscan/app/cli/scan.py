@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from colscan.app.cli.options import parse_when, trial_dir_argument
-from colscan.app.cli.report import ScanReport, report_scan
+from colscan.app.cli.report import ScanReport
 from colscan.errors import ExitCode, TrialError
 from colscan.trial import FarmTrial, load_farm, load_trial
 
@@ -77,6 +77,8 @@ class Asked:
         When the photo was taken, as typed; without an offset it is in the trial's zone.
     shelf, dry_run, overlay, jobs
         As in `ScanOptions`.
+    tell_known : bool
+        Whether photos that were scanned before are named, not only counted.
     """
 
     taken_at: str | None = None
@@ -84,6 +86,7 @@ class Asked:
     dry_run: bool = False
     overlay: bool = False
     jobs: int = 1
+    tell_known: bool = True
 
     def of(self, trial: Trial) -> ScanOptions:
         """How photos are scanned into a trial.
@@ -131,8 +134,23 @@ def scan_into(folder: Path, paths: Sequence[Path], asked: Asked) -> ExitCode:
     trial = load_trial(folder)
     _check_shelf(trial, asked.shelf)
     options = asked.of(trial)
-    outcomes = scan_photos(folder, trial, paths, options)
-    return report_scan(outcomes, total=len(paths), zone=trial.zone, options=options)
+    report = _report(asked, total=len(paths))
+    for outcome in scan_photos(folder, trial, paths, options):
+        report.tell(outcome, zone=trial.zone)
+    return report.finish()
+
+
+def check_target(folder: Path, asked: Asked) -> None:
+    """Refuse a folder that is neither a trial nor holds any, and a shelf that none of them has.
+
+    Raises
+    ------
+    TrialError
+        Then, or when a plan is wrong.
+    """
+    trials = [member.trial for member in load_farm(folder)] or [load_trial(folder)]
+    if not any(_has_shelf(trial, asked.shelf) for trial in trials):
+        _check_shelf(trials[0], asked.shelf)
 
 
 def _scan_farm(
@@ -145,17 +163,29 @@ def _scan_farm(
     offers = offer_photos(farm, paths, jobs=asked.jobs)
     for offer in offers.offers:
         _check_shelf(offer.of.trial, asked.shelf)
-    report = ScanReport(
-        total=offers.total, dry_run=asked.dry_run, taken_at=bool(asked.taken_at), is_farm=True
-    )
+    report = _report(asked, total=offers.total, is_farm=True)
     for member, outcome in scan_farm(offers):
         zone, name = (member.trial.zone, member.name) if member else (UTC, None)
         report.tell(outcome, zone=zone, trial=name)
     return report.finish()
 
 
+def _report(asked: Asked, *, total: int, is_farm: bool = False) -> ScanReport:
+    return ScanReport(
+        total=total,
+        dry_run=asked.dry_run,
+        taken_at=asked.taken_at is not None,
+        is_farm=is_farm,
+        tell_known=asked.tell_known,
+    )
+
+
+def _has_shelf(trial: Trial, shelf: str | None) -> bool:
+    """Whether photos may be of a shelf; a trial that names none takes any."""
+    return shelf is None or not trial.shelf_names or shelf in trial.shelf_names
+
+
 def _check_shelf(trial: Trial, shelf: str | None) -> None:
-    named = sorted(trial.shelf_names)
-    if shelf is not None and named and shelf not in named:
+    if not _has_shelf(trial, shelf):
         msg = f"--shelf {shelf!r} is no shelf of the trial {trial.name}."
-        raise TrialError(msg, f"Its shelves are: {', '.join(named)}.")
+        raise TrialError(msg, f"Its shelves are: {', '.join(sorted(trial.shelf_names))}.")
