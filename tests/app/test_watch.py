@@ -53,6 +53,7 @@ class Running:
 
     @property
     def said(self) -> str:
+        """All of its stderr so far."""
         return self._log.read_text(encoding="utf-8")
 
     def wait(self, is_so: Callable[[], bool]) -> None:
@@ -64,6 +65,7 @@ class Running:
             time.sleep(0.05)
 
     def wait_said(self, text: str) -> None:
+        """Wait until it has said something."""
         self.wait(lambda: text in self.said)
 
 
@@ -197,10 +199,10 @@ def test_wrong_arguments(trial: Path, phone: Path, capsys: Capture) -> None:
 
 # ---- as a process
 
-pytestmark_posix = pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX")
+posix = pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX")
 
 
-@pytestmark_posix
+@posix
 def test_photos_as_they_come(trial: Path, phone: Path) -> None:
     """A photo written bit by bit, one renamed from a half name, one that is none: each said once."""
     first, second = corner(0, trial.parent), corner(3, trial.parent)
@@ -226,7 +228,7 @@ def test_photos_as_they_come(trial: Path, phone: Path) -> None:
     assert main(["check", str(trial)]) == 0
 
 
-@pytestmark_posix
+@posix
 def test_troubles_pass(trial: Path, phone: Path) -> None:
     """The folder goes and comes back, the plan has a typo for a while: each is said once, nothing is lost."""
     plan = (trial / "trial.toml").read_text(encoding="utf-8")
@@ -247,7 +249,7 @@ def test_troubles_pass(trial: Path, phone: Path) -> None:
         running.wait(lambda: photos(trial) == ["corner-d00.png"])
 
 
-@pytestmark_posix
+@posix
 def test_beside_another_scan(trial: Path, phone: Path) -> None:
     """A scan of the same photos meanwhile: each is recorded once, by the one or the other."""
     paths = [corner(day, trial.parent) for day in (0, 3)]
@@ -263,16 +265,17 @@ def test_beside_another_scan(trial: Path, phone: Path) -> None:
     assert main(["check", str(trial)]) == 0
 
 
-@pytestmark_posix
+@posix
 def test_the_example(scanned: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The command line at the end of its help runs, until ctrl-C."""
     *_, line = (command.help or "").rstrip().splitlines()
     (scanned.parent / "Pictures").mkdir()
     monkeypatch.chdir(scanned.parent)
     words = [*COLSCAN, *shlex.split(line)[1:]]
-    process = subprocess.Popen(words, stderr=subprocess.PIPE, text=True)
-    assert process.stderr is not None
-    assert process.stderr.readline() == "watching Pictures every 10 s; ctrl-C ends it\n"
-    process.send_signal(signal.SIGINT)
-    process.communicate(timeout=20)
+    with subprocess.Popen(words, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stderr is not None
+        first = process.stderr.readline()
+        process.send_signal(signal.SIGINT)
+        process.communicate(timeout=20)
+    assert first == "watching Pictures every 10 s; ctrl-C ends it\n"
     assert process.returncode == 130
