@@ -84,7 +84,7 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
             own,
             trial=trial,
             paces=paces_at(_group(record.bag), float(own.days[-1])) if record.scores else (),
-            others_seen_at=seen_at.get(record.bag.shelf),
+            others_seen_at=seen_at.get(record.shelf),
             now=now,
         )
         statuses.append(_status_of(record, own, judgement=judgement))
@@ -100,7 +100,7 @@ def _shelves_seen_at(records: tuple[BagRecord, ...]) -> dict[str | None, datetim
     for record in records:
         if record.scores:
             taken_at = record.scores[-1].taken_at
-            seen[record.bag.shelf] = max(seen.get(record.bag.shelf, taken_at), taken_at)
+            seen[record.shelf] = max(seen.get(record.shelf, taken_at), taken_at)
     return seen
 
 

@@ -30,7 +30,9 @@ class BagRecord:
     verdicts : tuple of VerdictRow
         Every call, superseded ones too.
     events : tuple of EventRow
-        What happened to the bag, to its planned shelf or to the room.
+        What happened to the bag, to its shelf or to the room.
+    shelf : str or None
+        Where it stands: its planned shelf, or the one it was moved to.
     """
 
     bag: Bag
@@ -38,6 +40,7 @@ class BagRecord:
     suspects: tuple[SuspectRow, ...] = ()
     verdicts: tuple[VerdictRow, ...] = ()
     events: tuple[EventRow, ...] = ()
+    shelf: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from colscan.flags import Flag
 from colscan.growth.model import BagRecord
-from colscan.ledger import Ledger
+from colscan.ledger import Ledger, events_of
 from colscan.ledger.columns import ScoreRow, SuspectRow, VerdictRow
 from colscan.trial.model import Trial
 
@@ -27,13 +27,15 @@ def records_of(trial: Trial, ledger: Ledger) -> tuple[BagRecord, ...]:
     """
     scores, suspects = _by_bag(ledger.scores), _by_bag(ledger.suspects)
     verdicts = _by_bag(ledger.verdicts)
+    happened = {bag.bag: events_of(bag, ledger.events, shelves=trial.shelf_names) for bag in trial.bags}
     return tuple(
         BagRecord(
             bag=bag,
             scores=tuple(scores[bag.bag]),
             suspects=tuple(suspects[bag.bag]),
             verdicts=tuple(verdicts[bag.bag]),
-            events=tuple(event for event in ledger.events if event.concerns(bag)),
+            events=happened[bag.bag].events,
+            shelf=happened[bag.bag].shelf,
         )
         for bag in trial.bags
     )

@@ -7,6 +7,7 @@ photo's row is the commit mark of its scores and suspects. Flags pass through.
 
 from colscan.ledger.append import append_photo, append_row
 from colscan.ledger.check import check_ledger
+from colscan.ledger.places import BagEvents, events_of
 from colscan.ledger.read import Ledger, read_ledger
 
-__all__ = ["append_photo", "append_row", "check_ledger", "read_ledger", "Ledger"]
+__all__ = ["append_photo", "append_row", "check_ledger", "events_of", "read_ledger", "BagEvents", "Ledger"]

@@ -8,7 +8,6 @@ from typing import ClassVar
 
 from colscan.flags import Flag
 from colscan.tables import Column, Row, column
-from colscan.trial.model import Bag
 
 TAKEN_AT_FROM = ("exif-offset", "exif-trial-zone", "option", "file-name", "file-time")
 IDENTIFIED_BY = ("card", "map", "outline")
@@ -207,13 +206,10 @@ class EventRow(Row):
         Column(kind="text", meaning="The bag's code or the shelf's name; empty for the room."), default=None
     )
     what: str = column(Column(kind="choice", meaning="What happened.", choices=HAPPENINGS))
-    detail: str | None = column(_NOTE, default=None)
-
-    def concerns(self, bag: Bag) -> bool:
-        """Whether it happened to a bag: to itself, to its planned shelf, or to the room."""
-        if self.scope == "room":
-            return True
-        return self.name is not None and self.name == (bag.shelf if self.scope == "shelf" else bag.bag)
+    detail: str | None = column(
+        Column(kind="text", meaning="Anything else; for `moved` of a bag or a shelf, the shelf it went to."),
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,14 +1,24 @@
 """What was planned: bags, treatments, shelves and limits, from a trial's trial.toml and bags.csv.
 
 Takes a trial's folder and gives a `Trial`, whole and checked (`load_trial`); makes such a folder
-from a few numbers or a grower's bag list (`create_trial`); and tells which tags are in use in the
-trials beside it (`sibling_tags`). Flags nothing: a plan that is not understood is refused with
-file, line and value.
+from a few numbers or a grower's bag list (`create_trial`); loads all trials of a farm (`load_farm`)
+and tells which tags are in use in the trials beside one (`sibling_tags`). Flags nothing: a plan that
+is not understood is refused with file, line and value.
 """
 
 from colscan.trial.creating import NewTrial, create_trial
+from colscan.trial.farm import FarmTrial, load_farm
 from colscan.trial.layout import Layout
 from colscan.trial.reading import load_trial
 from colscan.trial.siblings import LiveTag, sibling_tags
 
-__all__ = ["load_trial", "create_trial", "sibling_tags", "Layout", "NewTrial", "LiveTag"]
+__all__ = [
+    "load_trial",
+    "load_farm",
+    "create_trial",
+    "sibling_tags",
+    "FarmTrial",
+    "Layout",
+    "NewTrial",
+    "LiveTag",
+]

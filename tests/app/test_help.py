@@ -52,7 +52,7 @@ def example_of(name: str) -> list[str]:
     return words[1:]
 
 
-@pytest.mark.parametrize("name", [name for name in COMMANDS if name not in ("new", "demo")])
+@pytest.mark.parametrize("name", [name for name in COMMANDS if name not in ("new", "watch", "demo")])
 def test_example_runs(name: str, scanned: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The example at the end of each help runs, beside a trial of that name."""
     monkeypatch.chdir(scanned.parent)
@@ -60,7 +60,7 @@ def test_example_runs(name: str, scanned: Path, monkeypatch: pytest.MonkeyPatch)
 
 
 def test_examples_begin_a_trial(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The example of `new` begins a trial; that of `demo` is run by the test of the demo."""
+    """The example of `new` begins a trial; those of `watch` and `demo` are run by their own tests."""
     monkeypatch.chdir(tmp_path)
     assert main(example_of("new")) == 0
     assert (tmp_path / "hornbeam" / "trial.toml").exists()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import partial
 
 from colscan.app.batch.baselines import is_early
 from colscan.app.batch.jobs import (
@@ -12,8 +13,8 @@ from colscan.app.batch.jobs import (
     Failure,
     PhotoJob,
     PhotoResult,
-    guarded,
     measure_photo,
+    or_failure,
     turned_back,
 )
 from colscan.flags import RETAKE
@@ -72,9 +73,9 @@ def measure_together(jobs: tuple[PhotoJob, ...]) -> tuple[PhotoResult | Failure,
     """What the photos of a burst say, each bag under one of them; one by one where no bag is seen twice."""
     if len(jobs) == 1:
         return (measure_photo(jobs[0]),)
-    looked = [guarded(_look, job, name=job.ref.name) for job in jobs]
+    looked = [or_failure(job.ref.name, partial(_look, job)) for job in jobs]
     able = [look for look in looked if not isinstance(look, Failure)]
-    measured = guarded(_measure, able, name=jobs[0].ref.name)
+    measured = or_failure(jobs[0].ref.name, partial(_measure, able))
     if isinstance(measured, Failure):
         return tuple(measure_photo(job) for job in jobs)
     results = iter(measured)

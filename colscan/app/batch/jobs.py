@@ -67,13 +67,13 @@ class Failure:
 
 def measure_photo(job: PhotoJob) -> PhotoResult | Failure:
     """What a photo says of its bags, or why it says nothing; depends on the photo and the baselines alone."""
-    return guarded(_measure, job, name=job.ref.name)
+    return or_failure(job.ref.name, lambda: _measure(job))
 
 
-def guarded(work: Callable[[J], T], job: J, *, name: str) -> T | Failure:
-    """What work on a photo of a name gives, or why it gives nothing."""
+def or_failure(name: str, work: Callable[[], T]) -> T | Failure:
+    """What work on one photo gives, or why it gives nothing."""
     try:
-        return work(job)
+        return work()
     except ColscanError as error:
         return Failure(name=name, error=error)
     except Exception as error:

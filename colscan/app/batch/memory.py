@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
 
-from colscan.ledger import Ledger
+from colscan.ledger import Ledger, events_of
 from colscan.ledger.columns import SEGMENT_ENDERS, ScoreRow, SuspectRow
 from colscan.score.model import KnownPatch, Memory
 from colscan.trial.model import Bag, Trial
@@ -67,9 +67,14 @@ class Recollection:
             healthy_looks=strain.healthy_looks if strain else (),
         )
 
+    def shelf(self, bag: Bag, at: datetime) -> str | None:
+        """Where a bag stood at a time: its planned shelf, or the one it was moved to."""
+        before = (event for event in self._events if event.at <= at)
+        return events_of(bag, before, shelves=self._trial.shelf_names).shelf
+
     def _enders(self, bag: Bag, taken_at: datetime) -> list[datetime]:
-        enders = (event for event in self._events if event.what in SEGMENT_ENDERS and event.concerns(bag))
-        return [event.at for event in enders if event.at <= taken_at]
+        own = events_of(bag, self._events, shelves=self._trial.shelf_names).events
+        return [event.at for event in own if event.what in SEGMENT_ENDERS and event.at <= taken_at]
 
 
 def _known_patches(suspects: Iterable[SuspectRow]) -> tuple[KnownPatch, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, tzinfo
 from itertools import chain as chain_of
 from pathlib import Path
@@ -47,6 +47,8 @@ class ScanOptions:
         Measure and report, write nothing.
     overlay : bool
         Draw what was found on each photo.
+    elsewhere : mapping of str to frozenset of int
+        By a photo's hash, the tags in it that are scored in other trials of the farm.
     """
 
     taken_at: datetime | None = None
@@ -54,6 +56,7 @@ class ScanOptions:
     jobs: int = 1
     dry_run: bool = False
     overlay: bool = False
+    elsewhere: Mapping[str, frozenset[int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -288,7 +291,7 @@ class _Scan:
             photo=photo_row(
                 result,
                 tuple(scores.values()),
-                shelf=self._shelf((*found, *elsewhere)),
+                shelf=self._shelf((*found, *elsewhere), ref.taken_at),
                 problems=self._problems(ref, repeated),
                 elsewhere=tuple(elsewhere.values()),
                 at=at,
@@ -340,9 +343,9 @@ class _Scan:
         siblings = sibling_tags(self._folder)
         return ", ".join(f"tag {tag}" + (f" is {siblings[tag]}" if tag in siblings else "") for tag in tags)
 
-    def _shelf(self, found: Iterable[Bag]) -> str | None:
-        planned = {bag.shelf for bag in found}
-        return self._options.shelf or (planned.pop() if len(planned) == 1 else None)
+    def _shelf(self, found: Iterable[Bag], at: datetime) -> str | None:
+        stood_on = {self._recollection.shelf(bag, at) for bag in found}
+        return self._options.shelf or (stood_on.pop() if len(stood_on) == 1 else None)
 
     def _problems(self, ref: PhotoRef, repeated: list[str]) -> tuple[Flag, ...]:
         earlier = [(at, camera) for at, camera in self._cameras if camera and at <= ref.taken_at]
@@ -356,7 +359,8 @@ class _Scan:
     ) -> Iterator[str]:
         for code in repeated:
             yield f"{code}: its tag stands twice in the photo, so it was not scored; cover one of the cards"
-        foreign = sorted({seen.key for seen in result.evidence} - self._bags.keys())
+        elsewhere = self._options.elsewhere.get(result.ref.sha256, frozenset())
+        foreign = sorted({seen.key for seen in result.evidence} - self._bags.keys() - elsewhere)
         if foreign:
             yield f"left out, no bags of this trial: {self._owners(foreign)}"
         if any(self._recollection.is_late(bag, result.ref.taken_at) for bag in found):

@@ -12,7 +12,7 @@ from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import at_option, known_bag, tell_recorded, time_said
 from colscan.errors import TrialError
 from colscan.hints import suggest_near
-from colscan.ledger import Ledger, append_row, read_ledger
+from colscan.ledger import Ledger, append_row, events_of, read_ledger
 from colscan.ledger.columns import HAPPENINGS, SEGMENT_ENDERS, EventRow
 from colscan.trial import load_trial
 from colscan.trial.model import Bag, Trial
@@ -43,7 +43,8 @@ def event(
     WHAT is one of: shaken, turned, moved, looked-round, pins, opened,
     cold-shocked, soaked, fruiting, discarded, missing, retired, power-cut,
     other. After shaken, turned or opened a bag is measured from a new
-    beginning.
+    beginning. After moved it goes on as it was; --detail names the shelf that
+    it went to, and bags.csv stays as planned.
 
     \b
     Example:
@@ -101,12 +102,12 @@ def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:
 
 def _tell_late(trial: Trial, ledger: Ledger, rows: Sequence[EventRow]) -> None:
     """Say which photos were scored before somebody entered that a new segment had begun."""
+    enders = [row for row in rows if row.what in SEGMENT_ENDERS]
     begun = [
         (row.at, bag.bag)
-        for row in rows
-        if row.what in SEGMENT_ENDERS
         for bag in trial.bags
-        if row.concerns(bag)
+        for row in events_of(bag, [*ledger.events, *enders], shelves=trial.shelf_names).events
+        if row in enders
     ]
     late = [
         score for score in ledger.scores for at, bag in begun if score.bag == bag and score.taken_at >= at

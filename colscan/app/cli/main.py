@@ -18,6 +18,7 @@ from colscan.errors import ColscanError, ExitCode
 COMMANDS = {
     "new": "Begin a trial: its plan and its list of bags.",
     "scan": "Score the bags in photos and append the scores to the ledger.",
+    "watch": "Scan the photos that appear in a folder, until ctrl-C.",
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw the colonization curves.",

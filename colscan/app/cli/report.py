@@ -14,7 +14,6 @@ from colscan.flags import RETAKE, Flag
 
 if TYPE_CHECKING:
     from colscan.app.batch.scan import AlreadyKnown, Outcome, Recorded, ScanOptions
-    from colscan.ledger.columns import ScoreRow
 
 _SHOWN = (
     "photo", "bag", "coverage_pct", "coverage_low_pct", "coverage_high_pct", "density_pct", "unseen_pct",
@@ -24,7 +23,7 @@ _INDENT = "      "
 
 
 def report_scan(outcomes: Iterator[Outcome], *, total: int, zone: tzinfo, options: ScanOptions) -> ExitCode:
-    """The exit code of a scan, after telling each photo's outcome on stderr (a dry run's rows on stdout).
+    """The exit code of one trial's scan, after telling each photo's outcome and what it comes to.
 
     Parameters
     ----------
@@ -37,32 +36,98 @@ def report_scan(outcomes: Iterator[Outcome], *, total: int, zone: tzinfo, option
     options : ScanOptions
         How it runs.
     """
-    from colscan.app.batch.scan import AlreadyKnown, Recorded, Rejected
+    report = ScanReport(total=total, dry_run=options.dry_run, taken_at=options.taken_at is not None)
+    for outcome in outcomes:
+        report.tell(outcome, zone=zone)
+    return report.finish()
 
-    recorded: list[Recorded] = []
-    known = rejected = 0
-    for number, outcome in enumerate(outcomes, start=1):
+
+class ScanReport:
+    """Tells each photo's outcome on stderr as it comes, then what it comes to (a dry run's rows on stdout).
+
+    Parameters
+    ----------
+    total : int
+        How many outcomes there will be.
+    dry_run : bool
+        Whether nothing is written.
+    taken_at : bool
+        Whether the user said when the photo was taken.
+    is_farm : bool
+        Whether each line says which trial it is of.
+    tell_known : bool
+        Whether photos that were scanned before are named, not only counted.
+    """
+
+    def __init__(
+        self,
+        *,
+        total: int,
+        dry_run: bool,
+        taken_at: bool = False,
+        is_farm: bool = False,
+        tell_known: bool = True,
+    ) -> None:
+        self._total = total
+        self._dry_run = dry_run
+        self._taken_at = taken_at
+        self._is_farm = is_farm
+        self._tell_known = tell_known
+        self._told = 0
+        self._recorded: list[tuple[str | None, Recorded]] = []
+        self._known = 0
+        self._rejected = 0
+
+    def tell(self, outcome: Outcome, *, zone: tzinfo, trial: str | None = None) -> None:
+        """Tell one outcome.
+
+        Parameters
+        ----------
+        outcome : Outcome
+            What became of a photo.
+        zone : tzinfo
+            The trial's zone, in which times are told.
+        trial : str, optional
+            The trial of a farm that it is of.
+        """
+        from colscan.app.batch.scan import AlreadyKnown, Recorded
+
+        self._told += 1
         lines: Iterator[str]
         if isinstance(outcome, Recorded):
-            recorded.append(outcome)
+            self._recorded.append((trial, outcome))
             lines = _tell_recorded(outcome, zone)
         elif isinstance(outcome, AlreadyKnown):
-            known += 1
-            lines = _tell_known(outcome, options)
+            self._known += 1
+            lines = _tell_known(outcome, taken_at=self._taken_at) if self._tell_known else iter(())
         else:
-            assert isinstance(outcome, Rejected)
-            rejected += 1
+            self._rejected += 1
             lines = iter(str(outcome.error).splitlines())
-        for prefix, line in zip(_prefixes(f"[{number}/{total}] "), lines, strict=False):
-            click.echo(prefix + line, err=True)
-    click.echo(_summary(recorded, known, rejected, dry_run=options.dry_run), err=True)
-    for line in _tell_first(recorded):
-        click.echo(line, err=True)
-    if options.dry_run and recorded:
-        _print_rows([row for outcome in recorded for row in outcome.scores])
-    if rejected:
-        return ExitCode.SOME_PHOTOS_FAILED if recorded or known else ExitCode.PHOTO
-    return ExitCode.DONE
+        whose = f"{trial}: " if trial else ""
+        for prefix, line in zip(_prefixes(f"[{self._told}/{self._total}] "), lines, strict=False):
+            click.echo(prefix + whose + line, err=True)
+
+    def finish(self) -> ExitCode:
+        """The exit code, after telling the sum and which first photos should be taken again."""
+        recorded = [outcome for _, outcome in self._recorded]
+        click.echo(_summary(recorded, self._known, self._rejected, dry_run=self._dry_run), err=True)
+        for trial in dict.fromkeys(trial for trial, _ in self._recorded):
+            for line in _tell_first([outcome for whose, outcome in self._recorded if whose == trial]):
+                click.echo(f"{trial}: {line}" if trial else line, err=True)
+        if self._dry_run and recorded:
+            self._print_rows()
+        if self._rejected:
+            return ExitCode.SOME_PHOTOS_FAILED if recorded or self._known else ExitCode.PHOTO
+        return ExitCode.DONE
+
+    def _print_rows(self) -> None:
+        from colscan.present import render_rows
+        from colscan.tables import format_row
+
+        rows = [(trial, row) for trial, outcome in self._recorded for row in outcome.scores]
+        columns = ("trial", *_SHOWN) if self._is_farm else _SHOWN
+        cells = [[{"trial": trial, **format_row(row)}[name] or "" for name in columns] for trial, row in rows]
+        click.echo(render_rows(columns, cells, "table", screen=screen_of_stdout()), nl=False)
 
 
 def _prefixes(first: str) -> Iterator[str]:
@@ -71,7 +136,7 @@ def _prefixes(first: str) -> Iterator[str]:
         yield _INDENT
 
 
-def _tell_known(outcome: AlreadyKnown, options: ScanOptions) -> Iterator[str]:
+def _tell_known(outcome: AlreadyKnown, *, taken_at: bool) -> Iterator[str]:
     if outcome.twin:
         yield f"{outcome.name}: the same picture, to the byte, as {outcome.twin}; passed over"
         return
@@ -79,7 +144,7 @@ def _tell_known(outcome: AlreadyKnown, options: ScanOptions) -> Iterator[str]:
         yield f"{outcome.name}: the same picture as {outcome.copy_of}, saved again; passed over"
         return
     yield f"{outcome.name}: scanned before, passed over"
-    if options.taken_at:
+    if taken_at:
         yield "--taken-at changes nothing in a photo that is recorded: its time stands"
 
 
@@ -138,11 +203,3 @@ def _summary(recorded: list[Recorded], known: int, rejected: int, *, dry_run: bo
     if rejected:
         told += f"; {_count(rejected, 'photo')} not used"
     return told
-
-
-def _print_rows(rows: list[ScoreRow]) -> None:
-    from colscan.present import render_rows
-    from colscan.tables import format_row
-
-    cells = [[format_row(row)[name] for name in _SHOWN] for row in rows]
-    click.echo(render_rows(_SHOWN, cells, "table", screen=screen_of_stdout()), nl=False)

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from colscan.app.cli.options import parse_when, trial_dir_argument
-from colscan.app.cli.report import report_scan
+from colscan.app.cli.report import ScanReport
 from colscan.errors import ExitCode, TrialError
-from colscan.trial import load_trial
+from colscan.trial import FarmTrial, load_farm, load_trial
 
 if TYPE_CHECKING:
+    from colscan.app.batch.scan import ScanOptions
     from colscan.trial.model import Trial
 
 
@@ -51,10 +55,7 @@ def scan(
       colscan scan hornbeam hornbeam/photos
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.gather import gather_photos
-    from colscan.app.batch.scan import ScanOptions, scan_photos
 
-    trial = load_trial(trial_dir)
-    _check_shelf(trial, shelf)
     paths = gather_photos(photos)
     if taken_at and len(paths) > 1:
         msg = f"--taken-at was given for {len(paths)} photos."
@@ -62,19 +63,129 @@ def scan(
     if overlay and dry_run:
         msg = "--overlay writes pictures, and --dry-run writes nothing."
         raise TrialError(msg, "Give one of the two.")
-    options = ScanOptions(
-        taken_at=parse_when(taken_at, trial.zone, "--taken-at"),
-        shelf=shelf,
-        jobs=jobs,
-        dry_run=dry_run,
-        overlay=overlay,
+    asked = Asked(taken_at=taken_at, shelf=shelf, dry_run=dry_run, overlay=overlay, jobs=jobs)
+    return scan_into(trial_dir, paths, asked)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What the command line asks of a scan; a trial makes its `ScanOptions` of it.
+
+    Parameters
+    ----------
+    taken_at : str or None
+        When the photo was taken, as typed; without an offset it is in the trial's zone.
+    shelf, dry_run, overlay, jobs
+        As in `ScanOptions`.
+    tell_known : bool
+        Whether photos that were scanned before are named, not only counted.
+    """
+
+    taken_at: str | None = None
+    shelf: str | None = None
+    dry_run: bool = False
+    overlay: bool = False
+    jobs: int = 1
+    tell_known: bool = True
+
+    def of(self, trial: Trial) -> ScanOptions:
+        """How photos are scanned into a trial.
+
+        Raises
+        ------
+        TrialError
+            When the time is none.
+        """
+        from colscan.app.batch.scan import ScanOptions
+
+        return ScanOptions(
+            taken_at=parse_when(self.taken_at, trial.zone, "--taken-at"),
+            shelf=self.shelf,
+            jobs=self.jobs,
+            dry_run=self.dry_run,
+            overlay=self.overlay,
+        )
+
+
+def scan_into(folder: Path, paths: Sequence[Path], asked: Asked) -> ExitCode:
+    """The exit code of photos scanned into a trial, or into those of a farm, after telling what came of it.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder of a trial, or of trials.
+    paths : sequence of Path
+        Photo files.
+    asked : Asked
+        How.
+
+    Raises
+    ------
+    TrialError
+        When the folder is neither, or a plan or an option is wrong.
+    LedgerError
+        When a ledger can't be read or written.
+    """
+    farm = load_farm(folder)
+    if farm:
+        return _scan_farm([(member, asked.of(member.trial)) for member in farm], paths, asked)
+    from colscan.app.batch.scan import scan_photos
+
+    trial = load_trial(folder)
+    _check_shelf(trial, asked.shelf)
+    options = asked.of(trial)
+    report = _report(asked, total=len(paths))
+    for outcome in scan_photos(folder, trial, paths, options):
+        report.tell(outcome, zone=trial.zone)
+    return report.finish()
+
+
+def check_target(folder: Path, asked: Asked) -> None:
+    """Refuse a folder that is neither a trial nor holds any, and a shelf that none of them has.
+
+    Raises
+    ------
+    TrialError
+        Then, or when a plan is wrong.
+    """
+    trials = [member.trial for member in load_farm(folder)] or [load_trial(folder)]
+    if not any(_has_shelf(trial, asked.shelf) for trial in trials):
+        _check_shelf(trials[0], asked.shelf)
+
+
+def _scan_farm(
+    farm: Sequence[tuple[FarmTrial, ScanOptions]], paths: Sequence[Path], asked: Asked
+) -> ExitCode:
+    from colscan.app.batch.farm import offer_photos, scan_farm
+
+    many = "1 photo" if len(paths) == 1 else f"{len(paths)} photos"
+    click.echo(f"looking which of {len(farm)} trials {many} are for", err=True)
+    offers = offer_photos(farm, paths, jobs=asked.jobs)
+    for offer in offers.offers:
+        _check_shelf(offer.of.trial, asked.shelf)
+    report = _report(asked, total=offers.total, is_farm=True)
+    for member, outcome in scan_farm(offers):
+        zone, name = (member.trial.zone, member.name) if member else (UTC, None)
+        report.tell(outcome, zone=zone, trial=name)
+    return report.finish()
+
+
+def _report(asked: Asked, *, total: int, is_farm: bool = False) -> ScanReport:
+    return ScanReport(
+        total=total,
+        dry_run=asked.dry_run,
+        taken_at=asked.taken_at is not None,
+        is_farm=is_farm,
+        tell_known=asked.tell_known,
     )
-    outcomes = scan_photos(trial_dir, trial, paths, options)
-    return report_scan(outcomes, total=len(paths), zone=trial.zone, options=options)
+
+
+def _has_shelf(trial: Trial, shelf: str | None) -> bool:
+    """Whether photos may be of a shelf; a trial that names none takes any."""
+    return shelf is None or not trial.shelf_names or shelf in trial.shelf_names
 
 
 def _check_shelf(trial: Trial, shelf: str | None) -> None:
-    named = sorted(trial.shelf_names)
-    if shelf is not None and named and shelf not in named:
-        msg = f"--shelf {shelf!r} is no shelf of this trial."
-        raise TrialError(msg, f"Its shelves are: {', '.join(named)}.")
+    if not _has_shelf(trial, shelf):
+        msg = f"--shelf {shelf!r} is no shelf of the trial {trial.name}."
+        raise TrialError(msg, f"Its shelves are: {', '.join(sorted(trial.shelf_names))}.")
