@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from colscan.flags import Flag
@@ -17,7 +16,7 @@ from colscan.locate.model import BagView, Card, Points, Sighting
 from colscan.locate.outline import find_outline, simplified
 from colscan.locate.reference import Reference, read_reference
 from colscan.locate.turn import turned_cards, turns_to_upright
-from colscan.locate.window import LEFT_MM, TOP_MM, Window, cut_window
+from colscan.locate.window import Window, cut_window
 from colscan.photo.model import ImageRGB, Mask
 from colscan.trial.model import LAST_BAG_TAG
 
@@ -69,8 +68,7 @@ def _find_bag(rgb: ImageRGB, card: Card) -> _Found:
     window = cut_window(rgb, card, reference.paper)
     outline = find_outline(edge_log_probabilities(window))
     outline_px = window.to_px(outline.points_mm)
-    last = np.array([rgb.shape[1] - 1.0, rgb.shape[0] - 1.0])
-    cut_off = bool(((outline_px < _BORDER_PX) | (outline_px > last - _BORDER_PX)).any())
+    cut_off, inside_px = kept_inside(outline_px, rgb.shape[:2])
     flags = reference.flags
     flags += () if outline.sure else (Flag.FACE_UNSURE,)
     flags += (Flag.CUT_OFF,) if cut_off else ()
@@ -78,13 +76,20 @@ def _find_bag(rgb: ImageRGB, card: Card) -> _Found:
         card=card,
         window=window,
         reference=reference,
-        outline_px=simplified(np.clip(outline_px, 0, last)),
+        outline_px=simplified(inside_px),
         flags=flags,
     )
 
 
+def kept_inside(outline_px: Points, shape: tuple[int, int]) -> tuple[bool, Points]:
+    """Whether a photo's border cuts an outline, and the part of it within the photo."""
+    last = np.array([shape[1] - 1.0, shape[0] - 1.0])
+    cut_off = bool(((outline_px < _BORDER_PX) | (outline_px > last - _BORDER_PX)).any())
+    return cut_off, np.clip(outline_px, 0, last)
+
+
 def _view(rgb: ImageRGB, bag: _Found, others: Sequence[_Found]) -> BagView:
-    x0, y0, x1, y1 = _crop_px(bag, rgb.shape[:2])
+    x0, y0, x1, y1 = crop_px(bag.outline_px, bag.card.mm_per_px, rgb.shape[:2])
     shape = (y1 - y0, x1 - x0)
     face = filled(bag.outline_px - (x0, y0), shape)
     return BagView(
@@ -102,10 +107,11 @@ def _view(rgb: ImageRGB, bag: _Found, others: Sequence[_Found]) -> BagView:
     )
 
 
-def _crop_px(bag: _Found, shape: tuple[int, int]) -> tuple[int, int, int, int]:
-    margin = _MARGIN_MM / bag.card.mm_per_px
-    x0, y0 = np.maximum(np.floor(bag.outline_px.min(0) - margin), 0).astype(int)
-    x1, y1 = np.minimum(np.ceil(bag.outline_px.max(0) + margin) + 1, (shape[1], shape[0])).astype(int)
+def crop_px(outline_px: Points, mm_per_px: float, shape: tuple[int, int]) -> tuple[int, int, int, int]:
+    """x0, y0, x1, y1 of the crop around a face in a photo of this shape (rows, columns)."""
+    margin = _MARGIN_MM / mm_per_px
+    x0, y0 = np.maximum(np.floor(outline_px.min(0) - margin), 0).astype(int)
+    x1, y1 = np.minimum(np.ceil(outline_px.max(0) + margin) + 1, (shape[1], shape[0])).astype(int)
     return int(x0), int(y0), int(x1), int(y1)
 
 
@@ -130,16 +136,5 @@ def _card(bag: _Found, origin_px: tuple[int, int], shape: tuple[int, int]) -> Ma
 
 def _covered(bag: _Found, origin_px: tuple[int, int], shape: tuple[int, int]) -> Mask:
     """Patch and rods, found on the millimetre grid, laid over a crop."""
-    grid = bag.window.light.shape[:2]
-    face = filled(bag.window.to_mm(bag.outline_px) - (LEFT_MM + 0.5, TOP_MM + 0.5), (grid[0], grid[1]))
-    covered = hidden_places(bag.window, face)
-    scale = bag.card.mm_per_px
-    start = bag.window.to_mm(np.array(origin_px, np.float64)) - (LEFT_MM + 0.5, TOP_MM + 0.5)
-    to_grid = np.array([[scale, 0, start[0]], [0, scale, start[1]]])
-    laid = cv2.warpAffine(
-        covered.astype(np.uint8),
-        to_grid,
-        (shape[1], shape[0]),
-        flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
-    )
-    return np.asarray(laid) > 0
+    covered = hidden_places(bag.window, bag.window.filled(bag.outline_px))
+    return bag.window.laid_over(covered, origin_px, shape)

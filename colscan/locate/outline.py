@@ -19,7 +19,7 @@ from colscan.locate.window import LEFT_MM, TOP_MM
 MOST_CORNERS = 32
 
 # A filled block is some 20 cm wide and high; the spread is wide, as bags of all makes are hung with cards.
-_USUAL_MM, _SPREAD_MM, _LEAST_MM = (190.0, 205.0), 40.0, 90.0
+USUAL_MM, _SPREAD_MM, _LEAST_MM = (190.0, 205.0), 40.0, 90.0
 # Lines of one edge are not independent: all of them count for about as much as this many.
 _INDEPENDENT_LINES = 2.5
 # Rows on which left and right are looked for: below the card, above the lowest blocks' rounding.
@@ -69,7 +69,7 @@ def find_outline(log_probability: dict[Side, Plane]) -> Outline:
 
 def _usual_rectangle() -> Points:
     """A block of usual size, hung with its card a little above its upper fifth."""
-    width, height = _USUAL_MM
+    width, height = USUAL_MM
     x, top, bottom = width / 2, -0.2 * height, 0.8 * height
     return np.array([(-x, top), (x, top), (x, bottom), (-x, bottom)])
 
@@ -81,7 +81,7 @@ def _best_rectangle(log_probability: dict[Side, Plane]) -> tuple[float, float, f
     left, right = _best_pair(
         cv2.dilate(log_probability["left"], across)[rows].mean(0),
         cv2.dilate(log_probability["right"], across)[rows].mean(0),
-        _USUAL_MM[0],
+        USUAL_MM[0],
     )
     # Columns well within the block: its corners are rounded.
     inset = int(_CORNER_MM) // STEP_MM - 2
@@ -89,7 +89,7 @@ def _best_rectangle(log_probability: dict[Side, Plane]) -> tuple[float, float, f
     top, bottom = _best_pair(
         cv2.dilate(log_probability["top"], across.T)[:, columns].mean(1),
         cv2.dilate(log_probability["bottom"], across.T)[:, columns].mean(1),
-        _USUAL_MM[1],
+        USUAL_MM[1],
     )
     middle = STEP_MM / 2
     return (

@@ -1,8 +1,8 @@
-"""The surroundings of a card, laid out in millimetres and lit as its paper says."""
+"""The surroundings of a card, or of a place where one would hang, in millimetres and units of paper."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -27,7 +27,7 @@ DARKEST = 0.02
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Window:
-    """A photo's cut-out around a card, one value a millimetre, axes along the photo's.
+    """A photo's cut-out around a card, or where one would hang, one value a mm, axes along the photo's.
 
     Parameters
     ----------
@@ -38,13 +38,29 @@ class Window:
     mm_per_px : float
         Scale of the photo at the card.
     card : ndarray of bool, shape (330, 320)
-        Places under the card.
+        Places under the card; none without a card.
     """
 
     light: LinearRGB
     middle_px: Points
     mm_per_px: float
     card: Mask
+
+    def filled(self, outline_px: Points) -> Mask:
+        """The window's places inside a polygon of the photo."""
+        return filled(self.to_mm(outline_px) - (LEFT_MM + 0.5, TOP_MM + 0.5), self.light.shape[:2])
+
+    def laid_over(self, places: Mask, origin_px: tuple[int, int], shape: tuple[int, int]) -> Mask:
+        """Places of the window laid over a crop of the photo."""
+        scale = self.mm_per_px
+        start = self.to_mm(np.array(origin_px, np.float64)) - (LEFT_MM + 0.5, TOP_MM + 0.5)
+        laid = cv2.warpAffine(
+            places.astype(np.uint8),
+            np.array([[scale, 0, start[0]], [0, scale, start[1]]]),
+            (shape[1], shape[0]),
+            flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
+        )
+        return np.asarray(laid) > 0
 
     def to_px(self, points_mm: Points) -> Points:
         """Points in mm from the card's middle, in px of the photo."""
@@ -67,7 +83,17 @@ def cut_window(rgb: ImageRGB, card: Card, paper: NDArray[np.float64]) -> Window:
     paper : ndarray, shape (3,)
         Its paper in linear light. Where it is NaN, the brightest twentieth around the card stands in.
     """
-    mm_per_px, middle_px = card.mm_per_px, card_middle_px(card)
+    middle_px = card_middle_px(card)
+    outline_mm = (card_outline_px(card) - middle_px) * card.mm_per_px
+    on_card = filled(outline_mm - (LEFT_MM + 0.5, TOP_MM + 0.5), (BOTTOM_MM - TOP_MM, RIGHT_MM - LEFT_MM))
+    bare = cut_bare_window(rgb, middle_px, mm_per_px=card.mm_per_px, paper=paper)
+    return replace(bare, card=on_card)
+
+
+def cut_bare_window(
+    rgb: ImageRGB, middle_px: Points, *, mm_per_px: float, paper: NDArray[np.float64]
+) -> Window:
+    """The surroundings of a place (2,) in the photo at which a card would hang; see `cut_window`."""
     corners = np.array([(LEFT_MM - 5, TOP_MM - 5), (RIGHT_MM + 5, BOTTOM_MM + 5)]) / mm_per_px + middle_px
     height, width = rgb.shape[:2]
     x0, y0 = np.clip(np.floor(corners[0]).astype(int), 0, (width - 1, height - 1))
@@ -78,13 +104,11 @@ def cut_window(rgb: ImageRGB, card: Card, paper: NDArray[np.float64]) -> Window:
         light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.4 / mm_per_px), np.float32)
     white = paper if np.isfinite(paper).all() else np.quantile(light.reshape(-1, 3), 0.95, axis=0)
     mm_grid = _to_mm_grid(light, (middle_px - (x0, y0)), mm_per_px)
-    outline_mm = (card_outline_px(card) - middle_px) * mm_per_px
-    on_card = filled(outline_mm - (LEFT_MM + 0.5, TOP_MM + 0.5), mm_grid.shape[:2])
     return Window(
         light=(mm_grid / np.maximum(white, 1e-4)).astype(np.float32),
         middle_px=middle_px,
         mm_per_px=mm_per_px,
-        card=on_card,
+        card=np.zeros(mm_grid.shape[:2], bool),
     )
 
 
