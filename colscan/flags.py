@@ -59,6 +59,16 @@ class Flag(StrEnum):
         "A tag stands twice in the photo, so it can't be told which bag is whose; neither was scored.",
         "Cover or remove one of the two cards and photograph again.",
     )
+    CARD_AND_PLACE_DISAGREE = (
+        "card-and-place-disagree",
+        "Its card says one bag, its place on the shelf map another; the card counts.",
+        "Put the bag back, or make the map again with colscan map.",
+    )
+    PLACE_DOUBT = (
+        "place-doubt",
+        "A bag without a card stands here that doesn't look like the one on the shelf map; not measured.",
+        "Put the bags back in their places, or make the map again with colscan map.",
+    )
     OTHER_CAMERA = (
         "other-camera",
         "Taken with another camera than the photo before; its colours may differ.",

@@ -1,4 +1,4 @@
-"""A photo → a view of each bag whose card stands in it."""
+"""A photo and its cards → a view of each bag that has one."""
 
 from __future__ import annotations
 
@@ -9,13 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from colscan.flags import Flag
-from colscan.locate.cards import card_outline_px, filled, find_cards
+from colscan.locate.cards import card_outline_px, filled
 from colscan.locate.edges import edge_log_probabilities
 from colscan.locate.hidden import hidden_places
-from colscan.locate.model import BagView, Card, Points, Sighting
+from colscan.locate.model import BagView, Card, Points
 from colscan.locate.outline import find_outline, simplified
 from colscan.locate.reference import Reference, read_reference
-from colscan.locate.turn import turned_cards, turns_to_upright
 from colscan.locate.window import Window, cut_window
 from colscan.photo.model import ImageRGB, Mask
 from colscan.trial.model import LAST_BAG_TAG
@@ -39,28 +38,19 @@ class _Found:
     flags: tuple[Flag, ...]
 
 
-def locate_bags(rgb: ImageRGB) -> Sighting:
-    """The bags in a photo whose card stands there once.
+def carded_views(rgb: ImageRGB, cards: Sequence[Card]) -> tuple[BagView, ...]:
+    """A view of each bag whose card stands once among these.
 
     Parameters
     ----------
     rgb : ndarray, shape (H, W, 3), uint8
-        The photo in sRGB. Where most cards stand on their heads or sides it is turned first.
-
-    Returns
-    -------
-    Sighting
-        Views by tag; shelf cards have none. Their flags may be `no-reference`, `reference-clipped`,
-        `face-unsure` and `cut-off`.
+        The photo, upright.
+    cards : sequence of Card
+        Its cards; shelf cards have no view.
     """
-    cards = find_cards(rgb)
-    turns = turns_to_upright(cards)
-    cards, rgb = turned_cards(cards, turns, rgb.shape[:2]), np.rot90(rgb, turns)
     counts = Counter(card.tag for card in cards)
-    repeated = tuple(tag for tag, count in sorted(counts.items()) if count > 1)
     found = [_find_bag(rgb, card) for card in cards if card.tag <= LAST_BAG_TAG and counts[card.tag] == 1]
-    views = tuple(_view(rgb, bag, [other for other in found if other is not bag]) for bag in found)
-    return Sighting(views=views, repeated_tags=repeated, turns=turns)
+    return tuple(_view(rgb, bag, [other for other in found if other is not bag]) for bag in found)
 
 
 def _find_bag(rgb: ImageRGB, card: Card) -> _Found:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,6 +75,30 @@ class BagView:
     blur_px: float
     flags: tuple[Flag, ...] = ()
 
+    def flagged(self, flag: Flag) -> BagView:
+        """The view with one flag more."""
+        return replace(self, flags=(*self.flags, flag))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """How the bags without a card stand in a photo, beside those that are in their places.
+
+    Parameters
+    ----------
+    empty, doubtful : tuple of int
+        Bags whose place is in view without a bag in it, and with one that may be another.
+    strangers : int
+        Bags without a card that stand in no place of the map.
+    shelf_known : bool
+        Whether the photo shows a mapped shelf.
+    """
+
+    empty: tuple[int, ...] = ()
+    doubtful: tuple[int, ...] = ()
+    strangers: int = 0
+    shelf_known: bool = False
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sighting:
@@ -83,14 +107,18 @@ class Sighting:
     Parameters
     ----------
     views : tuple of BagView
-        One for each card that stands once in the photo and is no shelf card.
+        One for each card that stands once in the photo and is no shelf card, and for each bag without one
+        that stands where a map has it.
     repeated_tags : tuple of int
         Tags that stand more than once: whose bag is which can't be told, so they have no view.
     turns : int
         Quarter turns, counter-clockwise, after which the cards stand upright. The views' px are those of
         the turned photo; `turned_points` with ``-turns`` leads back.
+    standing : Standing
+        How the bags without a card stand.
     """
 
     views: tuple[BagView, ...]
     repeated_tags: tuple[int, ...] = ()
     turns: int = 0
+    standing: Standing = Standing()

@@ -101,7 +101,11 @@ def _square(light: NDArray[np.float32], mm_per_px: float) -> Points | None:
         for contour in cv2.findContours(bright, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
             box = cv2.minAreaRect(contour)
             short, long = sorted(box[1])
-            if low <= short and long <= min(high, _LONGEST * short) and cv2.contourArea(contour) > _FILL * short * long:
+            if (
+                low <= short
+                and long <= min(high, _LONGEST * short)
+                and cv2.contourArea(contour) > _FILL * short * long
+            ):
                 square = np.asarray(cv2.boxPoints(box), np.float64)
                 if _stands_out(light, square, mm_per_px):
                     return square

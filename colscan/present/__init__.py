@@ -7,7 +7,7 @@ Flags nothing.
 
 from colscan.present.chart import draw_chart
 from colscan.present.face_marks import FaceMarks
-from colscan.present.overlay import draw_overlay, encode_jpeg
+from colscan.present.overlay import draw_outlines, draw_overlay, encode_jpeg
 from colscan.present.table import Screen, render_rows
 
-__all__ = ["render_rows", "Screen", "draw_chart", "FaceMarks", "draw_overlay", "encode_jpeg"]
+__all__ = ["render_rows", "Screen", "draw_chart", "FaceMarks", "draw_outlines", "draw_overlay", "encode_jpeg"]

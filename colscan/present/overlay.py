@@ -79,7 +79,8 @@ def draw_overlay(
     """
     from PIL import Image, ImageDraw
 
-    pen = _choose_pen(rgb.shape[0], rgb.shape[1], scores)
+    faces = [np.array(score.outline) for score in scores if score.outline]
+    pen = _choose_pen(rgb.shape[0], rgb.shape[1], faces)
     canvas = rgb.copy()
     for score in scores:
         if score.bag in marks and score.outline:
@@ -102,6 +103,29 @@ def draw_overlay(
     return np.asarray(picture).copy()
 
 
+def draw_outlines(rgb: ImageRGB, outlines: Sequence[tuple[str, PointsPx]]) -> ImageRGB:
+    """Return a copy of a photo with outlines drawn, each with its text under it.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (H, W, 3), uint8
+        The upright photo; left as it is.
+    outlines : sequence of (str, ndarray of shape (n, 2))
+        Texts and polygons, px.
+    """
+    from PIL import Image, ImageDraw
+
+    pen = _choose_pen(rgb.shape[0], rgb.shape[1], [outline for _, outline in outlines])
+    canvas = rgb.copy()
+    for _, outline in outlines:
+        _draw_polygon(canvas, outline, FACE_COLOUR, width_px=pen.line)
+    picture = Image.fromarray(canvas)
+    draw = ImageDraw.Draw(picture, "RGBA")
+    for text, outline in outlines:
+        _draw_label(draw, _label_under(text, outline, pen, picture.size), pen)
+    return np.asarray(picture).copy()
+
+
 def encode_jpeg(rgb: ImageRGB) -> bytes:
     """Return a picture as the bytes of a JPEG file, without metadata.
 
@@ -118,8 +142,8 @@ def encode_jpeg(rgb: ImageRGB) -> bytes:
     return out.getvalue()
 
 
-def _choose_pen(height: int, width: int, scores: Sequence[ScoreRow]) -> _Pen:
-    widths = [np.ptp(np.array(score.outline)[:, 0]) for score in scores if score.outline]
+def _choose_pen(height: int, width: int, outlines: Sequence[PointsPx]) -> _Pen:
+    widths = [np.ptp(outline[:, 0]) for outline in outlines]
     face = float(np.median(widths)) if widths else max(height, width) / 4
     # A DejaVu letter is 0.6 of its height wide.
     letter = min(face / _LETTERS_PER_FACE / 0.6, max(height, width) * _LARGEST_LETTER_SHARE)
@@ -171,9 +195,11 @@ def _load_font(letter_px: int) -> ImageFont.FreeTypeFont:
 
 
 def _label_face(score: ScoreRow, pen: _Pen, size: tuple[int, int]) -> _Label:
-    outline = np.array(score.outline)
     measured = "not measured" if score.coverage_pct is None else f"{score.coverage_pct:.0f} %"
-    text = f"{score.bag}  {measured}"
+    return _label_under(f"{score.bag}  {measured}", np.array(score.outline), pen, size)
+
+
+def _label_under(text: str, outline: PointsPx, pen: _Pen, size: tuple[int, int]) -> _Label:
     width, height = _size_label(text, pen)
     left = (outline[:, 0].min() + outline[:, 0].max() - width) / 2
     # Under the face: nothing of the bag is covered, and its card hangs at the top.

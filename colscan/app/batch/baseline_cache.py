@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from colscan.app.batch.shelves import Looking
 from colscan.app.put import put_file
 from colscan.photo import PhotoRef
 from colscan.score import METHOD
@@ -22,9 +23,9 @@ _FAULTS = {str(fault): fault for fault in Fault}
 _ARRAYS = ("colour", "spread", "face")
 
 
-def baselines_key(bags: Mapping[int, Bag], photos: Iterable[PhotoRef]) -> str:
-    """What baselines depend on, as a hash: method, bags, days 0, early photos and their times."""
-    parts = [METHOD]
+def baselines_key(bags: Mapping[int, Bag], photos: Iterable[PhotoRef], how: Looking) -> str:
+    """What baselines depend on, as a hash: method, shelf maps, bags, days 0, early photos and their times."""
+    parts = [METHOD, how.made_of]
     parts += [f"{key} {bag.inoculated_at.isoformat()}" for key, bag in sorted(bags.items())]
     parts += sorted(f"{ref.sha256} {ref.taken_at.isoformat()}" for ref in photos)
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from colscan.app.batch.jobs import run_in_order
+from colscan.app.batch.shelves import Looking
 from colscan.errors import PhotoError
 from colscan.locate import locate_bags
 from colscan.locate.model import BagView
@@ -26,7 +27,7 @@ class EarlyJob:
     """A photo to look for bags in."""
 
     ref: PhotoRef
-    max_megapixels: float
+    how: Looking
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,7 +55,7 @@ def make_baselines(
     bags: Mapping[int, Bag],
     photos: Sequence[PhotoRef],
     *,
-    max_megapixels: float,
+    how: Looking,
     pool: ProcessPoolExecutor | None,
 ) -> dict[int, Baseline]:
     """Baselines by key: from a bag's first 36 hours, else from its earliest photo with growth taken off.
@@ -65,14 +66,14 @@ def make_baselines(
         The trial's bags, by key.
     photos : sequence of PhotoRef
         Those that may be a bag's first, scanned before or about to be.
-    max_megapixels : float
-        Larger photos are left out.
+    how : Looking
+        How they are looked at.
     pool : ProcessPoolExecutor or None
         Where photos are located.
     """
     in_time = sorted(photos, key=lambda ref: (ref.taken_at, ref.sha256))
     jobs = [
-        EarlyJob(ref=ref, max_megapixels=max_megapixels)
+        EarlyJob(ref=ref, how=how)
         for ref in in_time
         if any(is_early(ref.taken_at, bag) for bag in bags.values())
     ]
@@ -84,7 +85,7 @@ def make_baselines(
             if key not in made and not is_early(ref.taken_at, bag) and bag.inoculated_at <= ref.taken_at
         }
         if days:
-            views = locate_early(EarlyJob(ref=ref, max_megapixels=max_megapixels)).views
+            views = locate_early(EarlyJob(ref=ref, how=how)).views
             made |= make_late_baselines(views, days, photo=ref.sha256, baselines=made)
     return made
 
@@ -114,8 +115,8 @@ def _make(found: Sequence[_FirstView]) -> Baseline | None:
 def locate_early(job: EarlyJob) -> EarlyViews:
     """The bags in an early photo; none when it can't be read, which measuring it will say."""
     try:
-        rgb = load_rgb(job.ref.path, max_megapixels=job.max_megapixels)
+        rgb = load_rgb(job.ref.path, max_megapixels=job.how.max_megapixels)
     except PhotoError:
         return EarlyViews(ref=job.ref, views=(), faults={})
-    views = locate_bags(rgb).views
+    views = locate_bags(rgb, job.how.shelves).views
     return EarlyViews(ref=job.ref, views=share_reference(views), faults=judge_first(views))

@@ -83,8 +83,8 @@ def measure_together(jobs: tuple[PhotoJob, ...]) -> tuple[PhotoResult | Failure,
 
 
 def _look(job: PhotoJob) -> _Looked:
-    rgb = load_rgb(job.ref.path, max_megapixels=job.max_megapixels)
-    sighting = locate_bags(rgb)
+    rgb = load_rgb(job.ref.path, max_megapixels=job.how.max_megapixels)
+    sighting = locate_bags(rgb, job.how.shelves)
     return _Looked(
         job=job,
         result=PhotoResult(
@@ -93,6 +93,7 @@ def _look(job: PhotoJob) -> _Looked:
             height_px=rgb.shape[0],
             evidence=(),
             repeated_tags=sighting.repeated_tags,
+            standing=sighting.standing,
         ),
         bags=prepare_slim(sighting.views, job.baselines),
         turns=sighting.turns,

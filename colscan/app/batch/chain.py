@@ -15,6 +15,7 @@ from colscan.app.batch.bursts import measure_together
 from colscan.app.batch.evidence_cache import keep_evidence, load_evidence
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order
 from colscan.app.batch.originals import find_original
+from colscan.app.batch.shelves import Looking
 from colscan.ledger.columns import PhotoRow, ScoreRow
 from colscan.photo import PhotoRef
 from colscan.score import remember
@@ -33,8 +34,8 @@ class Chain:
         Photos recorded before.
     baselines : mapping of int to Baseline
         By key.
-    max_megapixels : float
-        Larger photos are not measured.
+    how : Looking
+        How photos are looked at.
     keep : bool
         Whether the cache may be written.
     pool : ProcessPoolExecutor or None
@@ -47,14 +48,14 @@ class Chain:
         photos: Iterable[PhotoRow],
         baselines: Mapping[int, Baseline],
         *,
-        max_megapixels: float,
+        how: Looking,
         keep: bool,
         pool: ProcessPoolExecutor | None,
     ) -> None:
         self._folder = folder
         self._photos = {row.photo_sha256: row for row in photos}
         self._baselines = baselines
-        self._max_megapixels = max_megapixels
+        self._how = how
         self._keep = keep
         self._pool = pool
         # Evidence that could not be put into the cache.
@@ -64,7 +65,9 @@ class Chain:
 
     def add(self, result: PhotoResult) -> None:
         """Take in what a photo said of its bags."""
-        kept = self._keep and keep_evidence(self._folder, result.ref.sha256, result.evidence, self._baselines)
+        kept = self._keep and keep_evidence(
+            self._folder, result.ref.sha256, result.evidence, self._baselines, self._how
+        )
         if not kept:
             self._held[result.ref.sha256] = result.evidence
 
@@ -91,7 +94,7 @@ class Chain:
         bursts = dict.fromkeys(self._together(sha) for sha in missing)
         jobs = [
             tuple(
-                PhotoJob(ref=ref, max_megapixels=self._max_megapixels, baselines=self._baselines)
+                PhotoJob(ref=ref, how=self._how, baselines=self._baselines)
                 for ref in map(self._original, together)
                 if ref is not None
             )
@@ -115,7 +118,7 @@ class Chain:
         held = self._held.get(sha256)
         if held is not None:
             return next((seen for seen in held if seen.key == key), None)
-        return load_evidence(self._folder, sha256, key, self._baselines)
+        return load_evidence(self._folder, sha256, key, self._baselines, self._how)
 
     def _original(self, sha256: str) -> PhotoRef | None:
         row = self._photos.get(sha256)

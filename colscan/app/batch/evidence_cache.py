@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from colscan.app.batch.shelves import Looking
 from colscan.app.put import put_file
 from colscan.flags import Flag
 from colscan.score import METHOD
@@ -23,7 +24,9 @@ _FLAGS = {str(flag): flag for flag in Flag}
 _MAPS = ("opacity", "face", "outline_px", "to_px")
 
 
-def load_evidence(folder: Path, sha256: str, key: int, baselines: Mapping[int, Baseline]) -> Evidence | None:
+def load_evidence(
+    folder: Path, sha256: str, key: int, baselines: Mapping[int, Baseline], how: Looking
+) -> Evidence | None:
     """What a photo said of one bag, or None when that isn't kept for this method and these baselines.
 
     A damaged file counts as none.
@@ -33,7 +36,7 @@ def load_evidence(folder: Path, sha256: str, key: int, baselines: Mapping[int, B
         data = io.BytesIO(_file(folder, sha256).read_bytes())
         with np.load(data, allow_pickle=False) as kept:
             keys = [int(known) for known in kept["keys"]]
-            if str(kept["key"]) != _key(sha256, keys, baselines):
+            if str(kept["key"]) != _key(sha256, keys, baselines, how):
                 return None
             return _unpack(kept, key)
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
@@ -41,12 +44,12 @@ def load_evidence(folder: Path, sha256: str, key: int, baselines: Mapping[int, B
 
 
 def keep_evidence(
-    folder: Path, sha256: str, evidence: Sequence[Evidence], baselines: Mapping[int, Baseline]
+    folder: Path, sha256: str, evidence: Sequence[Evidence], baselines: Mapping[int, Baseline], how: Looking
 ) -> bool:
     """Keep a photo's evidence; False where that can't be done."""
     keys = [seen.key for seen in evidence]
     arrays: dict[str, NDArray[np.generic]] = {
-        "key": np.array(_key(sha256, keys, baselines)),
+        "key": np.array(_key(sha256, keys, baselines, how)),
         "keys": np.array(keys, np.int64),
     }
     for seen in evidence:
@@ -63,9 +66,9 @@ def _file(folder: Path, sha256: str) -> Path:
     return folder / FOLDER / f"{sha256[:8]}.npz"
 
 
-def _key(sha256: str, keys: Iterable[int], baselines: Mapping[int, Baseline]) -> str:
-    """What evidence depends on, as a hash: method, photo, the photos of its bags' baselines."""
-    parts = [METHOD, sha256]
+def _key(sha256: str, keys: Iterable[int], baselines: Mapping[int, Baseline], how: Looking) -> str:
+    """What evidence depends on, as a hash: method, photo, shelf maps, the photos of its bags' baselines."""
+    parts = [METHOD, sha256, how.made_of]
     for key in sorted(keys):
         baseline = baselines.get(key)
         parts.append(f"{key} {baseline.late} {' '.join(baseline.photos)}" if baseline else f"{key}")

@@ -16,8 +16,10 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from colscan.app.batch.shelves import Looking
 from colscan.errors import ColscanError, PhotoError
 from colscan.locate import locate_bags, turned_points
+from colscan.locate.model import Standing
 from colscan.photo import PhotoRef, load_rgb
 from colscan.score import measure_views
 from colscan.score.model import Baseline, Evidence
@@ -31,7 +33,7 @@ class PhotoJob:
     """A photo to measure against its bags' baselines (by key)."""
 
     ref: PhotoRef
-    max_megapixels: float
+    how: Looking
     baselines: Mapping[int, Baseline]
 
 
@@ -55,6 +57,7 @@ class PhotoResult:
     repeated_tags: tuple[int, ...]
     elsewhere: tuple[Elsewhere, ...] = ()
     burst: str | None = None
+    standing: Standing = Standing()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -86,8 +89,8 @@ def or_failure(name: str, work: Callable[[], T]) -> T | Failure:
 
 
 def _measure(job: PhotoJob) -> PhotoResult:
-    rgb = load_rgb(job.ref.path, max_megapixels=job.max_megapixels)
-    sighting = locate_bags(rgb)
+    rgb = load_rgb(job.ref.path, max_megapixels=job.how.max_megapixels)
+    sighting = locate_bags(rgb, job.how.shelves)
     evidence = measure_views(sighting.views, job.baselines)
     return PhotoResult(
         ref=job.ref,
@@ -95,6 +98,7 @@ def _measure(job: PhotoJob) -> PhotoResult:
         height_px=rgb.shape[0],
         evidence=tuple(turned_back(seen, sighting.turns, rgb.shape[:2]) for seen in evidence),
         repeated_tags=sighting.repeated_tags,
+        standing=sighting.standing,
     )
 
 

@@ -12,6 +12,7 @@ from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.photo import PhotoRef
 from colscan.score import METHOD
 from colscan.score.model import Evidence, PatchScore, Score
+from colscan.trial.model import Bag
 from colscan.units import to_pct
 
 
@@ -47,7 +48,7 @@ def photo_row(
     )
 
 
-def score_row(bag: str, score: Score, ref: PhotoRef, *, at: datetime) -> ScoreRow:
+def score_row(bag: Bag, score: Score, ref: PhotoRef, *, at: datetime) -> ScoreRow:
     """The row of one bag in one photo."""
     evidence = score.evidence
     suspect_area = sum(patch.seen.area for patch in score.patches)
@@ -55,7 +56,7 @@ def score_row(bag: str, score: Score, ref: PhotoRef, *, at: datetime) -> ScoreRo
         photo=ref.name,
         photo_sha256=ref.sha256,
         taken_at=ref.taken_at,
-        bag=bag,
+        bag=bag.bag,
         segment=score.segment,
         coverage_pct=to_pct(score.coverage),
         coverage_low_pct=to_pct(score.low),
@@ -67,7 +68,7 @@ def score_row(bag: str, score: Score, ref: PhotoRef, *, at: datetime) -> ScoreRo
         mm_per_px=evidence.mm_per_px,
         outline=tuple((float(x), float(y)) for x, y in evidence.outline_px),
         flags=score.flags,
-        identified_by="card",
+        identified_by="map" if bag.tag is None else "card",
         method=METHOD,
         scanned_at=at,
     )

@@ -19,10 +19,12 @@ from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order,
 from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
+from colscan.app.batch.shelves import look_of
 from colscan.errors import ColscanError, PhotoError
 from colscan.flags import RETAKE, Flag
 from colscan.ledger import Ledger, append_photo, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
+from colscan.locate.model import Standing
 from colscan.photo import PhotoRef, read_ref
 from colscan.score import METHOD, remember
 from colscan.score.model import Baseline, Evidence, Memory, Score
@@ -194,25 +196,26 @@ class _Scan:
         self._trial = trial
         self._ledger = ledger
         self._options = options
+        self._how = look_of(folder, trial)
         self._bags: dict[int, Bag] = {bag.key: bag for bag in trial.bags}
         self._recollection = Recollection(trial, ledger)
         self._cameras = [(row.taken_at, row.camera) for row in ledger.photos]
         self._unkept: tuple[str, Mapping[int, Baseline]] | None = None
 
     def run(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Iterator[Outcome]:
-        limit = self._trial.limits.max_photo_megapixels
+        how = self._how
         baselines = self._baselines(refs, pool)
         chain = Chain(
             self._folder,
             self._ledger.photos,
             baselines,
-            max_megapixels=limit,
+            how=how,
             keep=not self._options.dry_run,
             pool=pool,
         )
         in_time = sorted(refs, key=lambda ref: (ref.taken_at, ref.sha256))
         jobs = [
-            tuple(PhotoJob(ref=ref, max_megapixels=limit, baselines=baselines) for ref in burst)
+            tuple(PhotoJob(ref=ref, how=how, baselines=baselines) for ref in burst)
             for burst in group_bursts(in_time, breaks_of(self._ledger))
         ]
         for result in chain_of.from_iterable(run_in_order(pool, measure_together, jobs)):
@@ -224,12 +227,11 @@ class _Scan:
 
     def _baselines(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Mapping[int, Baseline]:
         early = self._first_photos(refs)
-        key = baselines_key(self._bags, early)
+        key = baselines_key(self._bags, early, self._how)
         kept = load_baselines(self._folder, key)
         if kept is not None:
             return kept
-        limit = self._trial.limits.max_photo_megapixels
-        made = make_baselines(self._bags, early, max_megapixels=limit, pool=pool)
+        made = make_baselines(self._bags, early, how=self._how, pool=pool)
         self._unkept = (key, made)
         return made
 
@@ -296,7 +298,7 @@ class _Scan:
                 elsewhere=tuple(elsewhere.values()),
                 at=at,
             ),
-            scores=tuple(score_row(bag.bag, score, ref, at=at) for bag, score in scores.items()),
+            scores=tuple(score_row(bag, score, ref, at=at) for bag, score in scores.items()),
             suspects=tuple(
                 suspect_row(bag.bag, patch, ref) for bag, score in scores.items() for patch in score.patches
             ),
@@ -328,9 +330,15 @@ class _Scan:
 
     def _nothing_found(self, result: PhotoResult) -> PhotoError:
         foreign = sorted({seen.key for seen in result.evidence})
-        if all(bag.tag is None for bag in self._trial.bags):
-            msg = f"{result.ref.name}: no bag of this trial has a tag in bags.csv, so none can be found."
-            return PhotoError(msg, "Give each bag a card and put the card's number into the column tag.")
+        if any(bag.tag is None for bag in self._trial.bags) and not self._how.shelves:
+            msg = f"{result.ref.name}: no card of this trial is in it, and no map tells bags without one."
+            return PhotoError(msg, f"Map the shelf first: colscan map {self._folder} PHOTO")
+        if self._how.shelves and not result.standing.shelf_known:
+            msg = f"{result.ref.name}: no card of this trial is in it, and it shows no shelf that is mapped."
+            return PhotoError(msg, "Photograph all of the shelf from the front, as on the mapped photo.")
+        if self._how.shelves:
+            msg = f"{result.ref.name}: none of the mapped bags stands in its place."
+            return PhotoError(msg, "Put the bags back, or make the map again with: colscan map")
         if foreign:
             msg = f"{result.ref.name}: none of its cards is of this trial ({self._owners(foreign)})."
             return PhotoError(msg, "Scan it into the trial whose bags it shows, or correct bags.csv.")
@@ -363,5 +371,16 @@ class _Scan:
         foreign = sorted({seen.key for seen in result.evidence} - self._bags.keys() - elsewhere)
         if foreign:
             yield f"left out, no bags of this trial: {self._owners(foreign)}"
+        yield from self._tell_standing(result.standing)
         if any(self._recollection.is_late(bag, result.ref.taken_at) for bag in found):
             yield "taken before photos that are scored already: their rows stand as they are"
+
+    def _tell_standing(self, standing: Standing) -> Iterator[str]:
+        for what, keys in (("no bag in its place", standing.empty), ("not scored", standing.doubtful)):
+            codes = ", ".join(sorted(self._bags[key].bag for key in keys if key in self._bags))
+            if codes and keys is standing.empty:
+                yield f"{what}: {codes}; if it was moved or taken away, record it with colscan event"
+            elif codes:
+                yield f"{what}, the bag near its place may be another: {codes}"
+        if standing.shelf_known and standing.strangers:
+            yield f"bags without a card that stand in no place of the map: {standing.strangers}"

@@ -1,0 +1,71 @@
+"""How a trial's photos are looked at: how large they may be, and the maps of its shelves."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from colscan.app.batch.originals import PART
+from colscan.errors import TrialError
+from colscan.locate import MappedShelf, map_shelf
+from colscan.photo import load_rgb
+from colscan.trial.model import Trial
+from colscan.trial.shelfmap import FILE, ShelfMap, read_shelfmaps
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Looking:
+    """How a trial's photos are looked at.
+
+    Parameters
+    ----------
+    max_megapixels : float
+        Larger photos are refused.
+    shelves : tuple of MappedShelf
+        Of the bags without a card.
+    made_of : str
+        What the shelves depend on, as a hash; empty without a map.
+    """
+
+    max_megapixels: float
+    shelves: tuple[MappedShelf, ...] = ()
+    made_of: str = ""
+
+
+def look_of(folder: Path, trial: Trial) -> Looking:
+    """How the photos of a trial are looked at.
+
+    Raises
+    ------
+    TrialError
+        When shelfmap.toml is wrong, or a mapped photo is gone from the trial's photos/.
+    """
+    limit = trial.limits.max_photo_megapixels
+    maps = read_shelfmaps(folder)
+    if not maps:
+        return Looking(max_megapixels=limit)
+    shelves = tuple(_ready(folder, trial, one) for one in maps)
+    return Looking(max_megapixels=limit, shelves=shelves, made_of=_hash(maps))
+
+
+def _hash(maps: Iterable[ShelfMap]) -> str:
+    return hashlib.sha256(repr(tuple(maps)).encode()).hexdigest()
+
+
+def _ready(folder: Path, trial: Trial, one: ShelfMap) -> MappedShelf:
+    found = (folder / "photos").glob(f"*-{one.photo_sha256[:8]}.*")
+    path = next((path for path in sorted(found) if path.suffix != PART), None)
+    if path is None:
+        msg = f"{folder / FILE}: the mapped photo of {one.shelf} ({one.photo}) is gone from photos/."
+        raise TrialError(msg, "Put it back, or make the map again with: colscan map")
+    codes = {bag.bag: bag.key for bag in trial.bags if bag.tag is None}
+    outlines = [(place.bag, np.array(place.outline_px, np.float64)) for place in one.places]
+    return map_shelf(
+        load_rgb(path, max_megapixels=np.inf),
+        [(codes[bag], outline) for bag, outline in outlines if bag in codes],
+        [outline for bag, outline in outlines if bag not in codes],
+    )

@@ -1,0 +1,191 @@
+"""Bags without a card: proposed on a photo, and, with a map of their shelf, told by where they stand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colscan.locate.cards import find_cards
+from colscan.locate.carry import Carried, Homography, Scene, carry_places, describe_scene, register
+from colscan.locate.model import BagView, Card, Points, Standing
+from colscan.locate.propose import Proposal, propose_faces
+from colscan.locate.standin import stand_in_references
+from colscan.locate.uncarded import view_without_card
+from colscan.photo.model import ImageRGB
+from colscan.trial.model import LAST_BAG_TAG, SHELF_TAGS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MappedShelf:
+    """A shelf's map, ready for other photos of it.
+
+    Parameters
+    ----------
+    scene : Scene
+        The shelf in the mapped photo.
+    places : tuple of (int, ndarray)
+        By `Bag.key`, where each bag's face was, px of the mapped photo.
+    """
+
+    scene: Scene
+    places: tuple[tuple[int, Points], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placed:
+    """What stands on mapped shelves in one photo.
+
+    Parameters
+    ----------
+    views : tuple of BagView
+        Of the bags that stand where the map has them.
+    disputed : tuple of int
+        Bags that their card names, in the place that the map has for another.
+    standing : Standing
+        Of the others.
+    """
+
+    views: tuple[BagView, ...] = ()
+    disputed: tuple[int, ...] = ()
+    standing: Standing = Standing()
+
+
+def map_shelf(
+    rgb: ImageRGB, places: Sequence[tuple[int, Points]], others_px: Sequence[Points]
+) -> MappedShelf:
+    """A shelf ready to be found in other photos.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (H, W, 3), uint8
+        The mapped photo, upright.
+    places : sequence of (int, ndarray)
+        By `Bag.key`, the face of each bag.
+    others_px : sequence of ndarray
+        Faces of bags in it that are not on the map: they may move too.
+    """
+    outlines = [*(outline for _, outline in places), *others_px]
+    scene = describe_scene(rgb, outlines, cards=find_cards(rgb))
+    return MappedShelf(scene=scene, places=tuple(places))
+
+
+def propose_uncarded(
+    rgb: ImageRGB, cards: Sequence[Card], carded_px: Sequence[Points]
+) -> tuple[Proposal, ...]:
+    """The blocks in a photo that no bag's card names.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (H, W, 3), uint8
+        The photo, upright.
+    cards : sequence of Card
+        Its cards.
+    carded_px : sequence of ndarray
+        Faces of the bags that have one.
+    """
+    scales = [card.mm_per_px for card in cards]
+    proposals = propose_faces(rgb, scale_mm_per_px=float(np.median(scales)) if scales else None)
+    middles = [(face.min(0) + face.max(0)) / 2 for face in carded_px]
+    boxes = [(p.outline_px.min(0), p.outline_px.max(0)) for p in proposals]
+    return tuple(
+        proposal
+        for proposal, (low, high) in zip(proposals, boxes, strict=True)
+        if not any(((low < middle) & (middle < high)).all() for middle in middles)
+        and not any(card.tag <= LAST_BAG_TAG and _within(card, low, high) for card in cards)
+    )
+
+
+def _within(card: Card, low: Points, high: Points) -> bool:
+    middle = card.corners_px.mean(0)
+    return bool(((low < middle) & (middle < high)).all())
+
+
+def place_bags(
+    rgb: ImageRGB,
+    cards: Sequence[Card],
+    carded: Sequence[tuple[int, Points]],
+    shelves: Sequence[MappedShelf],
+) -> Placed:
+    """The bags without a card in a photo, by the map that fits it best.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (H, W, 3), uint8
+        The photo, upright.
+    cards : sequence of Card
+        Its cards.
+    carded : sequence of (int, ndarray)
+        By key, the faces of the bags that have one.
+    shelves : sequence of MappedShelf
+        The trial's.
+    """
+    carded_px = [face for _, face in carded]
+    proposals = propose_uncarded(rgb, cards, carded_px)
+    outlines = [proposal.outline_px for proposal in proposals]
+    fits = [(shelf, register(shelf.scene, rgb, [*outlines, *carded_px], cards=cards)) for shelf in shelves]
+    found = [(shelf, change) for shelf, change in fits if change is not None]
+    if not found:
+        return Placed(standing=Standing(strangers=len(proposals)))
+    shelf, change = max(found, key=_trust)
+    keys = [key for key, _ in shelf.places]
+    carried = carry_places(change, [outline for _, outline in shelf.places], outlines, rgb.shape[:2])
+    standing = {
+        key: place.proposal
+        for key, place in zip(keys, carried, strict=True)
+        if place.proposal is not None and not place.doubtful
+    }
+    return Placed(
+        views=_views(rgb, cards, carded_px, proposals, standing),
+        disputed=tuple(key for key, face in carded if any(_stands_in(face, place) for place in carried)),
+        standing=Standing(
+            empty=tuple(k for k, place in zip(keys, carried, strict=True) if _is_empty(place)),
+            doubtful=tuple(k for k, place in zip(keys, carried, strict=True) if place.doubtful),
+            strangers=len(proposals) - len({p.proposal for p in carried if p.proposal is not None}),
+            shelf_known=True,
+        ),
+    )
+
+
+def _trust(fit: tuple[MappedShelf, Homography]) -> float:
+    return fit[1].likeness
+
+
+def _is_empty(place: Carried) -> bool:
+    return place.in_view and place.proposal is None and not place.doubtful
+
+
+def _stands_in(face: Points, place: Carried) -> bool:
+    low, high = place.outline_px.min(0), place.outline_px.max(0)
+    middle = (face.min(0) + face.max(0)) / 2
+    return bool(((low < middle) & (middle < high)).all())
+
+
+def _views(
+    rgb: ImageRGB,
+    cards: Sequence[Card],
+    carded_px: Sequence[Points],
+    proposals: Sequence[Proposal],
+    standing: dict[int, int],
+) -> tuple[BagView, ...]:
+    if not standing:
+        return ()
+    outlines = [proposal.outline_px for proposal in proposals]
+    references = stand_in_references(
+        rgb,
+        outlines,
+        mm_per_px=proposals[0].mm_per_px,
+        shelf_cards=[card for card in cards if card.tag in SHELF_TAGS],
+    )
+    return tuple(
+        view_without_card(
+            rgb,
+            outlines[k],
+            key=key,
+            mm_per_px=proposals[k].mm_per_px,
+            reference=references[k],
+            others_px=[*(other for i, other in enumerate(outlines) if i != k), *carded_px],
+        )
+        for key, k in standing.items()
+    )
