@@ -8,6 +8,7 @@ import pytest
 from demo_trial import PLAN, contents, corner, photo
 from PIL import Image
 
+from colscan.app.batch import farm as batch_farm
 from colscan.app.cli.main import main
 
 Capture = pytest.CaptureFixture[str]
@@ -86,6 +87,47 @@ def test_a_second_scan_appends_nothing(farm: Path, tmp_path: Path, capsys: Captu
     assert scan(farm, corner(0, tmp_path)) == 0
     assert "nothing appended; 2 photos passed over" in capsys.readouterr().err
     assert contents(farm) == before
+
+
+def test_a_recorded_photo_is_not_looked_at_again(
+    farm: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it shows is in the cache; without the cache it is looked at as before, with the same outcome."""
+    looked: list[str] = []
+    find = batch_farm.find_cards
+    monkeypatch.setattr(batch_farm, "find_cards", lambda rgb: looked.append("once") or find(rgb))
+    assert scan(farm / "alder", corner(0, tmp_path)) == 0
+    assert scan(farm, corner(0, tmp_path), corner(3, tmp_path)) == 0
+    assert len(looked) == 1
+    for trial in (farm / "alder", farm / "birch"):
+        assert len(rows(trial / "scores.csv")) == 2
+        shutil.rmtree(trial / "cache")
+    assert scan(farm, corner(0, tmp_path), corner(3, tmp_path)) == 0
+    assert len(looked) == 3
+
+
+def test_a_broken_ledger_among_them(farm: Path, tmp_path: Path, capsys: Capture) -> None:
+    """A ledger broken by hand in one trial: 4, file and line said, nothing is written in any."""
+    assert scan(farm, corner(0, tmp_path)) == 0
+    path = farm / "birch" / "scores.csv"
+    path.write_text(path.read_text().replace(",card,", ",guess,"))
+    before = contents(farm)
+    assert scan(farm, corner(3, tmp_path)) == 4
+    assert "birch/scores.csv:2" in capsys.readouterr().err
+    assert contents(farm) == before
+
+
+def test_watch_a_farm(farm: Path, tmp_path: Path, capsys: Capture) -> None:
+    """What appears in the watched folder is scored in each trial whose bags it shows."""
+    (tmp_path / "phone").mkdir()
+    corner(0, tmp_path / "phone")
+    watch = ["watch", str(farm), str(tmp_path / "phone"), "--once", "--every", "0.1", "--jobs", "1"]
+    assert main(watch) == 0
+    said = capsys.readouterr().err
+    assert "[1/2] alder: corner-d00.png" in said
+    assert "[2/2] birch: corner-d00.png" in said
+    assert [row["bag"] for row in rows(farm / "birch" / "scores.csv")] == ["B06"]
+    assert main([*watch, "--shelf", "attic"]) == 2
 
 
 def test_dry_run_names_the_trials(farm: Path, tmp_path: Path, capsys: Capture) -> None:
