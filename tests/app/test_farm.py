@@ -8,7 +8,6 @@ import pytest
 from demo_trial import PLAN, contents, corner, photo
 from PIL import Image
 
-from colscan.app.batch import farm as batch_farm
 from colscan.app.cli.main import main
 
 Capture = pytest.CaptureFixture[str]
@@ -87,23 +86,6 @@ def test_a_second_scan_appends_nothing(farm: Path, tmp_path: Path, capsys: Captu
     assert scan(farm, corner(0, tmp_path)) == 0
     assert "nothing appended; 2 photos passed over" in capsys.readouterr().err
     assert contents(farm) == before
-
-
-def test_a_recorded_photo_is_not_looked_at_again(
-    farm: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """What it shows is in the cache; without the cache it is looked at as before, with the same outcome."""
-    looked: list[str] = []
-    find = batch_farm.find_cards
-    monkeypatch.setattr(batch_farm, "find_cards", lambda rgb: looked.append("once") or find(rgb))
-    assert scan(farm / "alder", corner(0, tmp_path)) == 0
-    assert scan(farm, corner(0, tmp_path), corner(3, tmp_path)) == 0
-    assert len(looked) == 1
-    for trial in (farm / "alder", farm / "birch"):
-        assert len(rows(trial / "scores.csv")) == 2
-        shutil.rmtree(trial / "cache")
-    assert scan(farm, corner(0, tmp_path), corner(3, tmp_path)) == 0
-    assert len(looked) == 3
 
 
 def test_a_broken_ledger_among_them(farm: Path, tmp_path: Path, capsys: Capture) -> None:

@@ -17,6 +17,7 @@ from colscan.app.batch.jobs import (
     or_failure,
     turned_back,
 )
+from colscan.app.batch.standing import doubted, identities
 from colscan.flags import RETAKE
 from colscan.ledger import Ledger
 from colscan.ledger.columns import SEGMENT_ENDERS, ScoreRow
@@ -94,6 +95,7 @@ def _look(job: PhotoJob) -> _Looked:
             evidence=(),
             repeated_tags=sighting.repeated_tags,
             standing=sighting.standing,
+            told=tuple(identities(sighting.views, job.baselines, coverage={}).values()),
         ),
         bags=prepare_slim(sighting.views, job.baselines),
         turns=sighting.turns,
@@ -108,10 +110,11 @@ def _measure(looked: Sequence[_Looked]) -> list[PhotoResult]:
     for look, evidence in zip(looked, found, strict=True):
         shape = (look.result.height_px, look.result.width_px)
         led = {seen.key for seen in evidence}
+        told = {one.key: one for one in look.result.told}
         results.append(
             replace(
                 look.result,
-                evidence=tuple(turned_back(seen, look.turns, shape) for seen in evidence),
+                evidence=tuple(turned_back(doubted(s, told.get(s.key)), look.turns, shape) for s in evidence),
                 elsewhere=tuple(_elsewhere(bag) for bag in look.bags if bag.view.key not in led),
             )
         )

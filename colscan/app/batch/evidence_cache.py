@@ -43,15 +43,6 @@ def load_evidence(
         return None
 
 
-def load_keys(folder: Path, sha256: str) -> frozenset[int] | None:
-    """The keys of the bags that a photo showed, or None when its evidence isn't kept."""
-    try:
-        with np.load(io.BytesIO(_file(folder, sha256).read_bytes()), allow_pickle=False) as kept:
-            return frozenset(int(key) for key in kept["keys"])
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
-        return None
-
-
 def keep_evidence(
     folder: Path, sha256: str, evidence: Sequence[Evidence], baselines: Mapping[int, Baseline], how: Looking
 ) -> bool:

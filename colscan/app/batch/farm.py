@@ -6,18 +6,14 @@ that a farm's scores are to the last digit those of its trials scanned one by on
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from colscan.app.batch.evidence_cache import load_keys
 from colscan.app.batch.jobs import Failure, or_failure, run_in_order, worker_pool
 from colscan.app.batch.scan import Outcome, Rejected, ScanOptions, scan_photos
 from colscan.errors import ColscanError, PhotoError
-from colscan.ledger import read_ledger
 from colscan.locate import find_cards
 from colscan.photo import PhotoRef, load_rgb, read_ref
 from colscan.trial import FarmTrial
@@ -105,12 +101,9 @@ def offer_photos(farm: Farm, paths: Sequence[Path], *, jobs: int) -> Offers:
     refused: list[Refusal] = []
     taken: list[list[Path]] = [[] for _ in farm]
     elsewhere: list[dict[str, frozenset[int]]] = [{} for _ in farm]
-    seen = _seen_before([member.folder for member, _ in farm], paths)
-    looks = [_Look(path=path, max_megapixels=limit) for path in paths if path not in seen]
+    looks = [_Look(path=path, max_megapixels=limit) for path in paths]
     with worker_pool(min(jobs, len(looks))) as pool:
-        looked = run_in_order(pool, look_for_cards, looks)
-        for path in paths:
-            shown = seen.get(path) or next(looked)
+        for path, shown in zip(paths, run_in_order(pool, look_for_cards, looks), strict=True):
             if isinstance(shown, Failure):
                 refused.append((None, Rejected(name=shown.name, error=shown.error)))
                 continue
@@ -144,19 +137,6 @@ def scan_farm(offers: Offers) -> Iterator[tuple[FarmTrial | None, Outcome]]:
     for offer in offers.offers:
         for outcome in scan_photos(offer.of.folder, offer.of.trial, offer.paths, offer.options):
             yield offer.of, outcome
-
-
-def _seen_before(folders: Sequence[Path], paths: Sequence[Path]) -> dict[Path, _Shown]:
-    """What photos show that some trial has recorded already, from its cache: they needn't be looked at."""
-    where = {row.photo_sha256: folder for folder in folders for row in read_ledger(folder).photos}
-    seen: dict[Path, _Shown] = {}
-    for path in paths if where else ():
-        with suppress(OSError):  # the look says what is wrong with the file
-            sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-            tags = load_keys(where[sha256], sha256) if sha256 in where else None
-            if tags is not None:
-                seen[path] = _Shown(path=path, tags=tags)
-    return seen
 
 
 def look_for_cards(look: _Look) -> _Shown | Failure:

@@ -17,11 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.app.batch.shelves import Looking
+from colscan.app.batch.standing import doubted, identities
 from colscan.errors import ColscanError, PhotoError
 from colscan.locate import locate_bags, turned_points
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef, load_rgb
 from colscan.score import measure_views
+from colscan.score.identity import Identity
 from colscan.score.model import Baseline, Evidence
 
 J = TypeVar("J")
@@ -58,6 +60,7 @@ class PhotoResult:
     elsewhere: tuple[Elsewhere, ...] = ()
     burst: str | None = None
     standing: Standing = Standing()
+    told: tuple[Identity, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,6 +95,9 @@ def _measure(job: PhotoJob) -> PhotoResult:
     rgb = load_rgb(job.ref.path, max_megapixels=job.how.max_megapixels)
     sighting = locate_bags(rgb, job.how.shelves)
     evidence = measure_views(sighting.views, job.baselines)
+    coverage = {seen.key: seen.coverage for seen in evidence if seen.coverage is not None}
+    told = identities(sighting.views, job.baselines, coverage=coverage)
+    evidence = tuple(doubted(seen, told.get(seen.key)) for seen in evidence)
     return PhotoResult(
         ref=job.ref,
         width_px=rgb.shape[1],
@@ -99,6 +105,7 @@ def _measure(job: PhotoJob) -> PhotoResult:
         evidence=tuple(turned_back(seen, sighting.turns, rgb.shape[:2]) for seen in evidence),
         repeated_tags=sighting.repeated_tags,
         standing=sighting.standing,
+        told=tuple(told.values()),
     )
 
 

@@ -27,6 +27,7 @@ from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef, read_ref
 from colscan.score import METHOD, remember
+from colscan.score.identity import Identity, Verdict
 from colscan.score.model import Baseline, Evidence, Memory, Score
 from colscan.trial import sibling_tags
 from colscan.trial.model import Bag, Trial
@@ -372,6 +373,7 @@ class _Scan:
         if foreign:
             yield f"left out, no bags of this trial: {self._owners(foreign)}"
         yield from self._tell_standing(result.standing)
+        yield from self._tell_others(result.told)
         if any(self._recollection.is_late(bag, result.ref.taken_at) for bag in found):
             yield "taken before photos that are scored already: their rows stand as they are"
 
@@ -384,3 +386,11 @@ class _Scan:
                 yield f"{what}, the bag near its place may be another: {codes}"
         if standing.shelf_known and standing.strangers:
             yield f"bags without a card that stand in no place of the map: {standing.strangers}"
+
+    def _tell_others(self, told: Iterable[Identity]) -> Iterator[str]:
+        for one in told:
+            code = self._bags[one.key].bag
+            if one.verdict is Verdict.OTHER and one.found in self._bags:
+                yield f"{self._bags[one.found].bag} stands where the map has {code}: not scored"
+            elif one.verdict is Verdict.STRANGE:
+                yield f"the bag where the map has {code} is none that is known: not scored"
