@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from painted import Growth, Lamp, draw_lamp, draw_still_lamp, flatten, paint, recolour, relight, warp_growth
 from transplanted import Film, film_of, fog_first, lay_film
 
-from colscan.locate.bags import locate_bags
+from colscan.locate import locate_bags
 from colscan.locate.model import BagView
 from colscan.photo.light import to_linear
 from colscan.score import make_baseline, share_reference
