@@ -9,10 +9,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.locate.facenet import face_chances
+from colscan.locate.facenet import log_odds
 from colscan.locate.model import Points
 from colscan.locate.outline import USUAL_MM, simplified
+from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB, Mask
+
+_WEIGHTS = "faces.npz"
 
 # The network is surest where blocks are about this wide; it was fitted to 28 to 120 px.
 _WIDTH_PX = 56.0
@@ -78,7 +81,9 @@ def propose_faces(rgb: ImageRGB, *, scale_mm_per_px: float | None = None) -> tup
     whole = [not _cut(outline, rgb.shape[:2]) for outline in outlines]
     if not outlines:
         return ()
-    scale = scale_mm_per_px or _usual_scale([o for o, w in zip(outlines, whole, strict=True) if w] or outlines)
+    scale = scale_mm_per_px or _usual_scale(
+        [o for o, w in zip(outlines, whole, strict=True) if w] or outlines
+    )
     found = [
         Proposal(outline_px=simplified(outline), mm_per_px=scale, sure=sure)
         for outline, sure in zip(outlines, whole, strict=True)
@@ -105,7 +110,9 @@ def _at_best_size(rgb: ImageRGB) -> list[Points]:
     widths, smaller = [], list[Points]()
     for width_px in _REDUCED_PX:
         factor = width_px / rgb.shape[1]
-        found = [o for o in _outlines(rgb, factor) if _WIDTHS_PX[0] <= factor * np.ptp(o[:, 0]) <= _WIDTHS_PX[1]]
+        found = [
+            o for o in _outlines(rgb, factor) if _WIDTHS_PX[0] <= factor * np.ptp(o[:, 0]) <= _WIDTHS_PX[1]
+        ]
         widths += [np.ptp(o[:, 0]) for o in found if any(_overlap(o, other) > _SAME for other in smaller)]
         smaller = found
     return _outlines(rgb, _WIDTH_PX / float(np.median(widths))) if widths else []
@@ -122,7 +129,8 @@ def _outlines(rgb: ImageRGB, factor: float) -> list[Points]:
     """Outlines in px of the photo, as seen in the photo reduced by this factor."""
     size = (max(16, round(rgb.shape[1] * factor)), max(16, round(rgb.shape[0] * factor)))
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    face, core = (_finer(plane) for plane in face_chances(np.asarray(cv2.resize(rgb, size, interpolation=how))))
+    reduced = np.asarray(cv2.resize(rgb, size, interpolation=how), np.uint8)
+    face, core = (_finer(plane) for plane in log_odds(to_linear(reduced), _WEIGHTS))
     width = _WIDTH_PX * _FINER / 2
     blocks = [block for block in _blocks(face, core) if _is_block(block, face)]
     if blocks:
@@ -133,7 +141,9 @@ def _outlines(rgb: ImageRGB, factor: float) -> list[Points]:
 
 
 def _finer(plane: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.asarray(cv2.resize(plane, None, fx=_FINER, fy=_FINER, interpolation=cv2.INTER_LINEAR), np.float32)
+    return np.asarray(
+        cv2.resize(plane, None, fx=_FINER, fy=_FINER, interpolation=cv2.INTER_LINEAR), np.float32
+    )
 
 
 def _blocks(face: NDArray[np.float32], core: NDArray[np.float32]) -> list[Mask]:
@@ -143,7 +153,7 @@ def _blocks(face: NDArray[np.float32], core: NDArray[np.float32]) -> list[Mask]:
     blocks = []
     for k in range(1, count):
         own = cores == k
-        x, y, w, h, area = (int(v) for v in stats[k])
+        _, _, w, h, area = (int(v) for v in stats[k])
         # A core is some two thirds as wide as its block, so its size says how far the block reaches.
         width = 1.5 * max(w, h)
         if min(w, h) < _LEAST_CORE * width or area < 16:

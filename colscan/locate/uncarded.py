@@ -99,9 +99,7 @@ def window_without_card(
     return cut_bare_window(rgb, middle_px, mm_per_px=mm_per_px, paper=reference.paper)
 
 
-def _leaning(
-    log_probability: dict[Side, Plane], window: Window, outline_px: Points
-) -> dict[Side, Plane]:
+def _leaning(log_probability: dict[Side, Plane], window: Window, outline_px: Points) -> dict[Side, Plane]:
     """Edges' log probabilities, less where they are far from a rough outline."""
     block = window.filled(outline_px)[::STEP_MM, ::STEP_MM]
     return {
