@@ -1,26 +1,23 @@
-"""A photo → where blocks are, by a small learnt network in plain numpy.
+"""An image → log odds of what its places are, by a small learnt network in plain numpy.
 
-Four scales, 2 to 16 px of a photo reduced so that a block is some 56 px wide. Two maps come out: the chance
-that a place is on a block, and that it lies in a block's core, well within its edges, which parts blocks
-that touch. The weights are made by `tests/locate/fit_faces.py`.
+Four scales, 2 to 16 px of the image. With one set of weights it says where blocks are in a photo, and
+where their cores, well within their edges, which parts blocks that touch (`tests/locate/fit_faces.py`); with
+another, where a pen has written on a bag's film (`tests/locate/fit_writing.py`).
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.photo.light import to_linear
-from colscan.photo.model import ImageRGB
+from colscan.photo.model import LinearRGB
 
 Tensor = NDArray[np.float32]
 """(channels, h, w)."""
-CORE_DEPTH = 0.35
-"""The core lies this far from the edges, in halves of the block's width."""
-_WEIGHTS = "faces.npz"
 # The coarsest scale's cells: sides are filled up to a multiple of this.
 _STRIDE = 16
 _BAND_VALUES = 200_000
@@ -28,47 +25,62 @@ _BAND_VALUES = 200_000
 _DARKEST = 0.01
 
 
-def face_chances(rgb: ImageRGB) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Log odds (h / 2, w / 2) of being on a block, and in a block's core.
+def log_odds(light: LinearRGB, weights: str) -> Tensor:
+    """Log odds (k, h / 2, w / 2) of the kinds of place that a set of weights tells.
 
     Parameters
     ----------
-    rgb : ndarray, shape (h, w, 3), uint8
-        The photo, reduced so that blocks are some 30 to 110 px wide.
+    light : ndarray, shape (h, w, 3)
+        Linear light, white at about 1.
+    weights : str
+        Name of the weights' file.
     """
-    height, width = rgb.shape[:2]
-    filled_up = np.pad(rgb, ((0, -height % _STRIDE), (0, -width % _STRIDE), (0, 0)), mode="edge")
-    face, core = _run(network_input(filled_up))
-    rows, columns = (height + 1) // 2, (width + 1) // 2
-    return face[:rows, :columns], core[:rows, :columns]
+    height, width = light.shape[:2]
+    filled_up = np.pad(light, ((0, -height % _STRIDE), (0, -width % _STRIDE), (0, 0)), mode="edge")
+    net = _Net(weights=_stored(weights))
+    return net.run(network_input(filled_up))[:, : (height + 1) // 2, : (width + 1) // 2]
 
 
-def network_input(rgb: ImageRGB) -> Tensor:
-    """Log linear light (3, h, w) against the photo's median."""
-    log_light = np.log(to_linear(rgb) + _DARKEST)
+def network_input(light: LinearRGB) -> Tensor:
+    """Log light (3, h, w) against the image's median."""
+    log_light = np.log(light + _DARKEST)
     return np.ascontiguousarray((log_light - np.median(log_light)).transpose(2, 0, 1), np.float32)
 
 
-@lru_cache(maxsize=1)
-def _weights() -> dict[str, NDArray[np.float32]]:
-    with files("colscan.locate").joinpath(_WEIGHTS).open("rb") as file, np.load(file) as stored:
-        return {name: stored[name].astype(np.float32) for name in stored.files}
+@lru_cache(maxsize=2)
+def _stored(name: str) -> dict[str, NDArray[np.float32]]:
+    with files("colscan.locate").joinpath(name).open("rb") as file, np.load(file) as stored:
+        return {key: stored[key].astype(np.float32) for key in stored.files}
 
 
-def _run(x: Tensor) -> Tensor:
-    a = _layer(_gathered(x), "stem")
-    a = _layer(a, "a1") + a
-    b = _layer(_halve(a), "b1")
-    b = _layer(b, "b2") + b
-    c = _layer(_halve(b), "c1")
-    c = _layer(c, "c2") + c
-    d = _layer(_halve(c), "d1")
-    d = _layer(d, "d2") + d
-    d = _layer(d, "d3") + d
-    c = _layer(np.concatenate([c, _double(d)]), "c3")
-    b = _layer(np.concatenate([b, _double(c)]), "b3")
-    a = _layer(np.concatenate([a, _double(b)]), "a3")
-    return _conv(a, "out")
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Net:
+    """The layers with one set of weights."""
+
+    weights: dict[str, NDArray[np.float32]]
+
+    def run(self, x: Tensor) -> Tensor:
+        """Log odds of an input whose sides are multiples of the stride."""
+        a = self._layer(_gathered(x), "stem")
+        a = self._layer(a, "a1") + a
+        b = self._layer(_halve(a), "b1")
+        b = self._layer(b, "b2") + b
+        c = self._layer(_halve(b), "c1")
+        c = self._layer(c, "c2") + c
+        d = self._layer(_halve(c), "d1")
+        d = self._layer(d, "d2") + d
+        d = self._layer(d, "d3") + d
+        c = self._layer(np.concatenate([c, _double(d)]), "c3")
+        b = self._layer(np.concatenate([b, _double(c)]), "b3")
+        a = self._layer(np.concatenate([a, _double(b)]), "a3")
+        return self._conv(a, "out")
+
+    def _layer(self, x: Tensor, name: str) -> Tensor:
+        return np.maximum(self._conv(x, name), 0)
+
+    def _conv(self, x: Tensor, name: str) -> Tensor:
+        """Correlation with the layer's kernels, 0 outside."""
+        return _correlated(x, self.weights[f"{name}.weight"], self.weights[f"{name}.bias"])
 
 
 def _gathered(x: Tensor) -> Tensor:
@@ -78,13 +90,7 @@ def _gathered(x: Tensor) -> Tensor:
     return cells.reshape(channels * 4, h // 2, w // 2)
 
 
-def _layer(x: Tensor, name: str) -> Tensor:
-    return np.maximum(_conv(x, name), 0)
-
-
-def _conv(x: Tensor, name: str) -> Tensor:
-    """Correlation with the layer's kernels, 0 outside."""
-    kernel, bias = _weights()[f"{name}.weight"], _weights()[f"{name}.bias"]
+def _correlated(x: Tensor, kernel: NDArray[np.float32], bias: NDArray[np.float32]) -> Tensor:
     _, h, w = x.shape
     reach = kernel.shape[-1] // 2
     padded = np.pad(x, ((0, 0), (reach, reach), (reach, reach)))

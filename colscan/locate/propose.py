@@ -9,10 +9,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.locate.facenet import face_chances
+from colscan.locate.facenet import log_odds
 from colscan.locate.model import Points
 from colscan.locate.outline import USUAL_MM, simplified
+from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB, Mask
+
+_WEIGHTS = "faces.npz"
 
 # The network is surest where blocks are about this wide; it was fitted to 28 to 120 px.
 _WIDTH_PX = 56.0
@@ -126,9 +129,8 @@ def _outlines(rgb: ImageRGB, factor: float) -> list[Points]:
     """Outlines in px of the photo, as seen in the photo reduced by this factor."""
     size = (max(16, round(rgb.shape[1] * factor)), max(16, round(rgb.shape[0] * factor)))
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    face, core = (
-        _finer(plane) for plane in face_chances(np.asarray(cv2.resize(rgb, size, interpolation=how)))
-    )
+    reduced = np.asarray(cv2.resize(rgb, size, interpolation=how), np.uint8)
+    face, core = (_finer(plane) for plane in log_odds(to_linear(reduced), _WEIGHTS))
     width = _WIDTH_PX * _FINER / 2
     blocks = [block for block in _blocks(face, core) if _is_block(block, face)]
     if blocks:
@@ -151,7 +153,7 @@ def _blocks(face: NDArray[np.float32], core: NDArray[np.float32]) -> list[Mask]:
     blocks = []
     for k in range(1, count):
         own = cores == k
-        x, y, w, h, area = (int(v) for v in stats[k])
+        _, _, w, h, area = (int(v) for v in stats[k])
         # A core is some two thirds as wide as its block, so its size says how far the block reaches.
         width = 1.5 * max(w, h)
         if min(w, h) < _LEAST_CORE * width or area < 16:

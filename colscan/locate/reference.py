@@ -15,8 +15,8 @@ from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB
 
 # A photo's highlights are burnt out from about here: JPEG and tone curves seldom reach 255.
-_BURNT_OUT = 250
-_BURNT_OUT_SHARE = 0.25
+BURNT_OUT = 250
+BURNT_OUT_SHARE = 0.25
 # Paper that isn't at least twice as bright as ink is no reference: black ink on plain paper is
 # about 1 to 20, and haze before a card that is still read leaves more than this.
 _LEAST_CONTRAST = 2.0
@@ -54,7 +54,7 @@ def read_reference(rgb: ImageRGB, card: Card) -> Reference:
     if paper.min() < _LEAST_PAPER or (paper < _LEAST_CONTRAST * ink).any():
         unread = np.full(3, np.nan)
         return Reference(paper=unread, ink=unread, blur_px=blur_px, flags=(Flag.NO_REFERENCE,))
-    burnt_out = (paper_rgb >= _BURNT_OUT).any(-1).mean() > _BURNT_OUT_SHARE
+    burnt_out = (paper_rgb >= BURNT_OUT).any(-1).mean() > BURNT_OUT_SHARE
     flags = (Flag.REFERENCE_CLIPPED,) if burnt_out else ()
     return Reference(paper=paper, ink=ink, blur_px=blur_px, flags=flags)
 

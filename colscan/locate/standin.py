@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from colscan.flags import Flag
 from colscan.locate.cards import card_middle_px, filled
 from colscan.locate.model import Card, Points
-from colscan.locate.reference import Reference, read_reference
+from colscan.locate.reference import BURNT_OUT, BURNT_OUT_SHARE, Reference, read_reference
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB, LinearRGB
 
@@ -44,8 +44,8 @@ def stand_in_references(
     -------
     tuple of Reference
         By a shelf card; else by the bag's filter patch, or the median of the photo's patches where its own
-        isn't seen, flagged `no-reference`: a patch is white, but no paper, and hangs in other light than
-        the face. Paper is NaN when there is no patch at all.
+        isn't seen, flagged `no-reference` (and `reference-clipped` where it is burnt out): a patch is
+        white, but no paper, and hangs in other light than the face. Paper is NaN when there is no patch.
     """
     cards = [(card_middle_px(card), read_reference(rgb, card)) for card in shelf_cards]
     cards = [(middle, reference) for middle, reference in cards if np.isfinite(reference.paper).all()]
@@ -53,15 +53,23 @@ def stand_in_references(
         return tuple(_nearest(outline, cards) for outline in outlines_px)
     patches = [_read_patch(rgb, outline, mm_per_px) for outline in outlines_px]
     seen = [patch for patch in patches if patch is not None]
-    shared = (
-        (np.median([paper for paper, _ in seen], 0), float(np.median([blur for _, blur in seen])))
-        if seen
-        else (np.full(3, np.nan), float("nan"))
+    return tuple(patch or _shared(seen) for patch in patches)
+
+
+def _shared(patches: Sequence[Reference]) -> Reference:
+    """The median of the photo's patches."""
+    if not patches:
+        return _by_patch(np.full(3, np.nan), float("nan"), burnt_out=False)
+    return _by_patch(
+        np.asarray(np.median([patch.paper for patch in patches], 0)),
+        float(np.median([patch.blur_px for patch in patches])),
+        burnt_out=any(Flag.REFERENCE_CLIPPED in patch.flags for patch in patches),
     )
-    return tuple(
-        Reference(paper=paper, ink=np.full(3, np.nan), blur_px=blur, flags=(Flag.NO_REFERENCE,))
-        for paper, blur in (patch or shared for patch in patches)
-    )
+
+
+def _by_patch(paper: NDArray[np.float64], blur_px: float, *, burnt_out: bool) -> Reference:
+    flags = (Flag.NO_REFERENCE, Flag.REFERENCE_CLIPPED) if burnt_out else (Flag.NO_REFERENCE,)
+    return Reference(paper=paper, ink=np.full(3, np.nan), blur_px=blur_px, flags=flags)
 
 
 def _nearest(outline_px: Points, cards: Sequence[tuple[Points, Reference]]) -> Reference:
@@ -69,10 +77,8 @@ def _nearest(outline_px: Points, cards: Sequence[tuple[Points, Reference]]) -> R
     return min(cards, key=lambda card: float(np.hypot(*(card[0] - middle))))[1]
 
 
-def _read_patch(
-    rgb: ImageRGB, outline_px: Points, mm_per_px: float
-) -> tuple[NDArray[np.float64], float] | None:
-    """Light (3,) and blur of the white square above a block; None when none is seen."""
+def _read_patch(rgb: ImageRGB, outline_px: Points, mm_per_px: float) -> Reference | None:
+    """The light on the white square above a block; None when none is seen."""
     x0, x1 = outline_px[:, 0].min(), outline_px[:, 0].max()
     top = outline_px[:, 1].min()
     rows = slice(max(0, int(top - _ABOVE_MM / mm_per_px)), max(0, int(top)))
@@ -86,7 +92,8 @@ def _read_patch(
     inner = square.mean(0) + (square - square.mean(0)) * (1 - 2 * _SEAM_MM / _PATCH_MM[0])
     inside = filled(inner, light.shape[:2])
     paper = np.median(light[inside].astype(np.float64), 0)
-    return paper, _edge_blur_px(light, square)
+    burnt_out = bool((rgb[rows, columns][inside] >= BURNT_OUT).any(-1).mean() > BURNT_OUT_SHARE)
+    return _by_patch(paper, _edge_blur_px(light, square), burnt_out=burnt_out)
 
 
 def _square(light: NDArray[np.float32], mm_per_px: float) -> Points | None:

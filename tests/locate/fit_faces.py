@@ -1,6 +1,6 @@
 """Fits colscan/locate/faces.npz, the map of where blocks are, to rendered shelves with known faces.
 
-Usage: python tests/locate/fit_faces.py TRUTH_DIR OUT [--without SERIES]... [--minutes N]
+Usage: python tests/locate/fit_faces.py TRUTH_DIR OUT [--without SERIES]... [--steps N]
 
 Needs PyTorch. `--without` leaves a series out, so that it can be used to judge what was fitted to the others.
 Photos are seen through random crops at random size, with cards painted over, other walls, other light and
@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,18 +22,20 @@ import torch
 from torch import nn
 
 from colscan.locate.cards import card_outline_px, filled, find_cards
-from colscan.locate.facenet import CORE_DEPTH, network_input
+from colscan.locate.facenet import network_input
 from colscan.photo.light import to_linear
 
 CROP_PX, BATCH, RATE = 192, 8, 6e-3
 KEPT_PX, LEAST_PX, MOST_PX = 140.0, 28.0, 120.0  # width of a bag: as kept, and in crops
 USUAL_WIDTH_MM = 190.0
+# Cores lie this far from the edges, in halves of the block's width.
+CORE_DEPTH = 0.35
 CHANNELS = (12, 24, 32, 40)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Shelf:
-    """A photo at several sizes: linear light, the same without cards, and (bag number, depth, card number)."""
+    """A photo at several sizes: linear light, the same without cards, and bag number, depth, card number."""
 
     light: list[np.ndarray]
     bare: list[np.ndarray]
@@ -60,12 +62,25 @@ def read_shelf(folder: Path) -> Shelf:
         own = number == bag["tag"]
         depth += cv2.distanceTransform(own.astype(np.uint8), cv2.DIST_L2, 5) * own / (np.sqrt(own.sum()) / 2)
     maps = np.dstack([number.astype(np.float32), depth, cards.astype(np.float32)])
-    return Shelf(light=_sizes(light), bare=_sizes(bare.astype(np.float32)), maps=[maps[::k, ::k] for k in (1, 2, 4)])
+    return Shelf(
+        light=_sizes(light), bare=_sizes(bare.astype(np.float32)), maps=[maps[::k, ::k] for k in (1, 2, 4)]
+    )
 
 
 def _sizes(image: np.ndarray) -> list[np.ndarray]:
-    return [image[::1], *(cv2.resize(image[: image.shape[0] // k * k, : image.shape[1] // k * k], None,
-                                     fx=1 / k, fy=1 / k, interpolation=cv2.INTER_AREA) for k in (2, 4))]
+    return [
+        image[::1],
+        *(
+            cv2.resize(
+                image[: image.shape[0] // k * k, : image.shape[1] // k * k],
+                None,
+                fx=1 / k,
+                fy=1 / k,
+                interpolation=cv2.INTER_AREA,
+            )
+            for k in (2, 4)
+        ),
+    ]
 
 
 def crop(shelf: Shelf, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float]:
@@ -86,16 +101,26 @@ def crop(shelf: Shelf, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray
     middle = np.where(size > 2 * half, np.clip(middle, half, size - half), size / 2)
     turn, squeeze = np.deg2rad(rng.normal(0, 2)), np.exp(rng.normal(0, 0.06))
     mirror = rng.choice([-1, 1])
-    a = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ np.diag([mirror * squeeze, 1 / squeeze])
+    a = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ np.diag(
+        [mirror * squeeze, 1 / squeeze]
+    )
     a = a / scale
     to_shelf = np.c_[a, middle - a @ np.array([CROP_PX / 2, CROP_PX / 2])]
-    warp = lambda image, how: cv2.warpAffine(image, to_shelf, (CROP_PX, CROP_PX), flags=how | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)  # noqa: E731
-    light, bare = warp(shelf.light[level], cv2.INTER_LINEAR), warp(shelf.bare[level], cv2.INTER_LINEAR)
-    maps = warp(maps, cv2.INTER_NEAREST)
+    light, bare = warped(shelf.light[level], to_shelf), warped(shelf.bare[level], to_shelf)
+    maps = warped(maps, to_shelf, how=cv2.INTER_NEAREST)
     return paint_cards(light, bare, maps[..., 2], rng), maps, width_px
 
 
-def paint_cards(light: np.ndarray, bare: np.ndarray, cards: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def warped(image: np.ndarray, to_shelf: np.ndarray, *, how: int = cv2.INTER_LINEAR) -> np.ndarray:
+    """The crop of an image."""
+    flags = how | cv2.WARP_INVERSE_MAP
+    size = (CROP_PX, CROP_PX)
+    return cv2.warpAffine(image, to_shelf, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+
+
+def paint_cards(
+    light: np.ndarray, bare: np.ndarray, cards: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
     """Each card left, painted with its surroundings, or with a plain colour."""
     light = light.copy()
     for k in np.unique(cards)[1:]:
@@ -109,14 +134,16 @@ def paint_cards(light: np.ndarray, bare: np.ndarray, cards: np.ndarray, rng: np.
     return light
 
 
-def push(light: np.ndarray, maps: np.ndarray, other: tuple[np.ndarray, np.ndarray], rng: np.random.Generator) -> None:
+def push(
+    light: np.ndarray, maps: np.ndarray, other: tuple[np.ndarray, np.ndarray], rng: np.random.Generator
+) -> None:
     """Lay a bag of another crop, with the empty film above it, beside a bag of this one."""
     theirs, their_maps = other
     ours, numbers = np.unique(maps[..., 0])[1:], np.unique(their_maps[..., 0])[1:]
     if not len(ours) or not len(numbers):
         return
     own, new = maps[..., 0] == rng.choice(ours), their_maps[..., 0] == rng.choice(numbers)
-    (y0, y1, x0, x1), (v0, v1, u0, u1) = extent(own), extent(new)
+    (_, y1, x0, x1), (v0, v1, u0, u1) = extent(own), extent(new)
     if u0 == 0 or u1 == CROP_PX or v1 == CROP_PX:
         return  # cut by the crop: laid elsewhere it would be half a bag
     width = u1 - u0
@@ -125,7 +152,9 @@ def push(light: np.ndarray, maps: np.ndarray, other: tuple[np.ndarray, np.ndarra
     dy = y1 - v1 + int(rng.normal(0, 0.03) * width)
     shape = new.copy()
     if rng.random() < 0.7:  # with the film's empty top
-        shape[max(0, v0 - int(0.6 * (v1 - v0))) : v0 + (v1 - v0) // 4, u0 + width // 12 : u1 - width // 12] = True
+        shape[
+            max(0, v0 - int(0.6 * (v1 - v0))) : v0 + (v1 - v0) // 4, u0 + width // 12 : u1 - width // 12
+        ] = True
     move = np.array([[1, 0, dx], [0, 1, dy]], np.float32)
     moved = lambda image: cv2.warpAffine(image, move, (CROP_PX, CROP_PX), flags=cv2.INTER_NEAREST)  # noqa: E731
     alpha = cv2.GaussianBlur(moved(shape.astype(np.float32)), (0, 0), 0.7)[..., None]
@@ -164,10 +193,16 @@ def regrow(light: np.ndarray, numbers: np.ndarray, rng: np.random.Generator) -> 
         block = light * np.exp(rng.normal(0, 0.35)) * np.exp(rng.normal(0, 0.08, 3))
         if rng.random() < 0.3:
             white = np.exp(rng.uniform(-1.5, -0.2)) * np.exp(rng.normal(0, 0.05, 3))
-            spread = cv2.GaussianBlur(rng.normal(0, 1, numbers.shape).astype(np.float32), (0, 0), rng.uniform(2, 12))
-            amount = np.clip(0.5 + spread / (spread.std() + 1e-6) * 0.5 + rng.normal(0.2, 0.4), 0, 1)[..., None]
+            spread = cv2.GaussianBlur(
+                rng.normal(0, 1, numbers.shape).astype(np.float32), (0, 0), rng.uniform(2, 12)
+            )
+            amount = np.clip(0.5 + spread / (spread.std() + 1e-6) * 0.5 + rng.normal(0.2, 0.4), 0, 1)[
+                ..., None
+            ]
             amount = amount * rng.uniform(0.4, 0.95)
-            block = block * (1 - amount) + white * np.sqrt(block / (block.mean() + 1e-3)).clip(0.5, 1.4) * amount
+            block = (
+                block * (1 - amount) + white * np.sqrt(block / (block.mean() + 1e-3)).clip(0.5, 1.4) * amount
+            )
         light = light * (1 - share) + block * share
     return light
 
@@ -180,9 +215,21 @@ def write_on(light: np.ndarray, numbers: np.ndarray, width_px: float, rng: np.ra
             y0, _, x0, _ = extent(numbers == k)
             for line in range(rng.integers(1, 4)):
                 words = "".join(rng.choice(list("ABEHKRS0123456789-% "), rng.integers(2, 9)))
-                at = (int(x0 + width_px * rng.uniform(0, 0.4)), int(y0 + width_px * (rng.uniform(0.2, 0.5) + 0.2 * line)))
+                at = (
+                    int(x0 + width_px * rng.uniform(0, 0.4)),
+                    int(y0 + width_px * (rng.uniform(0.2, 0.5) + 0.2 * line)),
+                )
                 font = int(rng.choice([cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_SCRIPT_SIMPLEX]))
-                cv2.putText(strokes, words, at, font, width_px / 200 * rng.uniform(0.6, 1.4), 255, max(1, round(width_px / 50)), cv2.LINE_AA)
+                cv2.putText(
+                    strokes,
+                    words,
+                    at,
+                    font,
+                    width_px / 200 * rng.uniform(0.6, 1.4),
+                    255,
+                    max(1, round(width_px / 50)),
+                    cv2.LINE_AA,
+                )
     colour = np.exp(rng.uniform(-4.5, -2)) * np.exp(rng.normal(0, 0.4, 3))
     amount = (strokes / np.float32(255))[..., None] * rng.uniform(0.4, 0.95)
     return light * (1 - amount) + colour * amount
@@ -228,28 +275,41 @@ def sample(shelves: list[Shelf], rng: np.random.Generator) -> tuple[np.ndarray, 
     if rng.random() < 0.3:
         light = write_on(light, maps[..., 0], width_px, rng)
     targets = np.stack([maps[..., 0] > 0, maps[..., 1] > CORE_DEPTH]).astype(np.float32)
-    return network_input(relight(light.astype(np.float32), rng)), targets
+    return network_input(to_linear(relight(light.astype(np.float32), rng))), targets
 
 
 class Net(nn.Module):
     """The network of colscan/locate/facenet.py, each layer with batch normalisation."""
 
-    def __init__(self) -> None:
+    def __init__(self, kinds: int) -> None:
         super().__init__()
         a, b, c, d = CHANNELS
-        self.sizes = {"stem": (12, a, 1), "a1": (a, a, 3), "b1": (a, b, 3), "b2": (b, b, 3), "c1": (b, c, 3),
-                      "c2": (c, c, 3), "d1": (c, d, 3), "d2": (d, d, 3), "d3": (d, d, 3),
-                      "c3": (c + d, c, 3), "b3": (b + c, b, 3), "a3": (a + b, 16, 3)}
-        self.convs = nn.ModuleDict({k: nn.Conv2d(i, o, s, padding=s // 2, bias=False) for k, (i, o, s) in self.sizes.items()})
+        self.sizes = {
+            "stem": (12, a, 1),
+            "a1": (a, a, 3),
+            "b1": (a, b, 3),
+            "b2": (b, b, 3),
+            "c1": (b, c, 3),
+            "c2": (c, c, 3),
+            "d1": (c, d, 3),
+            "d2": (d, d, 3),
+            "d3": (d, d, 3),
+            "c3": (c + d, c, 3),
+            "b3": (b + c, b, 3),
+            "a3": (a + b, 16, 3),
+        }
+        self.convs = nn.ModuleDict(
+            {k: nn.Conv2d(i, o, s, padding=s // 2, bias=False) for k, (i, o, s) in self.sizes.items()}
+        )
         self.norms = nn.ModuleDict({k: nn.BatchNorm2d(o) for k, (_, o, _) in self.sizes.items()})
-        self.out = nn.Conv2d(16, 2, 3, padding=1)
+        self.out = nn.Conv2d(16, kinds, 3, padding=1)
 
     def layer(self, x: torch.Tensor, name: str) -> torch.Tensor:
         """Convolution, normalisation, rectifier."""
         return torch.relu(self.norms[name](self.convs[name](x)))
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
-        """Log odds (n, 2, h / 2, w / 2)."""
+        """Log odds (n, kinds, h / 2, w / 2)."""
         layer, halve = self.layer, nn.functional.avg_pool2d
         double = lambda y: nn.functional.interpolate(y, scale_factor=2, mode="nearest")  # noqa: E731
         a = layer(nn.functional.pixel_unshuffle(x, 2), "stem")
@@ -276,27 +336,26 @@ class Net(nn.Module):
         return {name: value.detach().numpy().astype(np.float16) for name, value in weights.items()}
 
 
-def fit(shelves: list[Shelf], minutes: float) -> Net:
-    """The network after so many minutes of Adam, its rate falling to nothing."""
+def fit(draw: Callable[[np.random.Generator], tuple[np.ndarray, np.ndarray]], steps: int) -> Net:
+    """The network after so many steps of Adam on drawn (input, targets), its rate falling to nothing."""
     rng = np.random.default_rng(0)
     torch.manual_seed(0)
     torch.set_num_threads(1)
     cv2.setNumThreads(1)
-    net = Net()
+    net, mean = Net(len(draw(rng)[1])), 0.7
     adam = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3)
-    began, n, mean = time.monotonic(), 0, 0.7
-    while (share := (time.monotonic() - began) / (60 * minutes)) < 1:
-        pairs = [sample(shelves, rng) for _ in range(BATCH)]
+    for n in range(1, steps + 1):
+        pairs = [draw(rng) for _ in range(BATCH)]
         x, t = (torch.from_numpy(np.stack(part)) for part in zip(*pairs, strict=True))
         for group in adam.param_groups:
-            group["lr"] = RATE * min(1, n / 20) * (1 + np.cos(np.pi * share)) / 2
+            group["lr"] = RATE * min(1, n / 20) * (1 + np.cos(np.pi * n / steps)) / 2
         loss = nn.functional.binary_cross_entropy_with_logits(net(x), nn.functional.avg_pool2d(t, 2))
         adam.zero_grad()
         loss.backward()
         adam.step()
-        n, mean = n + 1, 0.97 * mean + 0.03 * float(loss.detach())
+        mean = 0.97 * mean + 0.03 * float(loss.detach())
         if n % 50 == 0:
-            print(n, round(share, 3), round(mean, 4), flush=True)
+            print(n, round(mean, 4), flush=True)
     return net.eval()
 
 
@@ -308,11 +367,12 @@ def main() -> None:
     parser.add_argument("truth_dir", type=Path)
     parser.add_argument("out", type=Path)
     parser.add_argument("--without", action="append", default=[])
-    parser.add_argument("--minutes", type=float, default=6)
+    parser.add_argument("--steps", type=int, default=600)
     options = parser.parse_args()
     paths = sorted(options.truth_dir.glob("*/truth.json"))
     kept = [path.parent for path in paths if json.loads(path.read_text())["series"] not in options.without]
-    net = fit([read_shelf(folder) for folder in kept], options.minutes)
+    shelves = [read_shelf(folder) for folder in kept]
+    net = fit(lambda rng: sample(shelves, rng), options.steps)
     np.savez_compressed(options.out, **net.folded())
 
 
