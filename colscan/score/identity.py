@@ -1,0 +1,235 @@
+"""Is the bag in a place the one that stood there before? Its substrate's fine grain tells, like a print.
+
+Where shavings and grain lie is different in every bag and stays visible wherever mycelium is still thin.
+Today's face is laid onto a known one and the grain of both compared at many shifts: the right bag's
+likeness stands out at one shift, another bag's nowhere. How far it stands out from the other shifts, in
+their own spread, means the same in every photo, light and rack, so no likeness needs to be known beforehand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from colscan.locate.model import BagView
+from colscan.score.face import Grid, smooth
+from colscan.score.model import Baseline
+from colscan.score.prepare import prepare
+
+# Shavings' and grains' edges, sharp even under thin mycelium; coarser detail is light and growth.
+_GRAIN_MM = (1.0, 3.0)
+# Contrast is made even over this, so that bare places don't outweigh those half grown over.
+_EVEN_MM, _MOST_CONTRAST = 8.0, 2.0
+# Off what is hidden and off the outline by three cells: edges there are everybody's.
+_KEEP_OFF = np.ones((7, 7), np.uint8)
+# Shifts that are compared, cells: placing by outlines alone is off by up to about 2 cm.
+_SHIFTS = 12
+# Around the best shift, cells: its own slope.
+_PEAK = 3
+# Other bags stand out up to 5.2 (about 2000 pairs of five racks), the right one 4 to 20, less only where
+# it is grown over or fogged. `sure` accuses; `known` acquits.
+SURE, KNOWN = 5.5, 4.5
+# By so much another bag must stand out more than the place's own.
+_CLEARLY = 1.0
+# Two bags that changed places speak for each other: their two values together, and how much more than
+# the two of the bags that should stand there. Twice chance's mean of 3 and four of its spreads.
+_SURE_TOGETHER, _CLEARLY_TOGETHER = 9.3, 2.0
+# A bag that shows half of its substrate bare is known by it; under this it is a stranger's.
+_STRANGE, _STILL_BARE = 3.7, 0.5
+# Too little in common for a spread over shifts.
+_LEAST_CELLS = 400
+
+
+class Verdict(StrEnum):
+    """Whose bag stands in a place."""
+
+    SAME = "same"
+    OTHER = "other"
+    STRANGE = "strange"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FacePrint:
+    """What a bag's face is known again by, on the grid of its baseline; small, picklable.
+
+    Parameters
+    ----------
+    grain : ndarray, shape (h, w), int8
+        Fine detail of brightness, in 1/60 of its usual contrast.
+    clear : ndarray of bool, shape (h, w)
+        Where it is seen.
+    """
+
+    grain: NDArray[np.int8]
+    clear: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class KnownBag:
+    """A bag of the shelf as it is known.
+
+    Parameters
+    ----------
+    baseline : Baseline
+        Its looks before anything grew.
+    latest : FacePrint or None
+        From the latest photo in which it was known to be itself: mycelium has a grain of its own.
+    """
+
+    baseline: Baseline
+    latest: FacePrint | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identity:
+    """Whose bag stands in a place today.
+
+    Parameters
+    ----------
+    key : int
+        The bag that should stand there.
+    verdict : Verdict
+        `same`; `other` (a bag of the shelf, `found`); `strange` (none of the shelf); `unknown`: so far grown
+        over, fogged or hidden that nothing speaks for or against.
+    found : int or None
+        The bag that stands there, where that is known.
+    own, best_other : float
+        How far the likeness to its own bag, and to the likeliest other one, stands out; chance reaches 5.
+        The others are not looked at when its own is sure: 0.
+    """
+
+    key: int
+    verdict: Verdict
+    found: int | None
+    own: float
+    best_other: float
+
+
+def take_print(view: BagView, baseline: Baseline) -> FacePrint:
+    """What a bag is known again by after a photo: keep that of its latest one."""
+    prepared = prepare(view, baseline)
+    return _print(prepared.face.light, prepared.face.seen)
+
+
+def identify(
+    views: Sequence[BagView], bags: Mapping[int, KnownBag], *, coverage: Mapping[int, float]
+) -> tuple[Identity, ...]:
+    """Whether each view shows the bag that its key says, and if not, which other bag of the shelf.
+
+    Parameters
+    ----------
+    views : sequence of BagView
+        One photo's bags; each key is that of the bag whose place it is. After `share_reference`.
+    bags : mapping of int to KnownBag
+        All bags that could stand there, by key.
+    coverage : mapping of int to float
+        Today's own coverage of each view's face (fraction), by key, where it was measured.
+
+    Returns
+    -------
+    tuple of Identity
+        In the order of `views`. A view whose bag isn't known is `unknown`.
+    """
+    scores = [_scores(view, bags) for view in views]
+    swapped = _exchanged(views, scores)
+    return tuple(
+        _judge(view.key, known, swapped.get(view.key), coverage=coverage.get(view.key))
+        for view, known in zip(views, scores, strict=True)
+    )
+
+
+def _scores(view: BagView, bags: Mapping[int, KnownBag]) -> dict[int, float]:
+    """How far each bag's likeness stands out; its own alone where that is sure."""
+    if view.key not in bags:
+        return {}
+    own = stands_out(view, bags[view.key])
+    if own >= SURE:
+        return {view.key: own}
+    return {key: own if key == view.key else stands_out(view, bag) for key, bag in bags.items()}
+
+
+def stands_out(view: BagView, bag: KnownBag) -> float:
+    """How far the grain of a view agrees better with a bag's at one shift than at others, in their spread."""
+    known = bag.baseline.face
+    first = _print(np.nan_to_num(known), np.isfinite(known[..., 0]))
+    today = take_print(view, bag.baseline)
+    prints = (
+        [first] if bag.latest is None or bag.latest.grain.shape != first.grain.shape else [first, bag.latest]
+    )
+    return max(_peak(one, today) for one in prints)
+
+
+def _judge(key: int, known: Mapping[int, float], swapped: int | None, *, coverage: float | None) -> Identity:
+    own = known.get(key, 0.0)
+    others = {other: value for other, value in known.items() if other != key}
+    likeliest = max(others, key=lambda other: others[other], default=None)
+    best = others[likeliest] if likeliest is not None else 0.0
+    found: int | None = None
+    if best >= SURE and best > own + _CLEARLY:
+        verdict, found = Verdict.OTHER, likeliest
+    elif swapped is not None:
+        verdict, found = Verdict.OTHER, swapped
+    elif own >= KNOWN:
+        verdict, found = Verdict.SAME, key
+    elif key in known and own < _STRANGE and coverage is not None and coverage < _STILL_BARE:
+        verdict = Verdict.STRANGE
+    else:
+        verdict = Verdict.UNKNOWN
+    return Identity(key=key, verdict=verdict, found=found, own=own, best_other=best)
+
+
+def _exchanged(views: Sequence[BagView], scores: Sequence[Mapping[int, float]]) -> dict[int, int]:
+    """Pairs of bags that stand in each other's place, by both together: key to key."""
+    by_key = {view.key: known for view, known in zip(views, scores, strict=True)}
+    found: dict[int, int] = {}
+    for a, at_a in by_key.items():
+        for b in at_a:
+            if b <= a or a not in by_key.get(b, {}):
+                continue
+            crossed, own = at_a[b] + by_key[b][a], at_a[a] + by_key[b][b]
+            if crossed >= _SURE_TOGETHER and crossed > own + _CLEARLY_TOGETHER:
+                found |= {a: b, b: a}
+    return found
+
+
+def _print(light: Grid, seen: NDArray[np.bool_]) -> FacePrint:
+    brightness = np.log(np.maximum(light.mean(2), 1e-4)).astype(np.float32)
+    fine, coarse = (smooth(brightness, seen, sigma) for sigma in _GRAIN_MM)
+    detail = fine - coarse
+    contrast = np.sqrt(np.maximum(smooth(detail * detail, seen, _EVEN_MM), 1e-8))
+    grain = np.clip(detail / contrast, -_MOST_CONTRAST, _MOST_CONTRAST) * 60
+    clear = cv2.erode(np.pad(seen, 1).astype(np.uint8), _KEEP_OFF)[1:-1, 1:-1] > 0
+    return FacePrint(grain=np.round(grain).astype(np.int8), clear=np.asarray(clear))
+
+
+def _peak(known: FacePrint, today: FacePrint) -> float:
+    """By how many spreads the best shift's correlation exceeds the mean of those apart from it."""
+    inner = (slice(_SHIFTS, -_SHIFTS), slice(_SHIFTS, -_SHIFTS))
+    if min(known.clear.shape) <= 2 * _SHIFTS or known.clear[inner].sum() < _LEAST_CELLS:
+        return 0.0
+    a, wa = _weighted(known)
+    b, wb = _weighted(today)
+    a, wa = a[inner].copy(), wa[inner].copy()
+    product, energy_a, energy_b, shared = (
+        np.asarray(cv2.matchTemplate(image, template, cv2.TM_CCORR))
+        for image, template in ((b, a), (wb, a * a), (b * b, wa), (wb, wa))
+    )
+    if shared.min() < _LEAST_CELLS:
+        return 0.0
+    likeness = product / np.sqrt(np.maximum(energy_a * energy_b, 1e-6))
+    y, x = np.unravel_index(int(likeness.argmax()), likeness.shape)
+    apart = np.ones(likeness.shape, bool)
+    apart[max(0, y - _PEAK) : y + _PEAK + 1, max(0, x - _PEAK) : x + _PEAK + 1] = False
+    rest = likeness[apart]
+    return float((likeness.max() - rest.mean()) / max(float(rest.std()), 1e-6))
+
+
+def _weighted(one: FacePrint) -> tuple[Grid, Grid]:
+    clear = one.clear.astype(np.float32)
+    return np.asarray(one.grain / 60 * clear, np.float32), clear
