@@ -232,4 +232,4 @@ def _peak(known: FacePrint, today: FacePrint) -> float:
 
 def _weighted(one: FacePrint) -> tuple[Grid, Grid]:
     clear = one.clear.astype(np.float32)
-    return one.grain.astype(np.float32) / 60 * clear, clear
+    return np.asarray(one.grain / 60 * clear, np.float32), clear

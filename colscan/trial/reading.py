@@ -92,7 +92,7 @@ def parse_plan(raw: bytes, source: str) -> Trial:
         When something in it is not understood.
     """
     text = decode_plan_file(raw, source)
-    reading = _Reading(source=source, data=_parse_toml(text, source), lines=find_key_lines(text))
+    reading = _Reading(source=source, data=parse_toml(text, source), lines=find_key_lines(text))
     top = _read_top(reading)
     limits, _recipe, strains, treatments, shelves = (_read_section(reading, s) for s in SECTIONS)
     reading.finish()
@@ -108,7 +108,8 @@ def parse_plan(raw: bytes, source: str) -> Trial:
     return trial
 
 
-def _parse_toml(text: str, source: str) -> dict[str, Any]:
+def parse_toml(text: str, source: str) -> dict[str, Any]:
+    """Return what a TOML text holds; a line that is no TOML is refused (`TrialError`) with its number."""
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

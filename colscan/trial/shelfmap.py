@@ -1,34 +1,37 @@
-"""shelfmap.toml: on one photo of each shelf, where the bags without a card stand."""
+"""shelfmap.toml: where each bag without a card stands, per shelf, as the grower confirmed it on one photo."""
 
 from __future__ import annotations
 
-import json
+import dataclasses
+import math
 import os
-import tomllib
+from collections.abc import Collection, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
-from colscan.errors import TrialError
+from colscan.errors import LedgerError, Problem
+from colscan.hints import suggest_near
+from colscan.trial.lines import KeyPath, find_key_lines
+from colscan.trial.problems import decode_plan_file, raise_problems, read_plan_file
+from colscan.trial.reading import parse_toml
+from colscan.trial.writing import format_value
 
-FILE = "shelfmap.toml"
-_HEAD = """\
-# Where the bags without a card stand: for each shelf one photo, and each bag's outline in it
-# (x y x y ..., px of the photo held upright). Made by `colscan map`; later photos are laid onto it.
+MAP_FILE = "shelfmap.toml"
+LEAST_CORNERS = 3
+_ABOUT = """\
+# Where each bag stands: per shelf the photo on which it was confirmed, and each bag's outline there
+# (x, y in px from the top left of the upright photo). `colscan map` writes this file.
 """
+_TEXTS, _SIZES = ("name", "photo", "photo_sha256"), ("width_px", "height_px")
+_SHELF_KEYS = (*_TEXTS, *_SIZES, "place")
+_PLACE_KEYS = ("bag", "outline_px")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """Where a bag stands.
-
-    Parameters
-    ----------
-    bag : str
-        Its code.
-    outline_px : tuple of (float, float)
-        Its face's polygon in the mapped photo.
-    """
+    """A bag and the outline of its face in the mapped photo, x, y in px, three corners or more."""
 
     bag: str
     outline_px: tuple[tuple[float, float], ...]
@@ -36,18 +39,18 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShelfMap:
-    """The map of one shelf.
+    """The places on a shelf.
 
     Parameters
     ----------
     shelf : str
-        Its name.
+        The shelf's name; empty where the trial has but one.
     photo, photo_sha256 : str
-        The mapped photo.
+        Name and hash of the mapped photo.
     width_px, height_px : int
-        Its size.
+        Its size, upright.
     places : tuple of Place
-        The bags on it.
+        In the grower's order.
     """
 
     shelf: str
@@ -58,111 +61,197 @@ class ShelfMap:
     places: tuple[Place, ...]
 
 
-def read_shelfmaps(folder: Path) -> tuple[ShelfMap, ...]:
-    """The maps of a trial's shelves; none when there is no shelfmap.toml.
+def read_shelfmaps(folder: Path, *, bags: Collection[str]) -> tuple[ShelfMap, ...]:
+    """Return the maps of a trial's shelves, in the file's order; none when there is no file.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial's folder.
+    bags : collection of str
+        Codes of the trial's bags: a place of any other is refused.
 
     Raises
     ------
     TrialError
-        When the file can't be read or a map in it is wrong.
+        When the file is not understood: with line, key and value.
     """
-    path = folder / FILE
-    try:
-        document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        return ()
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise _wrong(path, str(error)) from error
-    maps = tuple(_read_map(path, entry) for entry in _list(document, "map", path))
-    shelves = [one.shelf for one in maps]
-    placed = [(one.shelf, place.bag) for one in maps for place in one.places]
-    for what, names in (("shelf", shelves), ("bag", [bag for _, bag in placed])):
-        twice = sorted({name for name in names if names.count(name) > 1})
-        if twice:
-            raise _wrong(path, f"{what} {twice[0]!r} stands in it twice")
-    return maps
+    return _read(folder, bags=bags)
 
 
-def write_shelfmap(folder: Path, made: ShelfMap) -> None:
-    """Keep a map in place of its shelf's earlier one; its bags leave the maps of other shelves.
+def write_shelfmap(folder: Path, shelf_map: ShelfMap) -> None:
+    """Put the map of one shelf into the file, whole or not at all; a map of the same shelf is replaced.
+
+    A bag stands in one place: those of the new map are taken out of other shelves' maps.
 
     Raises
     ------
     TrialError
-        When shelfmap.toml is wrong or can't be written.
+        When the file there is not understood.
+    LedgerError
+        When it can't be written; what was there is as before.
     """
-    here = {place.bag for place in made.places}
-    maps = [one for one in read_shelfmaps(folder) if one.shelf != made.shelf]
-    text = _HEAD + "".join(_shown(one, without=here) for one in maps) + _shown(made, without=set())
-    path = folder / FILE
-    part = path.with_name(f".{FILE}.{os.getpid()}.part")
+    moved = {place.bag for place in shelf_map.places}
+    others = [
+        dataclasses.replace(one, places=tuple(place for place in one.places if place.bag not in moved))
+        for one in _read(folder, bags=None)
+        if one.shelf != shelf_map.shelf
+    ]
+    maps = [*others, shelf_map]
+    text = _ABOUT + "".join(f"\n{_format_map(one)}" for one in maps)
+    _put(folder / MAP_FILE, text.encode())
+
+
+def _put(path: Path, data: bytes) -> None:
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        part.write_text(text, encoding="utf-8")
+        with part.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
         part.replace(path)
     except OSError as error:
+        msg = f"{path}: can't be written ({error.strerror})"
+        raise LedgerError(msg, "Nothing was changed. Check its permissions and the disk's space.") from error
+    finally:
         with suppress(OSError):
             part.unlink(missing_ok=True)
-        msg = f"{path}: can't be written ({error.strerror})."
-        raise TrialError(msg, "Make room on the disk, or make the trial's folder writable.") from error
 
 
-def _shown(one: ShelfMap, *, without: set[str]) -> str:
-    places = [place for place in one.places if place.bag not in without]
-    lines = [
-        "\n[[map]]",
-        # A JSON string is a TOML string.
-        *(f"{name} = {json.dumps(getattr(one, name))}" for name in ("shelf", "photo", "photo_sha256")),
-        f"width_px = {one.width_px}",
-        f"height_px = {one.height_px}",
-    ]
-    for place in places:
-        corners = ", ".join(f"{x:.1f}, {y:.1f}" for x, y in place.outline_px)
-        lines += ["", "[[map.place]]", f"bag = {json.dumps(place.bag)}", f"outline_px = [{corners}]"]
+def _format_map(one: ShelfMap) -> str:
+    values = (one.shelf, one.photo, one.photo_sha256, one.width_px, one.height_px)
+    lines = ["[[shelf]]"]
+    lines += [f"{key} = {format_value(value)}" for key, value in zip(_SHELF_KEYS, values, strict=False)]
+    for place in one.places:
+        corners = ", ".join(f"[{x:.1f}, {y:.1f}]" for x, y in place.outline_px)
+        lines += ["", "[[shelf.place]]", f"bag = {format_value(place.bag)}", f"outline_px = [{corners}]"]
     return "\n".join(lines) + "\n"
 
 
-def _read_map(path: Path, entry: dict[str, object]) -> ShelfMap:
-    known = {"shelf", "photo", "photo_sha256", "width_px", "height_px", "place"}
-    for key in entry.keys() - known:
-        raise _wrong(path, f"the key {key!r} is not known in a map")
+@dataclass(kw_only=True)
+class _Reading:
+    """A shelfmap.toml while it is read: the lines of its keys, and what was found wrong."""
+
+    source: str
+    lines: dict[KeyPath, int]
+    found: list[Problem] = field(default_factory=list)
+
+    def refuse(self, path: KeyPath, message: str, hint: str) -> None:
+        self.found.append(
+            Problem(source=f"{self.source}:{self.lines.get(path, 1)}", message=message, hint=hint)
+        )
+
+    def check_keys(self, path: KeyPath, table: dict[str, Any], keys: Sequence[str]) -> None:
+        """Refuse keys that are unknown or missing."""
+        listed = f"The keys there are: {', '.join(keys)}."
+        for name in table:
+            if name not in keys:
+                self.refuse((*path, name), f"unknown key {name!r}", suggest_near(name, keys) + listed)
+        for name in keys:
+            if name not in table and name != "place":
+                self.refuse(path, f"{name} is missing", f"{listed} `colscan map` writes them all.")
+
+    def tables(self, path: KeyPath, value: Any) -> list[dict[str, Any]]:
+        """Return the tables of an array of tables."""
+        if isinstance(value, list) and all(isinstance(table, dict) for table in value):
+            return value
+        header = ".".join(str(part) for part in path if isinstance(part, str))
+        self.refuse(
+            path, f"{path[-1]} is not written as a section", f"Write [[{header}]] on a line of its own."
+        )
+        return []
+
+
+def _read(folder: Path, *, bags: Collection[str] | None) -> tuple[ShelfMap, ...]:
+    path = folder / MAP_FILE
+    if not path.exists():
+        return ()
+    text = decode_plan_file(read_plan_file(path), str(path))
+    data = parse_toml(text, str(path))
+    reading = _Reading(source=str(path), lines=find_key_lines(text))
+    for name in data:
+        if name != "shelf":
+            reading.refuse(
+                (name,), f"unknown key {name!r}", "Each shelf stands under [[shelf]], its places below."
+            )
+    tables = reading.tables(("shelf",), data.get("shelf", []))
+    maps = [_read_map(reading, ("shelf", i), table, bags=bags) for i, table in enumerate(tables)]
+    raise_problems(reading.found)
+    read = tuple(one for one in maps if one is not None)
+    _refuse_doubles(reading, read)
+    raise_problems(reading.found)
+    return read
+
+
+def _read_map(
+    reading: _Reading, path: KeyPath, table: dict[str, Any], *, bags: Collection[str] | None
+) -> ShelfMap | None:
+    before = len(reading.found)
+    reading.check_keys(path, table, _SHELF_KEYS)
+    for name in _TEXTS:
+        if name in table and not isinstance(table[name], str):
+            reading.refuse((*path, name), f"{name}: {table[name]!r} is no text", "Write it in quotes.")
+    for name in _SIZES:
+        if name in table and not (type(table[name]) is int and table[name] > 0):
+            reading.refuse((*path, name), f"{name}: {table[name]!r} is no size in px", "Write it like 1680.")
+    inner = (*path, "place")
+    tables = reading.tables(inner, table.get("place", []))
+    places = [_read_place(reading, (*inner, i), place, bags=bags) for i, place in enumerate(tables)]
+    if len(reading.found) > before:
+        return None
     return ShelfMap(
-        shelf=_text(path, entry, "shelf"),
-        photo=_text(path, entry, "photo"),
-        photo_sha256=_text(path, entry, "photo_sha256"),
-        width_px=_size(path, entry, "width_px"),
-        height_px=_size(path, entry, "height_px"),
-        places=tuple(_read_place(path, place) for place in _list(entry, "place", path)),
+        shelf=table["name"],
+        photo=table["photo"],
+        photo_sha256=table["photo_sha256"],
+        width_px=table["width_px"],
+        height_px=table["height_px"],
+        places=tuple(place for place in places if place is not None),
     )
 
 
-def _read_place(path: Path, entry: dict[str, object]) -> Place:
-    bag, numbers = _text(path, entry, "bag"), entry.get("outline_px")
-    fine = isinstance(numbers, list) and all(type(x) in (int, float) for x in numbers)
-    if not (fine and isinstance(numbers, list) and len(numbers) >= 6 and len(numbers) % 2 == 0):
-        raise _wrong(path, f"bag {bag!r}: outline_px is no polygon x, y, x, y, ... of three corners or more")
-    return Place(bag=bag, outline_px=tuple(zip(numbers[::2], numbers[1::2], strict=True)))
+def _read_place(
+    reading: _Reading, path: KeyPath, table: dict[str, Any], *, bags: Collection[str] | None
+) -> Place | None:
+    before = len(reading.found)
+    reading.check_keys(path, table, _PLACE_KEYS)
+    bag = table.get("bag")
+    if bags is not None and "bag" in table and bag not in bags:
+        hint = suggest_near(str(bag), sorted(bags)) + "Bags stand in bags.csv."
+        reading.refuse((*path, "bag"), f"bag {bag!r} is no bag of this trial", hint)
+    outline = table.get("outline_px", [])
+    corners = outline if isinstance(outline, list) else []
+    if "outline_px" in table and not (isinstance(outline, list) and all(_is_corner(c) for c in corners)):
+        message = f"outline_px of bag {bag!r} is no list of corners"
+        reading.refuse((*path, "outline_px"), message, "Write it like [[10, 20], [30, 20], [30, 60]].")
+    elif "outline_px" in table and len(corners) < LEAST_CORNERS:
+        message = (
+            f"outline_px of bag {bag!r} has {len(corners)} corners, and a face has {LEAST_CORNERS} at least"
+        )
+        reading.refuse((*path, "outline_px"), message, "Draw it again with `colscan map`.")
+    if len(reading.found) > before:
+        return None
+    return Place(bag=str(bag), outline_px=tuple((float(x), float(y)) for x, y in corners))
 
 
-def _list(entry: dict[str, object], key: str, path: Path) -> list[dict[str, object]]:
-    found = entry.get(key, [])
-    if not isinstance(found, list) or not all(isinstance(item, dict) for item in found):
-        raise _wrong(path, f"{key} is no list of tables ([[{key}]])")
-    return found
+def _is_corner(corner: Any) -> bool:
+    if not (isinstance(corner, list) and len(corner) == 2):
+        return False
+    return all(type(value) in (int, float) and math.isfinite(value) for value in corner)
 
 
-def _text(path: Path, entry: dict[str, object], key: str) -> str:
-    found = entry.get(key)
-    if not isinstance(found, str) or not found:
-        raise _wrong(path, f"a map or place has no {key}")
-    return found
-
-
-def _size(path: Path, entry: dict[str, object], key: str) -> int:
-    found = entry.get(key)
-    if type(found) is not int or found <= 0:
-        raise _wrong(path, f"{key} is no size in px: {found!r}")
-    return found
-
-
-def _wrong(path: Path, what: str) -> TrialError:
-    return TrialError(f"{path}: {what}.", "Correct it, or make the map again with: colscan map")
+def _refuse_doubles(reading: _Reading, maps: Sequence[ShelfMap]) -> None:
+    """Refuse a shelf that stands twice, and a bag that does, on one shelf or two."""
+    shelves: dict[str, int] = {}
+    bags: dict[str, int] = {}
+    for i, one in enumerate(maps):
+        line = reading.lines[("shelf", i)]
+        if one.shelf in shelves:
+            message = f"shelf {one.shelf!r} stands twice (first on line {shelves[one.shelf]})"
+            reading.refuse(("shelf", i), message, "Keep one of the two.")
+        shelves.setdefault(one.shelf, line)
+        for j, place in enumerate(one.places):
+            path = ("shelf", i, "place", j, "bag")
+            if place.bag in bags:
+                message = f"bag {place.bag!r} stands twice (first on line {bags[place.bag]})"
+                reading.refuse(path, message, "A bag stands in one place: take one of the two out.")
+            bags.setdefault(place.bag, reading.lines[path])

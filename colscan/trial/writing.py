@@ -65,24 +65,25 @@ def _format_table(section: Section, values: Any, *, commented: bool) -> str:
         if commented:
             remark = key.meaning + _say_default(values, name)
             lines += [f"# {line}" for line in textwrap.wrap(remark, _WIDTH - 2)]
-        lines.append(f"# {name} = {_UNSET_TIME}" if value is None else f"{name} = {_format_value(value)}")
+        lines.append(f"# {name} = {_UNSET_TIME}" if value is None else f"{name} = {format_value(value)}")
     return "\n".join(lines)
 
 
 def _say_default(values: Any, name: str) -> str:
     default = next(f.default for f in dataclasses.fields(values) if f.name == name)
     is_said = default is not dataclasses.MISSING and default not in (None, "", ())
-    return f" Default: {_format_value(default)}." if is_said else ""
+    return f" Default: {format_value(default)}." if is_said else ""
 
 
-def _format_value(value: Any) -> str:
+def format_value(value: Any) -> str:
+    """Return a value as TOML writes it."""
     if isinstance(value, str):
         # JSON's text in quotes is TOML's, but for the one control character that JSON lets stand.
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, datetime):
         return value.isoformat(timespec="seconds")
     if isinstance(value, tuple):
-        return f"[{', '.join(_format_value(item) for item in value)}]"
+        return f"[{', '.join(format_value(item) for item in value)}]"
     return str(int(value)) if value == int(value) else repr(value)
 
 
