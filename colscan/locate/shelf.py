@@ -129,20 +129,17 @@ def place_bags(
     if not found:
         return Placed(standing=Standing(strangers=len(proposals)))
     shelf, change = max(found, key=_trust)
-    keys = [key for key, _ in shelf.places]
-    carried = carry_places(change, [outline for _, outline in shelf.places], outlines, rgb.shape[:2])
-    standing = {
-        key: place.proposal
-        for key, place in zip(keys, carried, strict=True)
-        if place.proposal is not None and not place.doubtful
-    }
+    size_px = (rgb.shape[1], rgb.shape[0])
+    carried = carry_places(change, [outline for _, outline in shelf.places], outlines, size_px=size_px)
+    places = list(zip((key for key, _ in shelf.places), carried.places, strict=True))
+    standing = {k: place.proposal for k, place in places if place.proposal is not None and not place.doubtful}
     return Placed(
         views=_views(rgb, cards, carded_px, proposals, standing),
-        disputed=tuple(key for key, face in carded if any(_stands_in(face, place) for place in carried)),
+        disputed=tuple(k for k, face in carded if any(_stands_in(face, place) for _, place in places)),
         standing=Standing(
-            empty=tuple(k for k, place in zip(keys, carried, strict=True) if _is_empty(place)),
-            doubtful=tuple(k for k, place in zip(keys, carried, strict=True) if place.doubtful),
-            strangers=len(proposals) - len({p.proposal for p in carried if p.proposal is not None}),
+            empty=tuple(k for k, place in places if _is_empty(place)),
+            doubtful=tuple(k for k, place in places if place.doubtful),
+            strangers=len(carried.extra),
             shelf_known=True,
         ),
     )

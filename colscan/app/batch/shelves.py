@@ -14,7 +14,7 @@ from colscan.errors import TrialError
 from colscan.locate import MappedShelf, map_shelf
 from colscan.photo import load_rgb
 from colscan.trial.model import Trial
-from colscan.trial.shelfmap import FILE, ShelfMap, read_shelfmaps
+from colscan.trial.shelfmap import MAP_FILE, ShelfMap, read_shelfmaps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,7 +45,7 @@ def look_of(folder: Path, trial: Trial) -> Looking:
         When shelfmap.toml is wrong, or a mapped photo is gone from the trial's photos/.
     """
     limit = trial.limits.max_photo_megapixels
-    maps = read_shelfmaps(folder)
+    maps = read_shelfmaps(folder, bags={bag.bag for bag in trial.bags})
     if not maps:
         return Looking(max_megapixels=limit)
     shelves = tuple(_ready(folder, trial, one) for one in maps)
@@ -60,7 +60,7 @@ def _ready(folder: Path, trial: Trial, one: ShelfMap) -> MappedShelf:
     found = (folder / "photos").glob(f"*-{one.photo_sha256[:8]}.*")
     path = next((path for path in sorted(found) if path.suffix != PART), None)
     if path is None:
-        msg = f"{folder / FILE}: the mapped photo of {one.shelf} ({one.photo}) is gone from photos/."
+        msg = f"{folder / MAP_FILE}: the mapped photo of {one.shelf} ({one.photo}) is gone from photos/."
         raise TrialError(msg, "Put it back, or make the map again with: colscan map")
     codes = {bag.bag: bag.key for bag in trial.bags if bag.tag is None}
     outlines = [(place.bag, np.array(place.outline_px, np.float64)) for place in one.places]
