@@ -117,7 +117,7 @@ def load_rgb(path: Path, *, max_megapixels: float) -> ImageRGB:
         if image.mode in _COLOURLESS:
             msg = f"{path.name}: is a picture without colour ({image.mode})."
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
-        upright = ImageOps.exif_transpose(_to_srgb(image))
+        upright = _to_srgb(ImageOps.exif_transpose(image))
         return np.asarray(upright)
 
 
@@ -146,7 +146,7 @@ def load_small(path: Path, *, least_px: int, max_megapixels: float) -> ImageRGB:
     """
     with _opened(_read_bytes(path), path.name, max_megapixels) as image:
         image.draft(None, (least_px, least_px))
-        return np.asarray(ImageOps.exif_transpose(_to_srgb(image)))
+        return np.asarray(_to_srgb(ImageOps.exif_transpose(image)))
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -192,7 +192,10 @@ def _check_size(image: Image.Image, name: str, max_megapixels: float) -> None:
 
 
 def _to_srgb(image: Image.Image) -> Image.Image:
-    """Convert to 8-bit sRGB; phones write wider colour spaces, and say so in a profile."""
+    """Convert to 8-bit sRGB; phones write wider colour spaces, and say so in a profile.
+
+    The result has no EXIF: turn the image upright before.
+    """
     profile = image.info.get("icc_profile")
     if profile and image.mode in ("RGB", "CMYK"):
         try:

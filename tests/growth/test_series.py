@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hornbeam import (  # fmt: skip
@@ -11,6 +13,7 @@ from hornbeam import (  # fmt: skip
     make_bag,
     make_hornbeam,
     make_trial,
+    photo,
     score,
     suspect,
     verdict,
@@ -158,3 +161,12 @@ def test_curves_hold_events_and_calls_of_the_bag() -> None:
     assert [(one.what, one.days) for one in curves["HE2-2"].happenings] == [("moved", 3.5), ("shaken", 6.5)]
     assert [code for code, curve in curves.items() if curve.contaminated] == ["HE2-1"]
     assert _curve(score("B1", 3, 10), events=(event("moved", 1, "B2"),)).happenings == ()
+
+
+def test_a_camera_change_is_a_mark_of_the_bags_in_its_photo() -> None:
+    """The photo flagged `other-camera` stands among the happenings of the bags that it shows."""
+    changed = replace(photo(5), problems=(Flag.OTHER_CAMERA,))
+    photos = (photo(3), changed)
+    curve = _curve(score("B1", 3, 10), score("B1", 5, 30), photos=photos)
+    assert [(one.what, one.days) for one in curve.happenings] == [("other camera", 5.0)]
+    assert _curve(score("B1", 3, 10), photos=photos).happenings == ()

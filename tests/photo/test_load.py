@@ -13,6 +13,7 @@ from PIL import Image, ImageCms
 from png_bytes import png
 
 from colscan.errors import PhotoError
+from colscan.flags import Flag
 from colscan.photo import load_rgb, read_ref, to_linear
 
 ZONE = ZoneInfo("America/New_York")
@@ -101,6 +102,15 @@ def test_wide_colour_becomes_srgb(tmp_path: Path) -> None:
     """A profile other than sRGB is applied: where red and green change places, so do the quarters."""
     path = tmp_path / "tagged.png"
     corners().save(path, icc_profile=wide_profile())
+    assert quarters(load_rgb(path, max_megapixels=1)) == ["g", "r", "b", "w"]
+
+
+def test_wide_colour_is_turned_upright(tmp_path: Path) -> None:
+    """A photo with both an orientation and a profile keeps its orientation through the conversion."""
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    path = tmp_path / "tagged.jpg"
+    corners().transpose(Image.Transpose.ROTATE_90).save(path, icc_profile=wide_profile(), exif=exif)
     assert quarters(load_rgb(path, max_megapixels=1)) == ["g", "r", "b", "w"]
 
 
@@ -195,3 +205,22 @@ def test_linear_light_is_srgbs() -> None:
     }
     decoded = to_linear(np.array(list(known), np.uint8))
     assert decoded == pytest.approx(list(known.values()), abs=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("tag", "value", "flags"),
+    [
+        (0xA406, 3, {Flag.NIGHT_MODE}),
+        (0xA406, 1, set()),
+        (0xA401, 3, {Flag.HDR_MODE}),
+        (0xA401, 4, set()),
+    ],
+)
+def test_night_and_hdr_are_said(tmp_path: Path, tag: int, value: int, flags: set[Flag]) -> None:
+    """SceneCaptureType night scene, CustomRendered HDR; not a landscape, nor the plain one of a pair."""
+    exif = Image.Exif()
+    exif.get_ifd(0x8769).update({0x9003: "2026:03:09 10:07:20", tag: value})
+    path = tmp_path / "photo.jpg"
+    corners().save(path, exif=exif)
+    ref = read_ref(path, max_megapixels=1, zone=ZONE, not_before=LONG_AGO)
+    assert set(ref.flags) == {Flag.ZONE_ASSUMED} | flags

@@ -97,3 +97,50 @@ def test_the_option_wins(tmp_path: Path) -> None:
     said = datetime(2026, 3, 10, 9, tzinfo=ZONE)
     taken = resolve(photo(tmp_path, "IMG_20260309_100720.jpg"), {ORIGINAL: "2026:03:09 10:00:00"}, said)
     assert taken == Taken(at=said, source="option")
+
+
+@pytest.mark.parametrize(
+    ("stamp", "at", "doubtful"),
+    [
+        ("2026:03:08 01:59:00", "2026-03-08T01:59:00-05:00", False),
+        ("2026:03:08 02:30:00", "2026-03-08T02:30:00-05:00", True),
+        ("2026:03:08 03:01:00", "2026-03-08T03:01:00-04:00", False),
+        ("2025:11:02 00:30:00", "2025-11-02T00:30:00-04:00", False),
+        ("2025:11:02 01:30:00", "2025-11-02T01:30:00-04:00", True),
+        ("2025:11:02 02:30:00", "2025-11-02T02:30:00-05:00", False),
+    ],
+)
+def test_the_hour_in_which_clocks_change(tmp_path: Path, stamp: str, at: str, doubtful: bool) -> None:
+    """A time that the zone has twice or not at all is flagged; those around it have their own offset."""
+    taken = resolve(photo(tmp_path, "a.jpg"), {ORIGINAL: stamp})
+    assert taken.at.isoformat() == at
+    assert taken.flags == ((Flag.ZONE_ASSUMED, Flag.CLOCK_CHANGE) if doubtful else (Flag.ZONE_ASSUMED,))
+    said = resolve(photo(tmp_path, "a.jpg"), {ORIGINAL: stamp, OFFSET: "-04:00"})
+    assert said.flags == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "at"),
+    [
+        ("shelf 2026-03-09 at 6.07.20 PM.jpeg", "2026-03-09T18:07:20-04:00"),
+        ("shelf 2026-03-09 at 12.07.20 AM.jpeg", "2026-03-09T00:07:20-04:00"),
+        ("photo_2026-03-09_10-07-20.jpg", "2026-03-09T10:07:20-04:00"),
+        ("PXL_20260309_140720123.jpg", "2026-03-09T14:07:20+00:00"),
+    ],
+)
+def test_names_by_half_days_and_in_utc(tmp_path: Path, name: str, at: str) -> None:
+    """Half days are read, and names that are known to be in UTC."""
+    taken = resolve(photo(tmp_path, name), {})
+    assert taken.at.isoformat() == at
+    assert taken.flags == (Flag.TIME_FROM_NAME,)
+
+
+def test_a_date_in_the_maker_note(tmp_path: Path) -> None:
+    """A trail camera's own date is read; another maker's note, a short or impossible one is passed over."""
+    note = (
+        bytes.fromhex("01f1") + bytes(20) + b"".join(n.to_bytes(2, "little") for n in (5, 7, 10, 3, 9, 2026))
+    )
+    path = photo(tmp_path, "IMG_20260310_080000.jpg")
+    assert resolve(path, {0x927C: note}).at.isoformat() == "2026-03-09T10:07:05-04:00"
+    for other in (b"XX" + note[2:], note[:30], note[:28] + b"\x63" + note[29:], "text"):
+        assert resolve(path, {0x927C: other}).source == "file-name"

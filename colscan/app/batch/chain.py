@@ -100,7 +100,7 @@ class Chain:
             )
             for together in bursts
         ]
-        for results in run_in_order(self._pool, measure_together, jobs):
+        for results in run_in_order(self._pool, measure_together, [job for job in jobs if job]):
             for result in results:
                 if not isinstance(result, Failure):
                     self.add(result)
