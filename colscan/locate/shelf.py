@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from colscan.flags import Flag
 from colscan.locate.cards import find_cards
 from colscan.locate.carry import Carried, Homography, Scene, carry_places, describe_scene, register
 from colscan.locate.model import BagView, Card, Points, Standing
 from colscan.locate.propose import Proposal, propose_faces
+from colscan.locate.reference import Reference
 from colscan.locate.standin import stand_in_references
 from colscan.locate.uncarded import view_without_card
+from colscan.locate.wall import Surroundings, lamp_change, surroundings
 from colscan.photo.model import ImageRGB
 from colscan.trial.model import LAST_BAG_TAG, SHELF_TAGS
+
+# A channel of a stand-in at or over this share of the sensor's range may be burnt out.
+_BURNT_OUT = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,10 +34,16 @@ class MappedShelf:
         The shelf in the mapped photo.
     places : tuple of (int, ndarray)
         By `Bag.key`, where each bag's face was, px of the mapped photo.
+    around : Surroundings
+        Its light apart from the bags.
+    paper : ndarray, shape (3,)
+        What stood in for white paper there; NaN when nothing did, or it was burnt out.
     """
 
     scene: Scene
     places: tuple[tuple[int, Points], ...]
+    around: Surroundings
+    paper: NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,8 +80,18 @@ def map_shelf(
         Faces of bags in it that are not on the map: they may move too.
     """
     outlines = [*(outline for _, outline in places), *others_px]
-    scene = describe_scene(rgb, outlines, cards=find_cards(rgb))
-    return MappedShelf(scene=scene, places=tuple(places))
+    cards = find_cards(rgb)
+    proposals = propose_uncarded(rgb, cards, ())
+    references = _references(rgb, cards, proposals) if proposals else ()
+    sure = [
+        r.paper for r in references if Flag.REFERENCE_CLIPPED not in r.flags and np.isfinite(r.paper).all()
+    ]
+    return MappedShelf(
+        scene=describe_scene(rgb, outlines, cards=cards),
+        places=tuple(places),
+        around=surroundings(rgb, outlines),
+        paper=np.median(sure, axis=0) if sure else np.full(3, np.nan),
+    )
 
 
 def propose_uncarded(
@@ -132,9 +155,14 @@ def place_bags(
     size_px = (rgb.shape[1], rgb.shape[0])
     carried = carry_places(change, [outline for _, outline in shelf.places], outlines, size_px=size_px)
     places = list(zip((key for key, _ in shelf.places), carried.places, strict=True))
+    seen_around = surroundings(rgb, [*outlines, *carded_px])
+    lamp = lamp_change(shelf.around, seen_around, change)
+    references = _references(rgb, cards, proposals)
+    if lamp is not None and np.isfinite(shelf.paper).all():
+        references = tuple(_in_colour(reference, shelf.paper * lamp) for reference in references)
     standing = {k: place.proposal for k, place in places if place.proposal is not None and not place.doubtful}
     return Placed(
-        views=_views(rgb, cards, carded_px, proposals, standing),
+        views=_views(rgb, carded_px, proposals, references, standing),
         disputed=tuple(k for k, face in carded if any(_stands_in(face, place) for _, place in places)),
         standing=Standing(
             empty=tuple(k for k, place in places if _is_empty(place)),
@@ -159,22 +187,38 @@ def _stands_in(face: Points, place: Carried) -> bool:
     return bool(((low < middle) & (middle < high)).all())
 
 
-def _views(
-    rgb: ImageRGB,
-    cards: Sequence[Card],
-    carded_px: Sequence[Points],
-    proposals: Sequence[Proposal],
-    standing: dict[int, int],
-) -> tuple[BagView, ...]:
-    if not standing:
+def _references(rgb: ImageRGB, cards: Sequence[Card], proposals: Sequence[Proposal]) -> tuple[Reference, ...]:
+    if not proposals:
         return ()
-    outlines = [proposal.outline_px for proposal in proposals]
-    references = stand_in_references(
+    return stand_in_references(
         rgb,
-        outlines,
+        [proposal.outline_px for proposal in proposals],
         mm_per_px=proposals[0].mm_per_px,
         shelf_cards=[card for card in cards if card.tag in SHELF_TAGS],
     )
+
+
+def _in_colour(reference: Reference, colour: NDArray[np.float64]) -> Reference:
+    """A stand-in with the colour that wall and posts tell: its own may be burnt out, or hang in other light.
+
+    Its brightness is by its channels that are not burnt out.
+    """
+    if Flag.NO_REFERENCE not in reference.flags or not np.isfinite(reference.paper).all():
+        return reference
+    ratio = reference.paper / colour
+    whole = reference.paper < _BURNT_OUT
+    brightness = float(np.median(ratio[whole])) if whole.any() else float(ratio.max())
+    return replace(reference, paper=colour * brightness)
+
+
+def _views(
+    rgb: ImageRGB,
+    carded_px: Sequence[Points],
+    proposals: Sequence[Proposal],
+    references: Sequence[Reference],
+    standing: dict[int, int],
+) -> tuple[BagView, ...]:
+    outlines = [proposal.outline_px for proposal in proposals]
     return tuple(
         view_without_card(
             rgb,
