@@ -22,8 +22,9 @@ from colscan.photo.model import ImageRGB, Mask
 # Where a card's middle would be, below the top of the block: in the middle of the ranges in which the
 # edges of blocks of all sizes are looked for.
 _ANCHOR_BELOW_TOP_MM = 38.0
-# A rough outline is off by about this much: carried from another photo, or from the proposals.
-_ROUGH_MM = 12.0
+# A proposal's edges are off by about this much; an outline carried from another photo errs more, and
+# should give way to the photo's own proposal where there is one.
+_ROUGH_MM = 8.0
 # However far off an edge, the rough outline takes no more than this log probability from it.
 _MOST_LEAN = 3.0
 
@@ -44,7 +45,7 @@ def view_without_card(
     rgb : ndarray, shape (H, W, 3), uint8
         The photo, upright sRGB.
     outline_px : ndarray, shape (n, 2)
-        Its block's outline, to within a few centimetres.
+        Its block's outline: the photo's own proposal, or one that is at most a centimetre or two off.
     key : int
         `Bag.key`.
     mm_per_px : float
@@ -63,8 +64,7 @@ def view_without_card(
     if reference is None:
         (reference,) = stand_in_references(rgb, [outline_px], mm_per_px=mm_per_px)
     window = window_without_card(rgb, outline_px, mm_per_px=mm_per_px, reference=reference)
-    log_probability = _leaning(edge_log_probabilities(window), window, outline_px)
-    outline = find_outline(log_probability)
+    outline = find_outline(_leaning(edge_log_probabilities(window), window.filled(outline_px)))
     refined_px = window.to_px(outline.points_mm) if outline.sure else outline_px
     cut_off, inside_px = kept_inside(refined_px, rgb.shape[:2])
     face_px = simplified(inside_px)
@@ -99,9 +99,9 @@ def window_without_card(
     return cut_bare_window(rgb, middle_px, mm_per_px=mm_per_px, paper=reference.paper)
 
 
-def _leaning(log_probability: dict[Side, Plane], window: Window, outline_px: Points) -> dict[Side, Plane]:
-    """Edges' log probabilities, less where they are far from a rough outline."""
-    block = window.filled(outline_px)[::STEP_MM, ::STEP_MM]
+def _leaning(log_probability: dict[Side, Plane], block: Mask) -> dict[Side, Plane]:
+    """Edges' log probabilities, less where they are far from a rough block on the window's grid."""
+    block = block[::STEP_MM, ::STEP_MM]
     return {
         "left": log_probability["left"] - _lean(block),
         "right": log_probability["right"] - _lean(block[:, ::-1])[:, ::-1],
@@ -112,8 +112,7 @@ def _leaning(log_probability: dict[Side, Plane], window: Window, outline_px: Poi
 
 def _lean(block: Mask) -> Plane:
     """What each place of lines, which are rows, loses for its distance from the block's left edge."""
-    crossed = block.any(1)
-    edge = np.where(crossed, block.argmax(1), block.any(0).argmax())
+    edge = np.where(block.any(1), block.argmax(1), block.any(0).argmax())
     off_mm = STEP_MM * (np.arange(block.shape[1]) - edge[:, None])
     return np.asarray(_MOST_LEAN * (1 - np.exp(-((off_mm / _ROUGH_MM) ** 2) / (2 * _MOST_LEAN))), np.float32)
 
