@@ -17,6 +17,7 @@ import pickle
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -27,9 +28,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from painted import Growth, Lamp, draw_lamp, draw_still_lamp, flatten, paint, recolour, relight, warp_growth
 from transplanted import Film, film_of, fog_first, lay_film
 
-from colscan.locate import locate_bags
+from colscan.locate import MappedShelf, locate_bags, map_shelf
 from colscan.locate.model import BagView
-from colscan.photo.light import to_linear
 from colscan.score import make_baseline, share_reference
 from colscan.score.coverage import look_at, unmix
 from colscan.score.cues import Cues, find_cues
@@ -39,7 +39,7 @@ from colscan.score.model import Baseline
 from colscan.score.prepare import Prepared, prepare
 
 SERIES = ("oakrack", "mixed", "outbreak", "bigrack", "nocard", "pen")
-# These have no cards on their bags: faces by truth, and the filter patch's white as paper.
+# These have no cards on their bags.
 WITHOUT_CARDS = ("nocard", "pen")
 _AROUND_PATCHES_MM = 4.0
 BENCH = Path(os.environ.get("COLSCAN_BENCH", Path(__file__).parents[3] / "shared" / "bench"))
@@ -102,42 +102,25 @@ def read_photo(name: str) -> tuple[dict, np.ndarray, np.ndarray]:
 
 
 def views_of(name: str) -> list[BagView]:
-    """The photo's bags as located, or, where they have no cards, by their true faces."""
-    truth, truth_map, image = read_photo(name)
+    """The photo's bags as located; where they have no cards, by a map of the first photo's true faces."""
+    truth, _, image = read_photo(name)
     tags = {bag["tag"] for bag in truth["bags"]}
-    if truth["series"] not in WITHOUT_CARDS:
-        return [view for view in locate_bags(image).views if view.key in tags]
-    return [_view_by_truth(bag, truth_map, image) for bag in truth["bags"]]
+    shelves = (_true_map(truth["series"]),) if truth["series"] in WITHOUT_CARDS else ()
+    return [view for view in locate_bags(image, shelves).views if view.key in tags]
 
 
-def _view_by_truth(bag: dict, truth_map: np.ndarray, image: np.ndarray) -> BagView:
-    whole = truth_map[..., 0] == bag["tag"]
-    rows, columns = (np.flatnonzero(whole.any(axis)) for axis in (1, 0))
-    x0, y0 = max(0, columns[0] - 6), max(0, rows[0] - 6)
-    crop = np.s_[y0 : rows[-1] + 7, x0 : columns[-1] + 7]
-    face = whole[crop]
-    contours, _ = cv2.findContours(face.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    outline = cv2.approxPolyDP(max(contours, key=cv2.contourArea), 2, True)[:, 0] + np.array([x0, y0], float)
-    return BagView(
-        key=bag["tag"],
-        rgb=np.ascontiguousarray(image[crop]),
-        origin_px=(int(x0), int(y0)),
-        face=face,
-        hidden=face & (truth_map[crop][..., 1] == 0),
-        outline_px=outline[:32],
-        mm_per_px=bag["mm_per_px"],
-        paper=_filter_patch(bag, image),
-        ink=np.full(3, np.nan),
-        blur_px=0.8,
+@cache
+def _true_map(series: str) -> MappedShelf:
+    truth, truth_map, image = read_photo(
+        sorted(path.name for path in (BENCH / "dev").glob(f"{series}-d*"))[0]
     )
+    return map_shelf(image, [(bag["tag"], _outline(truth_map, bag["tag"])) for bag in truth["bags"]], [])
 
 
-def _filter_patch(bag: dict, image: np.ndarray) -> np.ndarray:
-    """Light of the brightest 9 cm2 above the block: its filter patch."""
-    x0, y0, x1, _ = bag["box"]
-    mm = bag["mm_per_px"]
-    above = to_linear(image[max(0, y0 - int(110 / mm)) : y0 - int(15 / mm), x0:x1]).reshape(-1, 3)
-    return np.median(above[np.argsort(-above.mean(1))[: int((30 / mm) ** 2)]], axis=0)
+def _outline(truth_map: np.ndarray, tag: int) -> np.ndarray:
+    face = (truth_map[..., 0] == tag).astype(np.uint8)
+    contours, _ = cv2.findContours(face, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    return cv2.approxPolyDP(max(contours, key=cv2.contourArea), 2, True)[:, 0].astype(float)
 
 
 def truth_on_grid(
