@@ -1,0 +1,180 @@
+"""`colscan map`, and scanning what it has mapped: bags without a card."""
+
+import csv
+import shutil
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from demo_trial import photo as demo_photo
+from PIL import Image
+from rendered import Rendered, pasted, rendered
+
+from colscan.app.cli.main import main
+from colscan.locate import find_cards
+from colscan.locate.cards import card_outline_px, filled
+from colscan.photo import load_rgb
+
+BAGS = "bag,strain,supplement,supplement_pct,inoculated_at\n"
+DAY_0 = "2026-03-02T06:00:00-05:00"
+
+
+def begin(folder: Path, codes: list[str]) -> Path:
+    """A trial of bags without cards."""
+    listed = folder.with_suffix(".csv")
+    listed.write_text(BAGS + "".join(f"{code},PO-3,bran,4,{DAY_0}\n" for code in codes), encoding="utf-8")
+    assert main(["new", str(folder), "--bags", str(listed)]) == 0
+    return folder
+
+
+def rows(folder: Path, name: str = "scores.csv") -> list[dict[str, str]]:
+    """The rows of a ledger file."""
+    with (folder / name).open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def without_cards(source: Path, to: Path) -> Path:
+    """A demo photo with each card in the colour of what is around it; its EXIF stays."""
+    rgb = load_rgb(source, max_megapixels=100).copy()
+    for card in find_cards(rgb):
+        own = filled(card_outline_px(card, margin_mm=1.5, far_margin_mm=4), rgb.shape[:2])
+        ring = (cv2.dilate(own.astype(np.uint8), np.ones((15, 15), np.uint8)) > 0) & ~own
+        rgb[own] = np.median(rgb[ring], 0)
+    with Image.open(source) as image:
+        Image.fromarray(rgb).save(to, quality=92, exif=image.info["exif"])
+    return to
+
+
+def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Look, accept, scan: each bag is scored by its place, and the score says so."""
+    first = without_cards(demo_photo(0), tmp_path / "first.jpg")
+    later = without_cards(demo_photo(6), tmp_path / "later.jpg")
+    codes = [f"B{number:02}" for number in range(1, 9)]
+    folder = begin(tmp_path / "rack", codes)
+    assert main(["scan", str(folder), str(first)]) == 3
+    assert "colscan map" in capsys.readouterr().err
+    assert main(["map", str(folder), str(first)]) == 0
+    told = capsys.readouterr()
+    assert told.out.splitlines() == [f"{number}\t-" for number in range(1, 9)]
+    assert "--accept" in told.err
+    assert not (folder / "shelfmap.toml").exists()
+    assert main(["map", str(folder), str(first), "--accept"]) == 0
+    assert capsys.readouterr().out.splitlines() == [f"{i}\t{code}" for i, code in enumerate(codes, 1)]
+    with Image.open(folder / "overlays" / "map-shelf.jpg") as picture:
+        assert picture.width > 1000
+    assert main(["scan", str(folder), str(first), str(later)]) == 0
+    scores = rows(folder)
+    assert sorted(row["bag"] for row in scores) == sorted(codes * 2)
+    assert {row["identified_by"] for row in scores} == {"map"}
+    assert all("no-reference" in row["flags"] for row in scores)
+    assert all(float(row["coverage_pct"]) <= 2 for row in scores if row["photo"] == "first.jpg")
+    assert main(["check", str(folder)]) == 0
+    shutil.rmtree(folder / "cache")
+    assert main(["scan", str(folder), str(first)]) == 0
+    assert rows(folder) == scores
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--accept"], "shows 8 bags without a card, bags.csv has 7"),
+        (["--set", "9=B01"], "no bag 9"),
+        (["--set", "1=B01,2=B01"], "B01: named for two places"),
+        (["--set", "1=X"], "'X' is no bag of this trial"),
+        (["--set", "1"], "'1' has no equals sign"),
+        (["--drop", "one"], "'one' is no number"),
+        (["--drop", "9"], "no bag 9"),
+        (["--add", "1,2,3"], "'1,2,3' is no box"),
+        (["--add", "0,0,10,9000"], "no part of a photo"),
+        (["--shelf", "attic", "--accept"], "8 bags"),
+    ],
+)
+def test_what_does_not_fit_is_refused(
+    words: list[str], said: str, seven: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit 2 with the reason, and no map."""
+    folder, first = seven
+    capsys.readouterr()
+    assert main(["map", str(folder), str(first), *words]) == 2
+    assert said in capsys.readouterr().err
+    assert not (folder / "shelfmap.toml").exists()
+
+
+@pytest.fixture(scope="module")
+def seven(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """A trial of seven bags, and a photo that shows eight."""
+    base = tmp_path_factory.mktemp("seven")
+    first = without_cards(demo_photo(0), base / "first.jpg")
+    return begin(base / "rack", [f"B{number:02}" for number in range(1, 8)]), first
+
+
+def test_corrected_by_number(seven: tuple[Path, Path], tmp_path: Path, capsys) -> None:
+    """What is dropped is numbered no more, a box comes last, names go to numbers."""
+    folder = shutil.copytree(seven[0], tmp_path / "rack")
+    assert main(["map", str(folder), str(seven[1]), "--drop", "8", "--accept"]) == 0
+    assert len(capsys.readouterr().out.splitlines()) == 7
+    words = ["--drop", "1,2", "--add", "20,20,120,160", "--set", "7=B01,1=B03"]
+    assert main(["map", str(folder), str(seven[1]), *words]) == 0
+    assert capsys.readouterr().out.splitlines() == ["1\tB03", *(f"{i}\t-" for i in range(2, 7)), "7\tB01"]
+    text = (folder / "shelfmap.toml").read_text(encoding="utf-8")
+    assert text.count("B01") == text.count("B03") == 1
+    assert "B02" not in text
+
+
+@pytest.fixture(scope="module")
+def mapped(bench: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A trial whose first photo is mapped and scanned."""
+    folder = begin(tmp_path_factory.mktemp("mapped") / "rack", ["B01", "B02", "B03", "B04"])
+    first = str(bench / "dev" / "nocard-d00" / "nocard-d00.jpg")
+    assert main(["map", str(folder), first, "--accept"]) == 0
+    assert main(["scan", str(folder), first]) == 0
+    return folder
+
+
+def scan_made(mapped: Path, made: Rendered, tmp_path: Path) -> list[dict[str, str]]:
+    """Rows of a composed photo."""
+    folder = shutil.copytree(mapped, tmp_path / "rack")
+    photo = tmp_path / "made.jpg"
+    Image.fromarray(made.rgb).save(photo, quality=95)
+    assert main(["scan", str(folder), str(photo), "--taken-at", "2026-03-06T09:37:45-05:00"]) == 0
+    return [row for row in rows(folder) if row["photo"] == "made.jpg"]
+
+
+def test_swapped_bags_are_not_scored_under_each_other_s_name(
+    bench: Path, mapped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Both rows say place-doubt and no coverage, and who stands there is said."""
+    today = rendered(bench, "nocard-d04")
+    made = pasted(pasted(today, "B01", today, "B03"), "B03", today, "B01")
+    found = {row["bag"]: row for row in scan_made(mapped, made, tmp_path)}
+    assert {bag for bag, row in found.items() if "place-doubt" in row["flags"]} == {"B01", "B03"}
+    assert found["B01"]["coverage_pct"] == found["B03"]["coverage_pct"] == ""
+    assert found["B02"]["coverage_pct"] != ""
+    assert found["B04"]["coverage_pct"] != ""
+    assert "B03 stands where the map has B01: not scored" in capsys.readouterr().err
+
+
+def test_a_bag_in_another_s_place_is_not_scored(bench: Path, mapped: Path, tmp_path: Path) -> None:
+    """A bag of another shelf stands where B02 stood."""
+    today, other = rendered(bench, "nocard-d04"), rendered(bench, "pen-d00")
+    found = {row["bag"]: row for row in scan_made(mapped, pasted(today, "B02", other, "B03"), tmp_path)}
+    assert "place-doubt" in found["B02"]["flags"]
+    assert found["B02"]["coverage_pct"] == ""
+    assert all(found[bag]["coverage_pct"] != "" for bag in ("B01", "B03", "B04"))
+
+
+def test_a_bag_taken_away_has_no_row(
+    bench: Path, mapped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its place shows wall: no row, no other bag's row under its name, and it is asked after."""
+    today = rendered(bench, "nocard-d04")
+    (x0, y0), (x1, y1) = today.outlines_px["B02"].min(0), today.outlines_px["B02"].max(0)
+    left, right, top, bottom = int(x0) - 25, int(x1) + 25, int(y0 - (y1 - y0)), int(y1) + 8
+    rgb = today.rgb.copy()
+    rgb[top:bottom, left:right] = rgb[top - 30 : top, left:right].mean((0, 1))
+    made = Rendered(rgb=rgb, outlines_px={}, mm_per_px={}, hidden=today.hidden)
+    found = scan_made(mapped, made, tmp_path)
+    assert sorted(row["bag"] for row in found) == ["B01", "B03", "B04"]
+    assert all(row["coverage_pct"] != "" for row in found)
+    assert "no bag in its place: B02" in capsys.readouterr().err
