@@ -22,11 +22,11 @@ def photo(day: int) -> Path:
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    """All files of a trial but its cache and lock, with their bytes."""
+    """All files of a trial or farm but its cache and lock, with their bytes."""
     return {
         str(path.relative_to(folder)): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.relative_to(folder).parts[0] not in ("cache", ".colscan.lock")
+        if path.is_file() and not {"cache", ".colscan.lock"} & set(path.relative_to(folder).parts)
     }
 
 

@@ -10,9 +10,12 @@ import pytest
 from demo_trial import begin, photo
 
 from colscan.app.batch.evidence_cache import FOLDER, keep_evidence, load_evidence
+from colscan.app.batch.shelves import Looking
 from colscan.app.cli.main import main
 from colscan.flags import Flag
 from colscan.score.model import Evidence, PatchSeen
+
+HOW = Looking(max_megapixels=100.0)
 
 
 def scan(folder: Path, *days: int) -> None:
@@ -107,8 +110,8 @@ def evidence() -> Evidence:
 
 def test_evidence_comes_back_as_it_was(tmp_path: Path, evidence: Evidence) -> None:
     """Every field, bit by bit; another photo's or bag's is not it."""
-    assert keep_evidence(tmp_path, "ab" * 32, [evidence], {})
-    again = load_evidence(tmp_path, "ab" * 32, 7, {})
+    assert keep_evidence(tmp_path, "ab" * 32, [evidence], {}, HOW)
+    again = load_evidence(tmp_path, "ab" * 32, 7, {}, HOW)
     assert again is not None
     for name in ("key", "coverage", "low", "high", "density", "unseen", "mm_per_px", "flags"):
         assert getattr(again, name) == getattr(evidence, name)
@@ -118,8 +121,8 @@ def test_evidence_comes_back_as_it_was(tmp_path: Path, evidence: Evidence) -> No
     for patch, was in zip(again.patches, evidence.patches, strict=True):
         assert (patch.kind, patch.area, patch.centre_mm) == (was.kind, was.area, was.centre_mm)
         assert np.array_equal(patch.outline_px, was.outline_px)
-    assert load_evidence(tmp_path, "ab" * 32, 8, {}) is None
-    assert load_evidence(tmp_path, "ab" * 4 + "c" * 56, 7, {}) is None
+    assert load_evidence(tmp_path, "ab" * 32, 8, {}, HOW) is None
+    assert load_evidence(tmp_path, "ab" * 4 + "c" * 56, 7, {}, HOW) is None
 
 
 def test_evidence_without_patches_comes_back(tmp_path: Path, evidence: Evidence) -> None:
@@ -128,8 +131,8 @@ def test_evidence_without_patches_comes_back(tmp_path: Path, evidence: Evidence)
         **{name: getattr(evidence, name) for name in Evidence.__slots__ if name not in ("patches", "flags")},
         patches=(),
     )
-    assert keep_evidence(tmp_path, "cd" * 32, [bare], {})
-    again = load_evidence(tmp_path, "cd" * 32, 7, {})
+    assert keep_evidence(tmp_path, "cd" * 32, [bare], {}, HOW)
+    again = load_evidence(tmp_path, "cd" * 32, 7, {}, HOW)
     assert again is not None
     assert again.patches == ()
     assert again.flags == ()
@@ -138,4 +141,4 @@ def test_evidence_without_patches_comes_back(tmp_path: Path, evidence: Evidence)
 def test_an_unwritable_cache_is_no_error(tmp_path: Path, evidence: Evidence) -> None:
     """A file where the cache should be: not kept, no exception."""
     (tmp_path / "cache").write_text("in the way")
-    assert not keep_evidence(tmp_path, "ef" * 32, [evidence], {})
+    assert not keep_evidence(tmp_path, "ef" * 32, [evidence], {}, HOW)

@@ -109,6 +109,14 @@ def seven(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     return begin(base / "rack", [f"B{number:02}" for number in range(1, 8)]), first
 
 
+def test_the_example_of_its_help_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As it stands there, in a folder with that trial and that photo."""
+    monkeypatch.chdir(tmp_path)
+    begin(Path("hornbeam"), [f"B{number:02}" for number in range(1, 9)])
+    without_cards(demo_photo(0), Path("shelf.jpg"))
+    assert main(["map", "hornbeam", "shelf.jpg", "--accept"]) == 0
+
+
 def test_corrected_by_number(seven: tuple[Path, Path], tmp_path: Path, capsys) -> None:
     """What is dropped is numbered no more, a box comes last, names go to numbers."""
     folder = shutil.copytree(seven[0], tmp_path / "rack")

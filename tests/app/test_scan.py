@@ -435,7 +435,7 @@ def test_only_foreign_tags(trial: Path, unchanged: Unchanged, capsys: Capture) -
         row[column] = ""
     (other / "bags.csv").write_text("\n".join(map(",".join, cells)) + "\n", encoding="utf-8")
     assert scan(other, photo(0)) == 3
-    assert "no bag of this trial has a tag in bags.csv" in capsys.readouterr().err
+    assert "no map tells bags without one" in capsys.readouterr().err
 
 
 # ---- exits: the ledger

@@ -11,9 +11,9 @@ import cv2
 import numpy as np
 import pytest
 
-from colscan.locate import find_cards, propose_faces
+from colscan.locate import find_cards
 from colscan.locate.cards import card_outline_px, filled
-from colscan.locate.propose import reading_order
+from colscan.locate.propose import propose_faces, reading_order
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "colscan" / "app" / "demo" / "photos"

@@ -12,9 +12,12 @@ from locate.scene import draw_scene
 from locate.test_propose import BENCH, DEMO, ROOT, overlap, read, without_cards
 
 from colscan.flags import Flag
-from colscan.locate import find_cards, propose_faces, stand_in_references, view_without_card
+from colscan.locate import find_cards
 from colscan.locate.cards import filled
 from colscan.locate.model import BagView
+from colscan.locate.propose import propose_faces
+from colscan.locate.standin import stand_in_references
+from colscan.locate.uncarded import view_without_card
 
 NO_CARDS = [
     f"{series}-d{day:02}"

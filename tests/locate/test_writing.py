@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from locate.test_propose import BENCH, read
 
-from colscan.locate import stand_in_references
 from colscan.locate.cards import filled
+from colscan.locate.standin import stand_in_references
 from colscan.locate.uncarded import window_without_card
 from colscan.locate.window import Window
 from colscan.locate.writing import find_writing

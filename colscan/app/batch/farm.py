@@ -14,6 +14,7 @@ from pathlib import Path
 from colscan.app.batch.jobs import Failure, or_failure, run_in_order, worker_pool
 from colscan.app.batch.scan import Outcome, Rejected, ScanOptions, scan_photos
 from colscan.errors import ColscanError, PhotoError
+from colscan.ledger import read_ledger
 from colscan.locate import find_cards
 from colscan.photo import PhotoRef, load_rgb, read_ref
 from colscan.trial import FarmTrial
@@ -96,6 +97,8 @@ def offer_photos(farm: Farm, paths: Sequence[Path], *, jobs: int) -> Offers:
     LedgerError
         When a trial's ledger can't be read.
     """
+    for member, _ in farm:
+        read_ledger(member.folder)  # a broken one is told before anything is written in any
     # A trial with a lower limit of its own refuses a larger photo itself.
     limit = max(member.trial.limits.max_photo_megapixels for member, _ in farm)
     refused: list[Refusal] = []
