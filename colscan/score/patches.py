@@ -132,7 +132,10 @@ def _warm(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Itera
     hue = np.where(redder > _SOME, -looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise[1]), 0.0)
     excess = np.maximum(redder, hue)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
-        yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(excess, blob))
+        mark = _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(excess, blob))
+        # A side that turns away lies in the light of the wall: a weak tint along the outline is that.
+        if mark.strength == 1 or outline_mm(blob, looks.depth) < _ALONG_MM:
+            yield mark
 
 
 def _tinted(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
@@ -142,7 +145,8 @@ def _tinted(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Ite
     for blob in blobs(brighter, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
         around = ring(blob, looks.clear)
         on_white = around.any() and np.median(looks.opacity[around]) >= _ON_WHITE
-        if on_white and contrast(looks.redness, blob, around) > _TINT:
+        along = outline_mm(blob, looks.depth) >= _ALONG_MM
+        if on_white and not along and contrast(looks.redness, blob, around) > _TINT:
             yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(brighter, blob))
 
 

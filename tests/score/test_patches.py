@@ -215,3 +215,18 @@ def test_lamp_that_the_card_does_not_show_is_no_patch():
     for tint in ((1.15, 1.0, 0.8), (0.88, 1.0, 1.12)):
         for coverage in (0.0, 0.5, 1.0):
             assert measured(compose(grow(coverage), lit=np.array(tint))).patches == ()
+
+
+@pytest.mark.parametrize("coverage", [0.0, 1.0])
+def test_side_in_the_light_of_a_warm_wall_is_no_patch(coverage):
+    """One side of the block, 20 mm wide and 120 mm high, is redder, more so towards its edge."""
+    x, y = mesh()
+    share = np.clip((x - (SIDE_MM - 20)) / 20, 0, 1) * (np.abs(y - 110) < 60)
+    lit = 1 + share[..., None] * (np.array([1.8, 1.3, 0.8]) - 1)
+    assert measured(compose(grow(coverage), lit=lit)).patches == ()
+
+
+def test_orange_patch_at_the_side_is_found():
+    """1500 mm2 of it, 12 mm from the edge."""
+    found = measured(compose(grow(1.0), patches={"orange": disc(SIDE_MM - 34, 120, 1500)}))
+    assert [p.kind for p in found.patches] == ["orange"]
