@@ -219,10 +219,10 @@ def test_lamp_that_the_card_does_not_show_is_no_patch():
 
 @pytest.mark.parametrize("coverage", [0.0, 1.0])
 def test_side_in_the_light_of_a_warm_wall_is_no_patch(coverage):
-    """One side of the block, 20 mm wide and 120 mm high, is redder, more so towards its edge."""
+    """One side of the block, 20 mm wide and 120 mm high, is redder."""
     x, y = mesh()
-    share = np.clip((x - (SIDE_MM - 20)) / 20, 0, 1) * (np.abs(y - 110) < 60)
-    lit = 1 + share[..., None] * (np.array([1.8, 1.3, 0.8]) - 1)
+    share = np.clip((x - (SIDE_MM - 20)) / 10, 0, 1) * (np.abs(y - 110) < 60)
+    lit = 1 + share[..., None] * (np.array([1.6, 1.15, 0.6]) - 1)
     assert measured(compose(grow(coverage), lit=lit)).patches == ()
 
 
