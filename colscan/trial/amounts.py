@@ -102,3 +102,18 @@ def parse_percent(text: str, what: str) -> float:
         return float(match.group(1)) / 100.0
     msg = f"{what}: {text.strip()!r} is no percentage."
     raise TrialError(msg, "Write a number from 0 to 100, like 12.5 %.")
+
+
+def parse_moisture(text: str, what: str) -> float:
+    """Return the fraction that a moisture like ``12 %`` or ``12`` says.
+
+    Raises
+    ------
+    TrialError
+        When it is no percentage, or under 1 % and so most likely a fraction; 0 is oven-dry.
+    """
+    moisture = parse_percent(text, what)
+    if 0 < moisture < 0.01:
+        msg = f"{what}: {text.strip()!r} is less than 1 %."
+        raise TrialError(msg, "It is a percentage of the wet weight: write 60 for 60 %.")
+    return moisture

@@ -154,6 +154,7 @@ class Recipe:
 
     def __post_init__(self) -> None:
         _check_mass(self.water_g, "water")
+        _check_mass(self.wet_g, "the substrate")
         names = [i.name for i in self.ingredients]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
@@ -190,7 +191,7 @@ class Recipe:
         return sum(i.dry_g for i in self.ingredients if i.part is Part.SUPPLEMENT) / self.dry_g
 
     def spawn_rate(self, base: SpawnBase) -> float | None:
-        """Return the spawn rate on a base, a fraction; None without spawn, or where its moisture is missing."""
+        """Return the spawn rate on a base, a fraction; None without spawn or without its moisture."""
         if self.spawn is None:
             return None
         if base is SpawnBase.WET:

@@ -126,7 +126,7 @@ def test_spawn_rate_on_each_base() -> None:
 
 
 def test_spawn_rate_of_common_practice() -> None:
-    """Common practice, no source: 16 oz of grain spawn to 32 + 0.8 + 2 + 45 = 79.8 oz wet, 16/79.8 = 20.1 %."""
+    """Common practice, no source: 16 oz of spawn to 32 + 0.8 + 2 + 45 = 79.8 oz wet, 16/79.8 = 20.1 %."""
     shavings = Ingredient(name="shavings", part=Part.OTHER, weight_g=2.0, moisture=0.10)
     recipe = Recipe(
         ingredients=(pellets(32.0), bran(0.8), shavings), water_g=45.0, spawn=Spawn(weight_g=16.0)
