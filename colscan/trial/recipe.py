@@ -17,6 +17,9 @@ from colscan.errors import TrialError
 USUAL_MOISTURE = 0.10
 """What an air-dry ingredient may hold: the most that ENplus A1 allows wood pellets, a little under bran's."""
 
+HEAVIEST_G = 1e6
+"""No bag takes a tonne: more is a slip of the finger or of the unit."""
+
 
 class Part(StrEnum):
     """What an ingredient is in the recipe."""
@@ -222,7 +225,9 @@ def dry_to_wet_basis(water_per_dry: float) -> float:
     >>> dry_to_wet_basis(1.0)
     0.5
     """
-    _check_mass(water_per_dry, "moisture on the dry basis")
+    if not (math.isfinite(water_per_dry) and water_per_dry >= 0):
+        msg = f"{water_per_dry:g} can't be water per dry matter."
+        raise TrialError(msg, "Give a number, 0 or more.")
     return water_per_dry / (1.0 + water_per_dry)
 
 
@@ -336,7 +341,7 @@ def carbon_to_nitrogen(ingredients: Sequence[Ingredient]) -> float | None:
         nitrogen += i.dry_g * i.nitrogen
     if nitrogen == 0:
         msg = "The mix has no nitrogen, so no carbon-to-nitrogen ratio."
-        raise TrialError(msg, "Check the nitrogen percentages; wood has about 0.1 %.")
+        raise TrialError(msg, "Check the nitrogen percentages: they are of dry matter, and 0 is none at all.")
     return carbon / nitrogen
 
 
@@ -348,9 +353,9 @@ def with_usual_moisture(ingredients: Sequence[Ingredient]) -> tuple[Ingredient, 
 
 
 def _check_mass(value: float, what: str) -> None:
-    if not (math.isfinite(value) and value >= 0):
-        msg = f"{what}: {value:g} can't be an amount."
-        raise TrialError(msg, "Give a number, 0 or more.")
+    if not 0.0 <= value <= HEAVIEST_G:  # also refuses nan
+        msg = f"{what}: {value:g} g can't be an amount for one bag."
+        raise TrialError(msg, f"Give 0 or more, and at most {HEAVIEST_G / 1000:g} kg.")
 
 
 def _check_fraction(value: float, what: str) -> None:

@@ -113,6 +113,9 @@ def test_moisture_bases() -> None:
     assert wet_to_dry_basis(0.60) == close(1.5)
     assert wet_to_dry_basis(0.65) == close(1.857142857)
     assert dry_to_wet_basis(1.857142857142857) == close(0.65)
+    for water_per_dry in (-0.1, math.nan, math.inf):
+        with pytest.raises(TrialError, match="can't be water per dry matter"):
+            dry_to_wet_basis(water_per_dry)
 
 
 def test_spawn_rate_on_each_base() -> None:
@@ -194,9 +197,9 @@ def test_moistures_that_cannot_be(moisture: float) -> None:
         wet_to_dry_basis(moisture)
 
 
-@pytest.mark.parametrize("mass_g", [-1.0, math.nan, math.inf])
+@pytest.mark.parametrize("mass_g", [-1.0, 1.1e6, math.nan, math.inf])
 def test_masses_that_cannot_be(mass_g: float) -> None:
-    """No mass is negative or without end."""
+    """No mass is negative, over a tonne or without end."""
     with pytest.raises(TrialError, match="can't be an amount"):
         pellets(mass_g)
     with pytest.raises(TrialError, match="can't be an amount"):

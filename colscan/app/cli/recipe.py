@@ -81,7 +81,7 @@ def recipe(
     """Work out what to weigh for a bag, a mix and all bags.
 
     INGREDIENT is "NAME, AMOUNT, moisture PCT", of one bag. An amount is a weight
-    (g, kg, oz, lb), or of a supplement a share: "2.5% of main" (main substrate as
+    (g, kg, oz, lb), or but for --main a share: "2.5% of main" (main substrate as
     weighed) or "20% of dry" (all dry matter, oven-dry). A volume (L, ml,
     liquid qt, dry qt) needs "density D", measured, in kg per litre. For C:N add
     "C PCT, N PCT, source TEXT", percent of dry matter. Water has 0.998 kg/L.
