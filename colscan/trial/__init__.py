@@ -2,8 +2,9 @@
 
 Takes a trial's folder and gives a `Trial`, whole and checked (`load_trial`); makes such a folder
 from a few numbers or a grower's bag list (`create_trial`); loads all trials of a farm (`load_farm`)
-and tells which tags are in use in the trials beside one (`sibling_tags`). Flags nothing: a plan that
-is not understood is refused with file, line and value.
+and tells which tags are in use in the trials beside one (`sibling_tags`). `recipe` is the arithmetic of
+what is weighed into a bag. Flags nothing: a plan that is not understood is refused with file, line
+and value.
 """
 
 from colscan.trial.creating import NewTrial, create_trial
