@@ -9,9 +9,10 @@ from colscan.present.card_sheets import draw_card_sheets, letters_lacking
 from colscan.present.chart import draw_chart
 from colscan.present.face_marks import FaceMarks
 from colscan.present.overlay import draw_outlines, draw_overlay, encode_jpeg
+from colscan.present.practice import draw_practice
 from colscan.present.table import Screen, render_rows
 
 __all__ = [
     "render_rows", "Screen", "draw_chart", "FaceMarks", "draw_outlines", "draw_overlay", "encode_jpeg",
-    "draw_card_sheets", "letters_lacking",
+    "draw_card_sheets", "letters_lacking", "draw_practice",
 ]  # fmt: skip

@@ -43,7 +43,7 @@ PAPERS = {
 
 
 class Page:
-    """One page; all that is drawn on it is vectors, letters too, so that no printer needs a font."""
+    """One page; all on it but pictures is vectors, letters too, so that no printer needs a font."""
 
     def __init__(self, paper: Paper) -> None:
         from matplotlib.figure import Figure
@@ -84,6 +84,17 @@ class Page:
         outline = _outline(text, bold)
         vertices = np.asarray(outline.vertices) * (size_mm, -size_mm) + at_mm
         self._fill(type(outline)(vertices, outline.codes), 0.0)
+
+    def picture(
+        self, corner_mm: tuple[float, float], size_mm: tuple[float, float], rgb: NDArray[np.uint8]
+    ) -> None:
+        """Put a picture in a rectangle, its pixels as they are."""
+        (x, y), (wide, high) = corner_mm, size_mm
+        whole = (self.paper.width_mm, self.paper.height_mm)
+        place = (x / whole[0], 1 - (y + high) / whole[1], wide / whole[0], high / whole[1])
+        axes = self.figure.add_axes(place)
+        axes.axis("off")
+        axes.imshow(rgb, aspect="auto", interpolation="none")
 
     def _fill(self, outline: Outline, grey: float) -> None:
         from matplotlib.patches import PathPatch

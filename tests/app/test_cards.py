@@ -51,6 +51,16 @@ def test_a4_blind_elsewhere(folder: Path) -> None:
     assert not (folder / "cards.pdf").exists()
 
 
+def test_practice_sheet(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The faces and their answers, a page each, beside the cards."""
+    assert main(["cards", str(folder), "--practice"]) == 0
+    out, err = capsys.readouterr()
+    assert out == "hornbeam/practice.pdf\n"
+    assert err == "The practice sheet and its answers are in hornbeam/practice.pdf, for Letter paper.\n"
+    assert len(pypdfium2.PdfDocument((folder / "practice.pdf").read_bytes())) == 2
+    assert not (folder / "cards.pdf").exists()
+
+
 def test_output_that_cant_be(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """No such folder: 2. A folder in the file's place: 4; nothing is left behind."""
     assert main(["cards", str(folder), "-o", "nowhere/cards.pdf"]) == ExitCode.TRIAL

@@ -25,11 +25,12 @@ BAGS_NAMED = 8
     help="What it will be printed on.",
 )
 @click.option("--blind", is_flag=True, help="Leave strain and treatment off the cards.")
+@click.option("--practice", is_flag=True, help="Make the practice sheet instead of cards.")
 @click.option(
     "-o", "--output", metavar="PATH", type=click.Path(path_type=Path),
-    help="The file; else cards.pdf in TRIAL_DIR.",
+    help="The file; else cards.pdf or practice.pdf in TRIAL_DIR.",
 )  # fmt: skip
-def cards(trial_dir: Path, paper: str, blind: bool, output: Path | None) -> None:
+def cards(trial_dir: Path, paper: str, blind: bool, practice: bool, output: Path | None) -> None:
     """Make the bags' cards to print.
 
     Writes a PDF: a page on how to use it, a card for each bag that has a tag
@@ -38,29 +39,34 @@ def cards(trial_dir: Path, paper: str, blind: bool, output: Path | None) -> None
     and Cyrillic letters print; the font lacks Chinese, Japanese, Korean, Thai
     and the scripts of India, and shows a hollow square for them.
 
+    --practice makes another PDF: drawn faces of known coverage, 5 to 95 %, at
+    three sizes of colonies, and their answers, to train the eye.
+
     \b
     Example:
       colscan cards hornbeam
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
-    from colscan.present import draw_card_sheets, letters_lacking
+    from colscan.present import draw_card_sheets, draw_practice, letters_lacking
     from colscan.present.paper import PAPERS
     from colscan.trial import load_trial
 
     trial = load_trial(trial_dir)
-    path = output or trial_dir / "cards.pdf"
+    path = output or trial_dir / ("practice.pdf" if practice else "cards.pdf")
     if not path.parent.is_dir():
         msg = f"--output {path}: there is no folder {path.parent}."
         raise TrialError(msg, "Make it first, or give another path.")
-    data = draw_card_sheets(trial, PAPERS[paper], blind=blind)
+    size = PAPERS[paper]
+    data = draw_practice(size) if practice else draw_card_sheets(trial, size, blind=blind)
     try:
         put_file(path, data)
     except OSError as error:
-        msg = f"{path}: the cards can't be written ({error.strerror})."
+        msg = f"{path}: it can't be written ({error.strerror})."
         raise LedgerError(msg, "Free some space or allow writing there, or give --output PATH.") from error
-    _tell(trial, letters_lacking(trial))
-    click.echo(
-        f"The cards are in {path}, for {PAPERS[paper].name} paper. Print at actual size, matt.", err=True
-    )
+    if practice:
+        click.echo(f"The practice sheet and its answers are in {path}, for {size.name} paper.", err=True)
+    else:
+        _tell(trial, letters_lacking(trial))
+        click.echo(f"The cards are in {path}, for {size.name} paper. Print at actual size, matt.", err=True)
     click.echo(path)
 
 
