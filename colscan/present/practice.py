@@ -15,8 +15,10 @@ COLONIES_MM = {"small": 1.0, "middling": 2.5, "large": 6.0}
 """Colony sizes and how far their drawn lumps reach (sigma), on faces of 52 x 27 mm."""
 FACE_MM = (52.0, 27.0)
 CELL_MM = 0.25
-SUBSTRATE_RGB, MYCELIUM_RGB = (120, 88, 62), (238, 234, 222)
-"""Moist wood, and white that is told from the paper around the face."""
+SUBSTRATE_RGB, MYCELIUM_RGB = (88, 76, 66), (168, 165, 158)
+"""Moist wood, and mycelium as it looks through film beside white paper: some .4 of the paper's light.
+
+As bright as paper it would be taken for a reflection."""
 _COLUMNS, _PITCH_MM = 3, (60.0, 31.5)
 _LABEL_MM = 2.8
 # The order is mixed, or the eye would know the answer from the place; the same on every sheet.
@@ -64,7 +66,9 @@ def draw_practice(paper: Paper) -> bytes:
     """
     faces, answers = Page(paper), Page(paper)
     left = (paper.width_mm - _PITCH_MM[0] * _COLUMNS) / 2
-    faces.text((left, MARGIN_MM + 3.0), "How much is white? Note it, then turn to the answers.", size_mm=3.5)
+    faces.text(
+        (left, MARGIN_MM + 3.0), "How much is covered (pale)? Note it, then turn to the answers.", size_mm=3.5
+    )
     answers.text((left, MARGIN_MM + 3.0), "Answers: number, coverage, colonies", size_mm=3.5)
     for place, (coverage_pct, size) in enumerate(practice_faces()):
         row, column = divmod(place, _COLUMNS)

@@ -17,7 +17,7 @@ MM_PER_PX = 25.4 / DPI
 
 @pytest.mark.parametrize("name", ["letter", "a4"])
 def test_printed_faces_have_their_coverage(name: str) -> None:
-    """Rasterised at 300 dpi, each face is white by what the answers say within a point; margins are white."""
+    """Rasterised at 300 dpi, each face is pale by what the answers say within a point; margins are white."""
     paper = PAPERS[name]
     document = pypdfium2.PdfDocument(draw_practice(paper))
     images = [page.render(scale=DPI / 72).to_numpy()[:, :, 2::-1] for page in document]
@@ -27,7 +27,7 @@ def test_printed_faces_have_their_coverage(name: str) -> None:
         x, y = left + 60.0 * column, MARGIN_MM + 6.0 + 31.5 * row
         x0, x1, y0, y1 = (round(v / MM_PER_PX) for v in (x, x + FACE_MM[0], y, y + FACE_MM[1]))
         blue = images[0][y0 + 2 : y1 - 2, x0 + 2 : x1 - 2, 2]
-        assert 100 * (blue > 160).mean() == pytest.approx(coverage_pct, abs=1.0)
+        assert 100 * (blue > 120).mean() == pytest.approx(coverage_pct, abs=1.0)
     margin = int(MARGIN_MM / MM_PER_PX)
     for image in images:
         inside = image[margin:-margin, margin:-margin]
