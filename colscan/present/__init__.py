@@ -1,13 +1,18 @@
 """Values become what people look at: tables, charts, photos with marks.
 
 Takes rows of text and numbers, a trial with its curves, or a photo with the rows of its ledger; does no
-arithmetic on them. Gives text, the bytes of PNG and SVG files, or a new picture; writes nothing itself.
+arithmetic on them. Gives text, the bytes of PNG, SVG and PDF files, or a new picture; writes nothing itself.
 Flags nothing.
 """
 
+from colscan.present.card_sheets import draw_card_sheets, letters_lacking
 from colscan.present.chart import draw_chart
 from colscan.present.face_marks import FaceMarks
 from colscan.present.overlay import draw_outlines, draw_overlay, encode_jpeg
+from colscan.present.practice import draw_practice
 from colscan.present.table import Screen, render_rows
 
-__all__ = ["render_rows", "Screen", "draw_chart", "FaceMarks", "draw_outlines", "draw_overlay", "encode_jpeg"]
+__all__ = [
+    "render_rows", "Screen", "draw_chart", "FaceMarks", "draw_outlines", "draw_overlay", "encode_jpeg",
+    "draw_card_sheets", "letters_lacking", "draw_practice",
+]  # fmt: skip
