@@ -17,6 +17,7 @@ from colscan.errors import ColscanError, ExitCode
 # quick; the line shown here is the first of the command's own help (a test holds them equal).
 COMMANDS = {
     "new": "Begin a trial: its plan and its list of bags.",
+    "plan": "Draw the bags by lot, and say what they can show.",
     "map": "Say which bag without a card stands where, on one photo.",
     "scan": "Score the bags in photos and append the scores to the ledger.",
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",

@@ -1,0 +1,92 @@
+"""`colscan plan` as it is called."""
+
+import dataclasses
+import shlex
+
+import pytest
+
+from colscan.app.cli.main import main
+from colscan.errors import ExitCode
+from colscan.trial import load_trial
+
+KINDS = ["--strain", "PO-3", "--strain", "PE-1", "--level", "0", "--level", "7.5", "--replicates", "4"]
+ZONE = ["--zone", "America/New_York", "--inoculated-at", "2026-03-02T06:00"]
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """An empty folder to work in."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_a_plan_is_a_trial(here, capsys):
+    """Bags, groups, runs and seed are in the files, and what was drawn is said."""
+    more = ["--blanks", "1", "--shelf", "cellar:2", "--seed", "11", "--spawn-lot", "PO-3=L 1"]
+    assert main(["plan", "rack", *KINDS, *ZONE, *more]) == ExitCode.DONE
+    trial = load_trial(here / "rack")
+    assert len(trial.bags) == 18
+    assert {b.heat_run for b in trial.bags} == {"H1", "H2"}
+    assert [b.tag for b in trial.bags] == list(range(1, 19))
+    assert [(s.name, s.tiers) for s in trial.shelves] == [("cellar", 2)]
+    assert {b.spawn_lot for b in trial.bags if b.strain == "PO-3"} == {"L 1"}
+    err = capsys.readouterr().err
+    assert "18 bags, 2 of them blanks" in err
+    assert "Strain and spawn lot are the same here" in err
+    assert trial.plan in err
+    assert main(["plan", "again", *shlex.split(trial.plan), *ZONE]) == ExitCode.DONE
+    # Trials side by side have tags of their own.
+    again = [dataclasses.replace(b, tag=b.tag - 18) for b in load_trial(here / "again").bags]
+    assert again == list(trial.bags)
+
+
+def test_the_vessel_says_how_many_runs(here, capsys):
+    """16 bags and a blank a run in a vessel of 7: three runs, none over 7; two asked for are refused."""
+    assert main(["plan", "rack", *KINDS, "--vessel", "7", "--blanks", "1"]) == ExitCode.DONE
+    runs = [b.heat_run for b in load_trial(here / "rack").bags]
+    assert sorted(runs.count(run) for run in set(runs)) == [6, 6, 7]
+    assert main(["plan", "other", *KINDS, "--vessel", "7", "--heat-runs", "2"]) == ExitCode.TRIAL
+    assert "16 bags need 3 heat runs of 7" in capsys.readouterr().err
+    assert not (here / "other").exists()
+
+
+def test_planned_again_before_anything_is_recorded(here, capsys):
+    """Name, limits and what was said of a strain stay; the files as they were are kept."""
+    assert main(["plan", "rack", *KINDS, *ZONE, "--shelf", "cellar:2"]) == ExitCode.DONE
+    toml = here / "rack" / "trial.toml"
+    toml.write_text(toml.read_text().replace("consolidate_days = 3", "consolidate_days = 9", 1))
+    before = toml.read_bytes()
+    assert main(["plan", "rack", *KINDS, *ZONE, "--level", "12"]) == ExitCode.DONE
+    trial = load_trial(here / "rack")
+    assert len(trial.bags) == 24
+    assert {b.shelf for b in trial.bags} == {"cellar"}
+    assert [s.consolidate_days for s in trial.strains].count(9) == 1
+    assert (here / "rack" / "trial.before-1.toml").read_bytes() == before
+    assert "bags.csv as it was is kept as bags.before-1.csv" in capsys.readouterr().err
+
+
+def test_a_trial_with_scores_is_refused(scanned, capsys):
+    """Nothing in it changes."""
+    files = {path: path.read_bytes() for path in scanned.iterdir() if path.is_file()}
+    assert main(["plan", str(scanned), *KINDS]) == ExitCode.TRIAL
+    assert "holds a trial with records (scores:" in capsys.readouterr().err
+    assert {path: path.read_bytes() for path in scanned.iterdir() if path.is_file()} == files
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--strain", "A-1", "--replicates", "2"], "no --level is given"),
+        ([*KINDS, "--shelf", "cellar"], "--shelf 'cellar' is not a name"),
+        ([*KINDS, "--spawn-lot", "XX=1"], "--spawn-lot 'XX=1' is not a strain of this plan"),
+        ([*KINDS, "--vessel", "1", "--blanks", "1"], "leaves no room"),
+        ([*KINDS, "--zone", "Mars"], "--zone 'Mars' is not a known time zone"),
+        ([*KINDS, "--strain", "PO-3"], "--strain PO-3 is given twice"),
+        ([*KINDS[:-1], "400"], "1600 bags need 1600 tags"),
+    ],
+)
+def test_nonsense_is_refused(options, said, here, capsys):
+    """With what is wrong, and without a folder left behind."""
+    assert main(["plan", "rack", *options]) == ExitCode.TRIAL
+    assert said in capsys.readouterr().err
+    assert not (here / "rack").exists()
