@@ -1,6 +1,7 @@
 """`colscan plan` as it is called."""
 
 import dataclasses
+import re
 import shlex
 
 import pytest
@@ -90,3 +91,27 @@ def test_nonsense_is_refused(options, said, here, capsys):
     assert main(["plan", "rack", *options]) == ExitCode.TRIAL
     assert said in capsys.readouterr().err
     assert not (here / "rack").exists()
+
+
+def test_what_the_bags_can_show(here, capsys):
+    """Bags needed, chances for this plan, and the smallest p; the accepted risk is the trial's own."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    out = capsys.readouterr().out
+    assert "at most 20 % are lost" in out
+    # 0.8^14 = 0.044 <= 0.05 < 0.8^13; 0.99^14 = 86.9 %. Eight bags of a level can't show 20 %: 0.8^8 = 0.168.
+    assert re.search(r"needed +14 +0 +2 +0\.0 +86\.9", out)
+    assert re.search(r"here, a level +8 +none is enough", out)
+    assert re.search(r"one strain +4 +0\.029", out)
+    toml = here / "rack" / "trial.toml"
+    toml.write_text(toml.read_text().replace("contamination_risk = 0.2", "contamination_risk = 0.35"))
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    out = capsys.readouterr().out
+    # 0.65^8 = 0.032; 0.99^8 = 92.3 %.
+    assert re.search(r"here, a level +8 +0 +2 +0\.0 +92\.3", out)
+
+
+def test_three_of_each_can_find_nothing(here, capsys):
+    """Three bags of one strain at each level: the smallest p is 0.1, and it is said before the work."""
+    few = ["--strain", "PO-3", "--level", "0", "--level", "8", "--replicates", "3"]
+    assert main(["plan", "rack", *few]) == ExitCode.DONE
+    assert "no result of this plan reaches it" in capsys.readouterr().out

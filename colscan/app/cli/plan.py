@@ -75,11 +75,14 @@ def plan(
     tiers and the spawning order, so that no treatment has a run or a tier of
     its own where that can be helped. Writes TRIAL_DIR/trial.toml and
     TRIAL_DIR/bags.csv; a trial in which something is recorded is refused.
+    Prints what so many bags can show: a limit of contamination, a difference
+    in time. Plan again, with more or fewer, until it is enough.
 
     \b
     Example:
       colscan plan spring --strain PO-3 --level 0 --level 8 --replicates 6
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    from colscan.app.cli.how_many import print_how_many
     from colscan.trial import Layout, Scheme, plan_trial
 
     if not levels and supplement != "none":
@@ -103,7 +106,9 @@ def plan(
         shelves=tuple(map(_read_shelf, shelves)),
         spawn_lots=tuple(_read_lot(lot, strains) for lot in lots),
     )
-    _report(trial_dir, plan_trial(trial_dir, layout, scheme, name=name, time_zone=zone))
+    made = plan_trial(trial_dir, layout, scheme, name=name, time_zone=zone)
+    _report(made)
+    print_how_many(made.trial)
 
 
 def _refuse_recorded(folder: Path) -> None:
@@ -151,7 +156,7 @@ def _read_lot(text: str, strains: tuple[str, ...]) -> tuple[str, str]:
     return strain, lot
 
 
-def _report(folder: Path, made: NewTrial) -> None:
+def _report(made: NewTrial) -> None:
     from colscan.trial import find_confounded
 
     bags = made.trial.bags
