@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import shlex
+from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -66,6 +67,7 @@ def plan_trial(
     scheme = scheme if scheme.shelves else dataclasses.replace(scheme, shelves=begun.shelves)
     live = find_live_tags(folder)
     inoculated_at = read_inoculated_at(layout.inoculated_at, begun.zone)
+    _check_ends(begun, inoculated_at)
     taken = {tag.tag for tag in live}
     drawn = draw_bags(lay_out_bags(layout, inoculated_at, taken=taken), scheme)
     bags = number_bags(drawn, choose_tags(len(drawn), layout.first_tag, taken))
@@ -107,6 +109,15 @@ def _checked(zone: str) -> str:
     except ValueError as error:
         msg = f"--zone {error}"
         raise TrialError(msg, "Write an IANA name: continent or ocean, slash, city.") from None
+
+
+def _check_ends(begun: Trial, inoculated_at: datetime) -> None:
+    """Refuse bags that begin after the end that the trial which is there has."""
+    for name in ("planned_end", "ended_at"):
+        end: datetime | None = getattr(begun, name)
+        if end is not None and end < inoculated_at:
+            msg = f"{name} in {PLAN_FILE}, {end.isoformat()}, is before day 0, {inoculated_at.isoformat()}"
+            raise TrialError(msg, f"Correct {name} there, or give another --inoculated-at.")
 
 
 def _with_plan(begun: Trial, bags: tuple[Bag, ...], scheme: Scheme, options: str) -> Trial:

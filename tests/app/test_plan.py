@@ -7,7 +7,7 @@ import shlex
 import pytest
 
 from colscan.app.cli.main import main
-from colscan.errors import ExitCode
+from colscan.errors import ExitCode, LedgerError
 from colscan.trial import load_trial
 
 KINDS = ["--strain", "PO-3", "--strain", "PE-1", "--level", "0", "--level", "7.5", "--replicates", "4"]
@@ -115,3 +115,28 @@ def test_three_of_each_can_find_nothing(here, capsys):
     few = ["--strain", "PO-3", "--level", "0", "--level", "8", "--replicates", "3"]
     assert main(["plan", "rack", *few]) == ExitCode.DONE
     assert "no result of this plan reaches it" in capsys.readouterr().out
+
+
+def test_an_end_before_the_new_beginning_is_refused(here, capsys):
+    """The trial that is there ends before day 0 of the bags: nothing is written that couldn't be loaded."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    toml = here / "rack" / "trial.toml"
+    toml.write_text("planned_end = 2026-03-20T06:00:00\n" + toml.read_text())
+    before = toml.read_bytes()
+    assert main(["plan", "rack", *KINDS, "--inoculated-at", "2026-04-01"]) == ExitCode.TRIAL
+    assert "planned_end in trial.toml" in capsys.readouterr().err
+    assert toml.read_bytes() == before
+
+
+def test_a_failure_brings_the_files_back(here, capsys, monkeypatch):
+    """What can't be written leaves the plan that was there as it was."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    before = {path.name: path.read_bytes() for path in (here / "rack").iterdir()}
+
+    def fail(folder, files):
+        msg = "the disk is full"
+        raise LedgerError(msg, "Make room.")
+
+    monkeypatch.setattr("colscan.trial.replanning.write_files", fail)
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.LEDGER
+    assert {path.name: path.read_bytes() for path in (here / "rack").iterdir()} == before
