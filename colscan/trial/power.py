@@ -16,6 +16,9 @@ _MOST_LABELLINGS = 1000
 # Their chance is then known to half a point (standard error at 50 %).
 _SIMULATED = 10_000
 _CHUNK = 500
+# From this noncentrality on a difference is found the other way less than once in a million trials, and scipy
+# gives nan for the chance.
+_NEVER_OTHER_WAY = 5.0
 
 
 def losses_allowed(bags: int, limit: float) -> int | None:
@@ -130,7 +133,8 @@ def chance_of_difference(bags: int, difference_sd: float, *, strains: int = 1) -
     pairs = bags * strains
     freedom = 2 * pairs - strains - 1
     shift, edge = difference_sd * sqrt(pairs / 2), t.isf(ALPHA / 2, freedom)
-    return float(nct.sf(edge, freedom, shift) + nct.cdf(-edge, freedom, shift))
+    other_way = nct.cdf(-edge, freedom, shift) if shift < _NEVER_OTHER_WAY else 0.0
+    return float(nct.sf(edge, freedom, shift) + other_way)
 
 
 def _simulate(bags: int, difference_sd: float, strains: int) -> float:

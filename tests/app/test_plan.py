@@ -140,3 +140,9 @@ def test_a_failure_brings_the_files_back(here, capsys, monkeypatch):
     monkeypatch.setattr("colscan.trial.replanning.write_files", fail)
     assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.LEDGER
     assert {path.name: path.read_bytes() for path in (here / "rack").iterdir()} == before
+
+
+def test_one_level_has_no_difference_to_find(here, capsys):
+    """Strains at a single level: the contamination table alone."""
+    assert main(["plan", "rack", "--strain", "A-1", "--level", "5", "--replicates", "9"]) == ExitCode.DONE
+    assert "no difference between levels to find" in capsys.readouterr().out

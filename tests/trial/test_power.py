@@ -90,6 +90,15 @@ def test_three_bags_of_each_find_nothing() -> None:
     assert chance_of_difference(3, 50) == 0
 
 
+def test_a_large_difference_is_found_for_sure() -> None:
+    """Whatever the number of bags: a number, and it grows with the difference up to 1."""
+    for strains in (1, 5):
+        chances = [chance_of_difference(9, d, strains=strains) for d in (0, 0.2, 0.5, 1, 2, 3, 5, 20)]
+        assert chances == sorted(chances)
+        assert chances[-1] == pytest.approx(1, abs=1e-9)
+        assert chances[0] == pytest.approx(0.05, abs=1e-9)
+
+
 @pytest.mark.parametrize("bags", [4, 5, 6, 7])
 @pytest.mark.parametrize("difference_sd", [1.0, 2.0])
 def test_chance_of_difference_agrees_with_reference(bags, difference_sd) -> None:

@@ -36,6 +36,9 @@ def print_how_many(trial: Trial) -> None:
         f"  The last column is the chance to pass wrongly. Correlation {_CORRELATIONS[1]:g} between bags of a"
     )
     click.echo("  heat run is an assumption; the 95 % hold without it. 'here' is this plan.\n")
+    if len(trial.treatments) < 2:
+        click.echo("There is one level only: no difference between levels to find.")
+        return
     header, rows = _difference(strains, each)
     click.echo("To find a difference in days between two levels (p <= 0.05): chance of success, %")
     click.echo(render_rows(header, rows, "table", screen=screen))
@@ -87,8 +90,6 @@ def _say_comparisons(levels: int, strains: int, each: int) -> list[str]:
     from colscan.trial.power import ALPHA, smallest_p
 
     comparisons = levels - 1
-    if comparisons < 1:
-        return ["There is one level only: nothing to compare."]
     if smallest_p(each, strains) > ALPHA / comparisons:
         return [
             f"Against the lowest level ({comparisons} in all, Holm) p must be {ALPHA / comparisons:.2g}:"
