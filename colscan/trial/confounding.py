@@ -50,7 +50,7 @@ def _judge(factor: str, shared: str, pairs: set[tuple[str, str]]) -> list[str]:
     parts = _link(held)
     alone = [value for value in values if len(held[value]) == 1]
     if len(parts) == len(values) and len(alone) == len(values):
-        return [f"{factor.capitalize()} and {shared} are the same here: no difference tells them apart."]
+        return [f"{factor.capitalize()} and {shared} are the same here: nothing tells their effects apart."]
     found = []
     if len(parts) == len(values):
         fewest = min(map(len, held.values()))

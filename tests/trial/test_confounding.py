@@ -26,8 +26,8 @@ def bags(*rows: tuple[float, str, str]) -> list[Bag]:
 def test_level_and_run_the_same() -> None:
     """A level to a run: said of the run and of the mix."""
     found = find_confounded(bags((0, "H1", "M1"), (0, "H1", "M1"), (8, "H2", "M2"), (8, "H2", "M2")))
-    assert "Level and heat run are the same here: no difference tells them apart." in found
-    assert "Level and mix are the same here: no difference tells them apart." in found
+    assert "Level and heat run are the same here: nothing tells their effects apart." in found
+    assert "Level and mix are the same here: nothing tells their effects apart." in found
 
 
 def test_levels_that_meet_through_a_third() -> None:
@@ -60,7 +60,7 @@ def test_strain_and_spawn_lot() -> None:
     """Spawn of which no lot is said is one lot a strain; two lots a strain tell the two apart."""
     one = bags((0, "H1", "M1"), (0, "H2", "M2"), (0, "H1", "M1"), (0, "H2", "M2"))
     two = [dataclasses.replace(bag, strain=f"S-{i % 2}") for i, bag in enumerate(one)]
-    said = "Strain and spawn lot are the same here: no difference tells them apart."
+    said = "Strain and spawn lot are the same here: nothing tells their effects apart."
     assert said in find_confounded(two)
     lotted = [dataclasses.replace(bag, spawn_lot=f"L{i}") for i, bag in enumerate(two)]
     assert said not in find_confounded(lotted)
