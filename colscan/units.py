@@ -26,6 +26,15 @@ def to_fraction(percent: float | None) -> float | None:
     return None if percent is None else percent / 100.0
 
 
+def to_celsius(fahrenheit: float) -> float:
+    """Degrees Celsius of degrees Fahrenheit.
+
+    >>> to_celsius(212.0)
+    100.0
+    """
+    return (fahrenheit - 32.0) / 1.8
+
+
 def days_between(start: datetime, end: datetime) -> float:
     """Elapsed days (hours / 24) from one aware time to another.
 

@@ -26,7 +26,7 @@ class Shown:
     carded : tuple of (int, ndarray)
         Tag and face of the bags that have a card.
     uncarded : tuple of ndarray
-        Faces of the others, tiers from top to bottom, each from left to right.
+        Faces of the others, tiers from top to bottom, each from left to right; those of `carded` by tag.
     """
 
     carded: tuple[tuple[int, Points], ...]

@@ -16,12 +16,13 @@ from colscan.score.prepare import Prepared
 OF_NETWORK = 0.75
 # Doubt: what the network says of itself, what reflections may hide (of a share u at coverage c, u c (1 - c)
 # to either side), half of what both differ by, a quarter of the unmixing's own half interval; never less than
-# half a point.
+# a point.
 _DIFFERENCE, _OWN_DOUBT = 0.5, 0.25
-_LEAST = 0.005
+_LEAST = 0.01
 # 1.10 of these hold nine of ten errors on rendered series that the network had not learnt from (each
-# series counting the same); a little more, as fog of a new kind is judged with too little doubt.
-_CONFORMAL = 1.25
+# series counting the same). More, as fog of a new kind is judged with too little doubt, and as the network
+# that is shipped was trained for longer than those were, so it doubts less.
+_CONFORMAL = 1.35
 
 
 def judge_face(bag: Prepared, cells: Cells, belief: Belief, *, look: Look, patches: Mask) -> Unmixed:

@@ -16,6 +16,7 @@ from colscan.errors import ColscanError, ExitCode
 # The order is that of a trial's life. A command's module is imported when it is called, so that help is
 # quick; the line shown here is the first of the command's own help (a test holds them equal).
 COMMANDS = {
+    "recipe": "Work out what to weigh for a bag, a mix and all bags.",
     "new": "Begin a trial: its plan and its list of bags.",
     "plan": "Draw the bags by lot, and say what they can show.",
     "map": "Say which bag without a card stands where, on one photo.",
