@@ -102,9 +102,9 @@ def create_trial(
     if not rows:
         msg = f"{draft.source} lists no bag"
         raise TrialError(msg, "Write a line for each bag below the line with the columns' names.")
-    shared = _check_siblings(rows, live)
+    shared = check_siblings(rows, live)
     plan = Trial(
-        name=_choose_name(name, folder),
+        name=choose_name(name, folder),
         time_zone=zone.name,
         question=question,
         strains=derive_strains(rows),
@@ -141,7 +141,8 @@ def _check_place(folder: Path, bags: Layout | Path) -> bool:
     return is_own
 
 
-def _choose_name(name: str | None, folder: Path) -> str:
+def choose_name(name: str | None, folder: Path) -> str:
+    """Return the trial's name: the given one, or the folder's; a blank one is refused (`TrialError`)."""
     if name is None:
         return folder.resolve().name
     if not name.strip():
@@ -192,7 +193,7 @@ def _count_times(number: int) -> str:
 
 def _draft_from_layout(layout: Layout, zone: ZoneInfo, live: Sequence[LiveTag]) -> _Draft:
     taken = {tag.tag for tag in live}
-    inoculated_at = _read_inoculated_at(layout.inoculated_at, zone)
+    inoculated_at = read_inoculated_at(layout.inoculated_at, zone)
     bags = lay_out_bags(layout, inoculated_at, taken=taken)
     notes = []
     if layout.is_example:
@@ -207,7 +208,8 @@ def _draft_from_layout(layout: Layout, zone: ZoneInfo, live: Sequence[LiveTag]) 
     return _Draft(raw=raw, source=Bag.FILE, notes=tuple(notes), example=layout.is_example)
 
 
-def _read_inoculated_at(text: str | None, zone: ZoneInfo) -> datetime:
+def read_inoculated_at(text: str | None, zone: ZoneInfo) -> datetime:
+    """Return day 0 as it was given, or today's beginning; what is no time is refused (`TrialError`)."""
     if text is None:
         # The day's beginning, not this moment: photos taken earlier today must not precede day 0.
         return now().astimezone(zone).replace(hour=0, minute=0, second=0)
@@ -218,7 +220,7 @@ def _read_inoculated_at(text: str | None, zone: ZoneInfo) -> datetime:
         raise TrialError(msg, "Write it like 2026-03-02T06:00 or 2026-03-02T06:00:00-05:00.") from None
 
 
-def _check_siblings(bags: Sequence[Bag], live: Sequence[LiveTag]) -> tuple[str, ...]:
+def check_siblings(bags: Sequence[Bag], live: Sequence[LiveTag]) -> tuple[str, ...]:
     """Return what to say of bags that a sibling lists too; a tag on another bag there is refused.
 
     The same code, tag and day 0 in both is one bag in two trials, e.g. begun anew under other

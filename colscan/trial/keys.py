@@ -81,6 +81,11 @@ TOP = Section(
             kind="time",
             meaning="When it did end. From then on its cards (their tags) are free for other trials.",
         ),
+        "plan": Key(
+            kind="text",
+            meaning="The options and the seed that colscan plan drew the bags with: given again, they draw"
+            " the same.",
+        ),
     },
 )
 LIMITS = Section(

@@ -83,7 +83,7 @@ def lay_out_bags(layout: Layout, inoculated_at: datetime, *, taken: Collection[i
     _check_doubles("--level", levels)
     _check_levels(layout.supplement, levels)
     cells = list(product(strains, levels, range(layout.replicates)))
-    tags = _choose_tags(len(cells), layout.first_tag, taken)
+    tags = choose_tags(len(cells), layout.first_tag, taken)
     digits = max(2, len(str(len(cells))))
     return tuple(
         Bag(
@@ -98,7 +98,8 @@ def lay_out_bags(layout: Layout, inoculated_at: datetime, *, taken: Collection[i
     )
 
 
-def _choose_tags(count: int, first: int | None, taken: Collection[int]) -> list[int]:
+def choose_tags(count: int, first: int | None, taken: Collection[int]) -> list[int]:
+    """Return so many tags from the first on, or from 1 on past those taken; `TrialError` when short."""
     start = FIRST_TAG if first is None else first
     passed_over = taken if first is None else ()
     tags = list(islice((t for t in range(start, LAST_BAG_TAG + 1) if t not in passed_over), count))

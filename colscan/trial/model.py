@@ -150,6 +150,7 @@ class Trial:
     question: str = ""
     planned_end: datetime | None = None
     ended_at: datetime | None = None
+    plan: str = ""
     limits: Limits = field(default_factory=Limits)
     strains: tuple[Strain, ...] = ()
     treatments: tuple[Treatment, ...] = ()

@@ -63,3 +63,15 @@ def test_what_can_not_be_is_refused(
     assert main(["harvest", str(trial), *arguments]) == 2
     assert said in capsys.readouterr().err
     assert not (trial / "harvests.csv").exists()
+
+
+def test_efficiency_over_all_flushes(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Flushes so far are set against the dry substrate where bags.csv says it: 450 of 1000 g is 45.0 %."""
+    bags = trial / "bags.csv"
+    head, *rows = bags.read_text().splitlines()
+    bags.write_text("\n".join([f"{head},dry_g", *(f"{row},1000" for row in rows)]) + "\n")
+    assert main(["harvest", str(trial), "B01", "1", "300"]) == 0
+    assert "300 g, 30.0 % of 1000 g dry" in capsys.readouterr().err
+    assert main(["harvest", str(trial), "B01", "2", "100"]) == 0
+    assert main(["harvest", str(trial), "B01", "2", "150"]) == 0
+    assert "450 g, 45.0 % of 1000 g dry" in capsys.readouterr().err

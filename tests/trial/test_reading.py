@@ -18,7 +18,7 @@ time_zone = "America/New_York"
 question = "How much bran?"
 planned_end = 2026-04-27T06:00:00
 ended_at = "2026-05-01T06:00:00Z"
-
+plan = "--seed 7"
 [limits]
 contamination_risk = 0.10
 horizon = "first-harvest"

@@ -65,11 +65,13 @@ def harvest(
       colscan harvest hornbeam B01 1 512.5 --saleable 480
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     trial = load_trial(trial_dir)
-    when = time_said(at, trial, known_bag(trial, bag))
+    planned = known_bag(trial, bag)
+    when = time_said(at, trial, planned)
     if saleable_g is not None and saleable_g > fresh_g:
         msg = f"Saleable {saleable_g:g} g is more than fresh {fresh_g:g} g."
         raise TrialError(msg, "FRESH_G is the weight of the whole flush.")
-    earlier = [row for row in read_ledger(trial_dir).harvests if (row.bag, row.flush) == (bag, flush)]
+    before = [row for row in read_ledger(trial_dir).harvests if row.bag == bag]
+    earlier = [row for row in before if row.flush == flush]
     row = HarvestRow(at=when, bag=bag, flush=flush, fresh_g=fresh_g, saleable_g=saleable_g, note=note or None)
     append_row(trial_dir, row)
     shown = when.astimezone(trial.zone)
@@ -77,3 +79,16 @@ def harvest(
     for old in earlier:
         old_at = old.at.astimezone(trial.zone)
         click.echo(f"It replaces the record of {old_at:%Y-%m-%d %H:%M}: {old.fresh_g:g} g fresh", err=True)
+    if planned.dry_g:
+        _tell_efficiency(fresh_g + sum(row.fresh_g for row in before if row.flush != flush), planned.dry_g)
+
+
+def _tell_efficiency(fresh_g: float, dry_g: float) -> None:
+    from colscan.growth import biological_efficiency_pct
+
+    efficiency_pct = biological_efficiency_pct(fresh_g, dry_g)
+    click.echo(
+        f"All flushes so far: {fresh_g:g} g, {efficiency_pct:.1f} % of {dry_g:g} g dry substrate"
+        " (biological efficiency; the spawn's dry matter is left out)",
+        err=True,
+    )

@@ -18,6 +18,7 @@ from colscan.errors import ColscanError, ExitCode
 COMMANDS = {
     "recipe": "Work out what to weigh for a bag, a mix and all bags.",
     "new": "Begin a trial: its plan and its list of bags.",
+    "plan": "Draw the bags by lot, and say what they can show.",
     "cards": "Make the bags' cards to print.",
     "map": "Say which bag without a card stands where, on one photo.",
     "scan": "Score the bags in photos and append the scores to the ledger.",

@@ -1,0 +1,164 @@
+"""A drawn plan into a trial's folder: a new one, or one in which nothing has been recorded yet."""
+
+from __future__ import annotations
+
+import dataclasses
+import shlex
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from colscan.errors import LedgerError, TrialError
+from colscan.tables import format_header, format_rows
+from colscan.trial.baglist import derive_treatments, parse_bags
+from colscan.trial.creating import NewTrial, check_siblings, choose_name, read_inoculated_at
+from colscan.trial.layout import Layout, choose_tags, lay_out_bags
+from colscan.trial.model import PLAN_FILE, Bag, Shelf, Strain, Trial
+from colscan.trial.planning import Scheme, draw_bags, number_bags
+from colscan.trial.reading import load_trial, parse_plan
+from colscan.trial.siblings import find_live_tags
+from colscan.trial.writing import format_plan, write_files
+from colscan.trial.zones import check_zone, choose_zone
+
+
+def plan_trial(
+    folder: Path,
+    layout: Layout,
+    scheme: Scheme,
+    *,
+    name: str | None = None,
+    time_zone: str | None = None,
+) -> NewTrial:
+    """Return the trial planned in a folder: its trial.toml and bags.csv, with the draw recorded.
+
+    In a folder that holds a trial its name, zone, limits and question stay, and what it says of strains
+    and shelves that are planned again; the two files are kept under another name. Whether anything has
+    been recorded in it is for the caller to check.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the trial goes; made if need be.
+    layout : Layout
+        Strains, levels and replicates.
+    scheme : Scheme
+        What they are drawn over. Without shelves, those of the trial that is there.
+    name, time_zone : str or None
+        As for `create_trial`; None keeps the name and zone of the trial that is there.
+
+    Raises
+    ------
+    TrialError
+        When the bags, the options or the plan that is there are wrong. Nothing is written then.
+    LedgerError
+        When the folder can't be written to. What was there is there still.
+    """
+    earlier = load_trial(folder) if (folder / PLAN_FILE).exists() else None
+    if earlier is None and (folder / Bag.FILE).exists():
+        msg = f"{folder / Bag.FILE} is there already, and no trial with it"
+        raise TrialError(msg, "Move it away, or give another folder.")
+    begun = earlier or _begin(folder, name, time_zone)
+    if earlier and (name or time_zone):
+        begun = dataclasses.replace(
+            begun,
+            name=choose_name(name or begun.name, folder),
+            time_zone=_checked(time_zone or begun.time_zone),
+        )
+    scheme = scheme if scheme.shelves else dataclasses.replace(scheme, shelves=begun.shelves)
+    live = find_live_tags(folder)
+    inoculated_at = read_inoculated_at(layout.inoculated_at, begun.zone)
+    _check_ends(begun, inoculated_at)
+    taken = {tag.tag for tag in live}
+    drawn = draw_bags(lay_out_bags(layout, inoculated_at, taken=taken), scheme)
+    bags = number_bags(drawn, choose_tags(len(drawn), layout.first_tag, taken))
+    shared = check_siblings(bags, live)
+    trial = _with_plan(begun, bags, scheme, say_options(layout, scheme))
+    text, rows = format_plan(trial, example=False).encode(), format_header(Bag) + format_rows(bags)
+    trial = dataclasses.replace(parse_plan(text, PLAN_FILE), bags=parse_bags(rows, Bag.FILE, plan=trial))
+    kept = _replace_files(folder, {Bag.FILE: rows, PLAN_FILE: text})
+    notes = [f"time zone: {trial.time_zone}", *kept, *shared]
+    if layout.inoculated_at is None:
+        notes.append(f"inoculated_at: {inoculated_at.isoformat()} (today; put the hour into {Bag.FILE})")
+    return NewTrial(trial=trial, notes=tuple(notes))
+
+
+def say_options(layout: Layout, scheme: Scheme) -> str:
+    """Return the options of `colscan plan` that draw the same bags again."""
+    words = [part for strain in layout.strains for part in ("--strain", strain)]
+    words += ["--supplement", layout.supplement]
+    words += [part for level in layout.levels_pct for part in ("--level", f"{level:g}")]
+    words += ["--replicates", str(layout.replicates), "--heat-runs", str(scheme.heat_runs)]
+    words += ["--blanks", str(scheme.blanks_per_run)]
+    words += [] if scheme.mix_capacity is None else ["--mix-capacity", str(scheme.mix_capacity)]
+    words += [part for shelf in scheme.shelves for part in ("--shelf", f"{shelf.name}:{shelf.tiers}")]
+    words += [part for strain, lot in scheme.spawn_lots for part in ("--spawn-lot", f"{strain}={lot}")]
+    return shlex.join([*words, "--seed", str(scheme.seed)])
+
+
+def _begin(folder: Path, name: str | None, time_zone: str | None) -> Trial:
+    if folder.exists() and not folder.is_dir():
+        msg = f"{folder} is a file"
+        raise TrialError(msg, "Give the name of a folder for the trial.")
+    zone = choose_zone(_checked(time_zone) if time_zone else None, ())
+    return Trial(name=choose_name(name, folder), time_zone=zone.name)
+
+
+def _checked(zone: str) -> str:
+    try:
+        return ZoneInfo(check_zone(zone)).key
+    except ValueError as error:
+        msg = f"--zone {error}"
+        raise TrialError(msg, "Write an IANA name: continent or ocean, slash, city.") from None
+
+
+def _check_ends(begun: Trial, inoculated_at: datetime) -> None:
+    """Refuse bags that begin after the end that the trial which is there has."""
+    for name in ("planned_end", "ended_at"):
+        end: datetime | None = getattr(begun, name)
+        if end is not None and end < inoculated_at:
+            msg = f"{name} in {PLAN_FILE}, {end.isoformat()}, is before day 0, {inoculated_at.isoformat()}"
+            raise TrialError(msg, f"Correct {name} there, or give another --inoculated-at.")
+
+
+def _with_plan(begun: Trial, bags: tuple[Bag, ...], scheme: Scheme, options: str) -> Trial:
+    """Return the plan with the strains, treatments and shelves of these bags; what was said of them stays."""
+    codes = sorted({bag.strain for bag in bags if bag.role == "trial"})
+    bases = {(t.supplement, t.supplement_pct): t for t in begun.treatments}
+    return dataclasses.replace(
+        begun,
+        plan=options,
+        strains=tuple(begun.strain(code) or Strain(code=code) for code in codes),
+        treatments=tuple(bases.get((t.supplement, t.supplement_pct), t) for t in derive_treatments(bags)),
+        shelves=tuple(_with_cards(shelf, begun) for shelf in scheme.shelves),
+        bags=bags,
+    )
+
+
+def _with_cards(shelf: Shelf, begun: Trial) -> Shelf:
+    cards = next((of.cards for of in begun.shelves if of.name == shelf.name), shelf.cards)
+    return dataclasses.replace(shelf, cards=cards)
+
+
+def _replace_files(folder: Path, files: dict[str, bytes]) -> list[str]:
+    """Write the files; those that stood there are kept beside them, and come back if that fails."""
+    moved = [(folder / name, _free_name(folder / name)) for name in files if (folder / name).exists()]
+    try:
+        for path, kept in moved:
+            path.rename(kept)
+        write_files(folder, files)
+    except (OSError, LedgerError) as error:
+        for path, kept in moved:
+            if kept.exists():
+                kept.rename(path)
+        if isinstance(error, LedgerError):
+            raise
+        msg = f"{folder}: can't be written ({error.strerror})"
+        raise LedgerError(msg, "Nothing was changed. Check its permissions.") from error
+    return [f"{path.name} as it was is kept as {kept.name}" for path, kept in moved]
+
+
+def _free_name(path: Path) -> Path:
+    number = 1
+    while (kept := path.with_name(f"{path.stem}.before-{number}{path.suffix}")).exists():
+        number += 1
+    return kept

@@ -1,0 +1,148 @@
+"""`colscan plan` as it is called."""
+
+import dataclasses
+import re
+import shlex
+
+import pytest
+
+from colscan.app.cli.main import main
+from colscan.errors import ExitCode, LedgerError
+from colscan.trial import load_trial
+
+KINDS = ["--strain", "PO-3", "--strain", "PE-1", "--level", "0", "--level", "7.5", "--replicates", "4"]
+ZONE = ["--zone", "America/New_York", "--inoculated-at", "2026-03-02T06:00"]
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """An empty folder to work in."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_a_plan_is_a_trial(here, capsys):
+    """Bags, groups, runs and seed are in the files, and what was drawn is said."""
+    more = ["--blanks", "1", "--shelf", "cellar:2", "--seed", "11", "--spawn-lot", "PO-3=L 1"]
+    assert main(["plan", "rack", *KINDS, *ZONE, *more]) == ExitCode.DONE
+    trial = load_trial(here / "rack")
+    assert len(trial.bags) == 18
+    assert {b.heat_run for b in trial.bags} == {"H1", "H2"}
+    assert [b.tag for b in trial.bags] == list(range(1, 19))
+    assert [(s.name, s.tiers) for s in trial.shelves] == [("cellar", 2)]
+    assert {b.spawn_lot for b in trial.bags if b.strain == "PO-3"} == {"L 1"}
+    err = capsys.readouterr().err
+    assert "18 bags, 2 of them blanks" in err
+    assert "Strain and spawn lot are the same here" in err
+    assert trial.plan in err
+    assert main(["plan", "again", *shlex.split(trial.plan), *ZONE]) == ExitCode.DONE
+    # Trials side by side have tags of their own.
+    again = [dataclasses.replace(b, tag=b.tag - 18) for b in load_trial(here / "again").bags]
+    assert again == list(trial.bags)
+
+
+def test_the_vessel_says_how_many_runs(here, capsys):
+    """16 bags and a blank a run in a vessel of 7: three runs, none over 7; two asked for are refused."""
+    assert main(["plan", "rack", *KINDS, "--vessel", "7", "--blanks", "1"]) == ExitCode.DONE
+    runs = [b.heat_run for b in load_trial(here / "rack").bags]
+    assert sorted(runs.count(run) for run in set(runs)) == [6, 6, 7]
+    assert main(["plan", "other", *KINDS, "--vessel", "7", "--heat-runs", "2"]) == ExitCode.TRIAL
+    assert "16 bags need 3 heat runs of 7" in capsys.readouterr().err
+    assert not (here / "other").exists()
+
+
+def test_planned_again_before_anything_is_recorded(here, capsys):
+    """Name, limits and what was said of a strain stay; the files as they were are kept."""
+    assert main(["plan", "rack", *KINDS, *ZONE, "--shelf", "cellar:2"]) == ExitCode.DONE
+    toml = here / "rack" / "trial.toml"
+    toml.write_text(toml.read_text().replace("consolidate_days = 3", "consolidate_days = 9", 1))
+    before = toml.read_bytes()
+    assert main(["plan", "rack", *KINDS, *ZONE, "--level", "12"]) == ExitCode.DONE
+    trial = load_trial(here / "rack")
+    assert len(trial.bags) == 24
+    assert {b.shelf for b in trial.bags} == {"cellar"}
+    assert [s.consolidate_days for s in trial.strains].count(9) == 1
+    assert (here / "rack" / "trial.before-1.toml").read_bytes() == before
+    assert "bags.csv as it was is kept as bags.before-1.csv" in capsys.readouterr().err
+
+
+def test_a_trial_with_scores_is_refused(scanned, capsys):
+    """Nothing in it changes."""
+    files = {path: path.read_bytes() for path in scanned.iterdir() if path.is_file()}
+    assert main(["plan", str(scanned), *KINDS]) == ExitCode.TRIAL
+    assert "holds a trial with records (scores:" in capsys.readouterr().err
+    assert {path: path.read_bytes() for path in scanned.iterdir() if path.is_file()} == files
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--strain", "A-1", "--replicates", "2"], "no --level is given"),
+        ([*KINDS, "--shelf", "cellar"], "--shelf 'cellar' is not a name"),
+        ([*KINDS, "--spawn-lot", "XX=1"], "--spawn-lot 'XX=1' is not a strain of this plan"),
+        ([*KINDS, "--vessel", "1", "--blanks", "1"], "leaves no room"),
+        ([*KINDS, "--zone", "Mars"], "--zone 'Mars' is not a known time zone"),
+        ([*KINDS, "--strain", "PO-3"], "--strain PO-3 is given twice"),
+        ([*KINDS[:-1], "400"], "1600 bags need 1600 tags"),
+    ],
+)
+def test_nonsense_is_refused(options, said, here, capsys):
+    """With what is wrong, and without a folder left behind."""
+    assert main(["plan", "rack", *options]) == ExitCode.TRIAL
+    assert said in capsys.readouterr().err
+    assert not (here / "rack").exists()
+
+
+def test_what_the_bags_can_show(here, capsys):
+    """Bags needed, chances for this plan, and the smallest p; the accepted risk is the trial's own."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    out = capsys.readouterr().out
+    assert "at most 20 % are lost" in out
+    # 0.8^14 = 0.044 <= 0.05 < 0.8^13; 0.99^14 = 86.9 %. Eight bags of a level can't show 20 %: 0.8^8 = 0.168.
+    assert re.search(r"needed +14 +0 +2 +0\.0 +86\.9", out)
+    assert re.search(r"here, a level +8 +none is enough", out)
+    assert re.search(r"one strain +4 +0\.029", out)
+    toml = here / "rack" / "trial.toml"
+    toml.write_text(toml.read_text().replace("contamination_risk = 0.2", "contamination_risk = 0.35"))
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    out = capsys.readouterr().out
+    # 0.65^8 = 0.032; 0.99^8 = 92.3 %.
+    assert re.search(r"here, a level +8 +0 +2 +0\.0 +92\.3", out)
+
+
+def test_three_of_each_can_find_nothing(here, capsys):
+    """Three bags of one strain at each level: the smallest p is 0.1, and it is said before the work."""
+    few = ["--strain", "PO-3", "--level", "0", "--level", "8", "--replicates", "3"]
+    assert main(["plan", "rack", *few]) == ExitCode.DONE
+    assert "no result of this plan reaches it" in capsys.readouterr().out
+
+
+def test_an_end_before_the_new_beginning_is_refused(here, capsys):
+    """The trial that is there ends before day 0 of the bags: nothing is written that couldn't be loaded."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    toml = here / "rack" / "trial.toml"
+    toml.write_text("planned_end = 2026-03-20T06:00:00\n" + toml.read_text())
+    before = toml.read_bytes()
+    assert main(["plan", "rack", *KINDS, "--inoculated-at", "2026-04-01"]) == ExitCode.TRIAL
+    assert "planned_end in trial.toml" in capsys.readouterr().err
+    assert toml.read_bytes() == before
+
+
+def test_a_failure_brings_the_files_back(here, capsys, monkeypatch):
+    """What can't be written leaves the plan that was there as it was."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    before = {path.name: path.read_bytes() for path in (here / "rack").iterdir()}
+
+    def fail(folder, files):
+        msg = "the disk is full"
+        raise LedgerError(msg, "Make room.")
+
+    monkeypatch.setattr("colscan.trial.replanning.write_files", fail)
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.LEDGER
+    assert {path.name: path.read_bytes() for path in (here / "rack").iterdir()} == before
+
+
+def test_one_level_has_no_difference_to_find(here, capsys):
+    """Strains at a single level: the contamination table alone."""
+    assert main(["plan", "rack", "--strain", "A-1", "--level", "5", "--replicates", "9"]) == ExitCode.DONE
+    assert "no difference between levels to find" in capsys.readouterr().out
