@@ -110,19 +110,8 @@ def propose_uncarded(
     """
     scales = [card.mm_per_px for card in cards]
     proposals = propose_faces(rgb, scale_mm_per_px=float(np.median(scales)) if scales else None)
-    middles = [(face.min(0) + face.max(0)) / 2 for face in carded_px]
-    boxes = [(p.outline_px.min(0), p.outline_px.max(0)) for p in proposals]
-    return tuple(
-        proposal
-        for proposal, (low, high) in zip(proposals, boxes, strict=True)
-        if not any(((low < middle) & (middle < high)).all() for middle in middles)
-        and not any(card.tag <= LAST_BAG_TAG and _within(card, low, high) for card in cards)
-    )
-
-
-def _within(card: Card, low: Points, high: Points) -> bool:
-    middle = card.corners_px.mean(0)
-    return bool(((low < middle) & (middle < high)).all())
+    named = [*carded_px, *(card.corners_px for card in cards if card.tag <= LAST_BAG_TAG)]
+    return tuple(p for p in proposals if not any(_stands_in(what, p.outline_px) for what in named))
 
 
 def place_bags(
@@ -163,7 +152,9 @@ def place_bags(
     standing = {k: place.proposal for k, place in places if place.proposal is not None and not place.doubtful}
     return Placed(
         views=_views(rgb, carded_px, proposals, references, standing),
-        disputed=tuple(k for k, face in carded if any(_stands_in(face, place) for _, place in places)),
+        disputed=tuple(
+            k for k, face in carded if any(_stands_in(face, place.outline_px) for _, place in places)
+        ),
         standing=Standing(
             empty=tuple(k for k, place in places if _is_empty(place)),
             doubtful=tuple(k for k, place in places if place.doubtful),
@@ -181,10 +172,10 @@ def _is_empty(place: Carried) -> bool:
     return place.in_view and place.proposal is None and not place.doubtful
 
 
-def _stands_in(face: Points, place: Carried) -> bool:
-    low, high = place.outline_px.min(0), place.outline_px.max(0)
-    middle = (face.min(0) + face.max(0)) / 2
-    return bool(((low < middle) & (middle < high)).all())
+def _stands_in(what: Points, outline: Points) -> bool:
+    """Whether the middle of something lies in an outline's box."""
+    middle = (what.min(0) + what.max(0)) / 2
+    return bool(((outline.min(0) < middle) & (middle < outline.max(0))).all())
 
 
 def _references(rgb: ImageRGB, cards: Sequence[Card], proposals: Sequence[Proposal]) -> tuple[Reference, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -54,7 +54,7 @@ def find_copies(
         if (glance := _recorded_glance(folder, row, max_megapixels, keep=keep)) is not None
     ]
     copies: dict[str, str] = {}
-    for ref in sorted(refs, key=lambda ref: _worth(ref, new)):
+    for ref in sorted(refs, key=_worth):
         glance = new.get(ref.sha256)
         if glance is None:
             continue
@@ -66,7 +66,7 @@ def find_copies(
     return copies
 
 
-def _worth(ref: PhotoRef, glances: Mapping[str, Glance]) -> tuple[int, int, str]:
+def _worth(ref: PhotoRef) -> tuple[int, int, str]:
     return TAKEN_AT_FROM.index(ref.taken_at_from), -ref.path.stat().st_size, ref.sha256
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from colscan.app.cli.options import parse_when, trial_dir_argument
+from colscan.app.cli.options import check_shelf, parse_when, trial_dir_argument
 from colscan.errors import TrialError
 from colscan.trial import load_trial
 from colscan.trial.model import Trial
@@ -75,10 +75,8 @@ def map(
 
 
 def _shelf(trial: Trial, shelf: str | None) -> str:
+    check_shelf(trial, shelf)
     named = sorted(trial.shelf_names)
-    if shelf is not None and named and shelf not in named:
-        msg = f"--shelf {shelf!r} is no shelf of this trial."
-        raise TrialError(msg, f"Its shelves are: {', '.join(named)}.")
     if shelf is None and len(named) > 1:
         msg = "The trial has several shelves."
         raise TrialError(msg, f"Say with --shelf which one the photo shows: {', '.join(named)}.")

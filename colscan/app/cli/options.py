@@ -18,6 +18,7 @@ from colscan.units import with_offset
 
 if TYPE_CHECKING:
     from colscan.present import Screen
+    from colscan.trial.model import Trial
 
 F = TypeVar("F", bound=Callable[..., Any])
 FORMATS = ("table", "csv", "json")
@@ -81,3 +82,27 @@ def parse_when(text: str | None, zone: ZoneInfo, option: str) -> datetime | None
         msg = f"{option} {text!r} is not a time."
         raise TrialError(msg, "Write it like 2026-03-09T10:05 or 2026-03-09T10:05:00-05:00.") from None
     return when if when.tzinfo else with_offset(when, zone)
+
+
+def jobs_option(command: F) -> F:
+    """Give a command ``--jobs``: how many processes measure photos."""
+    return click.option(
+        "-j",
+        "--jobs",
+        type=click.IntRange(1, 64),
+        default=lambda: os.cpu_count() or 1,
+        show_default="one a core",
+        help="How many processes measure photos.",
+    )(command)
+
+
+def has_shelf(trial: Trial, shelf: str | None) -> bool:
+    """Whether photos may be of a shelf; a trial that names none takes any."""
+    return shelf is None or not trial.shelf_names or shelf in trial.shelf_names
+
+
+def check_shelf(trial: Trial, shelf: str | None) -> None:
+    """Refuse (`TrialError`) a shelf that the trial does not have."""
+    if not has_shelf(trial, shelf):
+        msg = f"--shelf {shelf!r} is no shelf of the trial {trial.name}."
+        raise TrialError(msg, f"Its shelves are: {', '.join(sorted(trial.shelf_names))}.")

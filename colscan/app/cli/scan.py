@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import parse_when, trial_dir_argument
+from colscan.app.cli.options import check_shelf, has_shelf, jobs_option, parse_when, trial_dir_argument
 from colscan.app.cli.report import ScanReport
 from colscan.errors import ExitCode, TrialError
 from colscan.trial import FarmTrial, load_farm, load_trial
@@ -28,14 +27,7 @@ if TYPE_CHECKING:
 @click.option("--shelf", metavar="NAME", help="The shelf in the photos.")
 @click.option("--dry-run", is_flag=True, help="Print the scores, write nothing.")
 @click.option("--overlay", is_flag=True, help="Draw what was found on each photo, into overlays/.")
-@click.option(
-    "-j",
-    "--jobs",
-    type=click.IntRange(1, 64),
-    default=lambda: os.cpu_count() or 1,
-    show_default="one a core",
-    help="How many processes measure photos.",
-)
+@jobs_option
 def scan(
     trial_dir: Path,
     photos: tuple[str, ...],
@@ -132,7 +124,7 @@ def scan_into(folder: Path, paths: Sequence[Path], asked: Asked) -> ExitCode:
     from colscan.app.batch.scan import scan_photos
 
     trial = load_trial(folder)
-    _check_shelf(trial, asked.shelf)
+    check_shelf(trial, asked.shelf)
     options = asked.of(trial)
     report = _report(asked, total=len(paths))
     for outcome in scan_photos(folder, trial, paths, options):
@@ -149,8 +141,8 @@ def check_target(folder: Path, asked: Asked) -> None:
         Then, or when a plan is wrong.
     """
     trials = [member.trial for member in load_farm(folder)] or [load_trial(folder)]
-    if not any(_has_shelf(trial, asked.shelf) for trial in trials):
-        _check_shelf(trials[0], asked.shelf)
+    if not any(has_shelf(trial, asked.shelf) for trial in trials):
+        check_shelf(trials[0], asked.shelf)
 
 
 def _scan_farm(
@@ -162,7 +154,7 @@ def _scan_farm(
     click.echo(f"looking which of {len(farm)} trials {many} are for", err=True)
     offers = offer_photos(farm, paths, jobs=asked.jobs)
     for offer in offers.offers:
-        _check_shelf(offer.of.trial, asked.shelf)
+        check_shelf(offer.of.trial, asked.shelf)
     report = _report(asked, total=offers.total, is_farm=True)
     for member, outcome in scan_farm(offers):
         zone, name = (member.trial.zone, member.name) if member else (UTC, None)
@@ -178,14 +170,3 @@ def _report(asked: Asked, *, total: int, is_farm: bool = False) -> ScanReport:
         is_farm=is_farm,
         tell_known=asked.tell_known,
     )
-
-
-def _has_shelf(trial: Trial, shelf: str | None) -> bool:
-    """Whether photos may be of a shelf; a trial that names none takes any."""
-    return shelf is None or not trial.shelf_names or shelf in trial.shelf_names
-
-
-def _check_shelf(trial: Trial, shelf: str | None) -> None:
-    if not _has_shelf(trial, shelf):
-        msg = f"--shelf {shelf!r} is no shelf of the trial {trial.name}."
-        raise TrialError(msg, f"Its shelves are: {', '.join(sorted(trial.shelf_names))}.")

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import trial_dir_argument
+from colscan.app.cli.options import jobs_option, trial_dir_argument
 from colscan.app.cli.scan import Asked, check_target, scan_into
 from colscan.errors import ExitCode, PhotoError, TrialError
 
@@ -31,14 +30,7 @@ if TYPE_CHECKING:
     help="How long to wait between two looks.",
 )
 @click.option("--once", is_flag=True, help="Scan what is complete now, then end.")
-@click.option(
-    "-j",
-    "--jobs",
-    type=click.IntRange(1, 64),
-    default=lambda: os.cpu_count() or 1,
-    show_default="one a core",
-    help="How many processes measure photos.",
-)
+@jobs_option
 def watch(
     trial_dir: Path, folder: Path, shelf: str | None, every_s: float, once: bool, jobs: int
 ) -> ExitCode | None:
