@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
 import sys
 from importlib import import_module
 from pathlib import Path
@@ -80,7 +81,14 @@ def colscan(context: click.Context) -> None:
 
 def run() -> None:
     """Run the command line and end the process with its exit code."""
-    sys.exit(main(sys.argv[1:]))
+    try:
+        code = main(sys.argv[1:])
+    except KeyboardInterrupt:  # pressed again while the first one was told
+        code = ExitCode.INTERRUPTED
+    if code == ExitCode.INTERRUPTED:
+        # An impatient hand presses once more while the interpreter ends, which would end it by the signal.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    sys.exit(code)
 
 
 def main(arguments: list[str]) -> int:
