@@ -64,6 +64,7 @@ def create_trial(
     name: str | None = None,
     question: str = "",
     time_zone: str | None = None,
+    base: str | None = None,
 ) -> NewTrial:
     """Return the trial made in a folder: its trial.toml and bags.csv.
 
@@ -83,6 +84,8 @@ def create_trial(
         What the trial is for.
     time_zone : str or None
         IANA name; None for this machine's, the bag list's, or UTC.
+    base : str or None
+        What the levels are percentages of; None for the main substrate as weighed.
 
     Raises
     ------
@@ -108,7 +111,7 @@ def create_trial(
         time_zone=zone.name,
         question=question,
         strains=derive_strains(rows),
-        treatments=derive_treatments(rows),
+        treatments=derive_treatments(rows, base=base),
     )
     text = format_plan(plan, example=draft.example).encode("utf-8")
     # Read back before it is written: what load_trial would refuse must not come about.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from colscan.app.cli.options import trial_dir_argument
+from colscan.app.cli.options import base_option, trial_dir_argument
 from colscan.errors import TrialError
 from colscan.trial.model import PLAN_FILE, Bag
 
@@ -42,6 +42,7 @@ _OPTIONS = {
 @click.option(
     "--level", "levels", metavar="PCT", type=float, multiple=True, help="A level in percent (repeat)."
 )
+@base_option
 @click.option("--replicates", metavar="N", type=click.IntRange(1, 580), help="Bags of each; 2 by default.")
 @click.option("--inoculated-at", metavar="TIME", help="Day 0 of all bags; today by default.")
 @click.option(
@@ -58,6 +59,7 @@ def new(
     strains: tuple[str, ...],
     supplement: str | None,
     levels: tuple[float, ...],
+    base: str | None,
     replicates: int | None,
     inoculated_at: str | None,
     first_tag: int | None,
@@ -86,7 +88,7 @@ def new(
     if bag_list is not None and given:
         msg = f"{_OPTIONS[next(iter(given))]} can't go with --bags: {bag_list} says it for each bag"
         raise TrialError(msg, "Leave one of the two out.")
-    made = create_trial(trial_dir, bag_list or Layout(**given), name=name, time_zone=zone)
+    made = create_trial(trial_dir, bag_list or Layout(**given), name=name, time_zone=zone, base=base)
     _report(trial_dir, made)
 
 
