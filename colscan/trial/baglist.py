@@ -133,6 +133,12 @@ def read_aware_times(raw: bytes) -> tuple[datetime, ...]:
     return tuple(t for t in times if t is not None and t.tzinfo is not None)
 
 
+def own_columns(raw: bytes) -> tuple[str, ...]:
+    """Return the names of a bag list's columns that are the grower's own."""
+    header = [cell.strip() for record in _read_records(raw)[:1] for cell in record.cells]
+    return tuple(name for name in header if name and name not in columns_of(Bag))
+
+
 def complete_list(raw: bytes, zone: tzinfo) -> CompletedList:
     """Return a bag list with offsets in its times and guarded texts; the rest is kept as it is.
 

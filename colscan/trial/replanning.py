@@ -7,21 +7,26 @@ import shlex
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from colscan.errors import LedgerError, TrialError
-from colscan.tables import format_header, format_rows
-from colscan.trial.baglist import derive_treatments, parse_bags
-from colscan.trial.creating import NewTrial, check_siblings, choose_name, read_inoculated_at
+from colscan.trial.baglist import derive_treatments
+from colscan.trial.creating import (
+    NewTrial,
+    check_siblings,
+    checked_zone,
+    choose_name,
+    format_files,
+    read_inoculated_at,
+)
 from colscan.trial.layout import Layout, choose_tags, lay_out_bags
 from colscan.trial.model import PLAN_FILE, Bag, Shelf, Strain, Treatment, Trial
 from colscan.trial.planning import Scheme, draw_bags, number_bags
-from colscan.trial.reading import load_trial, parse_plan
+from colscan.trial.reading import load_trial
 from colscan.trial.recipe import Base
 from colscan.trial.shelfmap import MAP_FILE
 from colscan.trial.siblings import find_live_tags
-from colscan.trial.writing import format_plan, write_files
-from colscan.trial.zones import check_zone, choose_zone
+from colscan.trial.writing import write_files
+from colscan.trial.zones import choose_zone
 
 
 def plan_trial(
@@ -68,7 +73,7 @@ def plan_trial(
         begun = dataclasses.replace(
             begun,
             name=choose_name(name or begun.name, folder),
-            time_zone=_checked(time_zone or begun.time_zone),
+            time_zone=checked_zone(time_zone or begun.time_zone),
         )
     scheme = scheme if scheme.shelves else dataclasses.replace(scheme, shelves=begun.shelves)
     live = find_live_tags(folder)
@@ -83,9 +88,8 @@ def plan_trial(
     treatments = derive_treatments(bags, base=base, earlier=begun.treatments)
     trial = _with_plan(begun, bags, scheme, treatments)
     trial = dataclasses.replace(trial, plan=say_options(layout_then, scheme, treatments))
-    text, rows = format_plan(trial, example=False).encode(), format_header(Bag) + format_rows(bags)
-    trial = dataclasses.replace(parse_plan(text, PLAN_FILE), bags=parse_bags(rows, Bag.FILE, plan=trial))
-    kept = _replace_files(folder, {Bag.FILE: rows, PLAN_FILE: text})
+    trial, files = format_files(trial)
+    kept = _replace_files(folder, files)
     notes = [f"time zone: {trial.time_zone}", *kept, *shared]
     if layout.inoculated_at is None:
         notes.append(f"inoculated_at: {inoculated_at.isoformat()} (today; put the hour into {Bag.FILE})")
@@ -118,16 +122,8 @@ def _begin(folder: Path, name: str | None, time_zone: str | None) -> Trial:
     if folder.exists() and not folder.is_dir():
         msg = f"{folder} is a file"
         raise TrialError(msg, "Give the name of a folder for the trial.")
-    zone = choose_zone(_checked(time_zone) if time_zone else None, ())
+    zone = choose_zone(checked_zone(time_zone) if time_zone else None, ())
     return Trial(name=choose_name(name, folder), time_zone=zone.name)
-
-
-def _checked(zone: str) -> str:
-    try:
-        return ZoneInfo(check_zone(zone)).key
-    except ValueError as error:
-        msg = f"--zone {error}"
-        raise TrialError(msg, "Write an IANA name: continent or ocean, slash, city.") from None
 
 
 def _check_ends(begun: Trial, inoculated_at: datetime) -> None:
