@@ -131,17 +131,21 @@ def begin_next(
     )
     trial, files = format_files(trial)
     map_files, notes = _take_maps(folder, source, earlier, trial)
-    said = say_differences(earlier, trial, live)
-    own = own_columns(read_plan_file(source / Bag.FILE))
-    said += [f"not taken over: columns of your own ({', '.join(own)})"] if own else []
-    said += ["day 0 is today: put the hour into bags.csv"] if changes.inoculated_at is None else []
-    if earlier.plan:
-        options = f"its options are under plan in {source / PLAN_FILE}, all but --seed and --inoculated-at"
-        said.append(
-            f"drawn by lot before; draw again with colscan plan {shlex.quote(str(folder))} ({options})"
-        )
+    said = [*say_differences(earlier, trial, live), *_say_more(folder, source, earlier, changes)]
     write_files(folder, map_files | files)
     return NewTrial(trial=trial, notes=(*said, *notes, *shared))
+
+
+def _say_more(folder: Path, source: Path, earlier: Trial, changes: Changes) -> list[str]:
+    own = own_columns(read_plan_file(source / Bag.FILE))
+    notes = [f"not taken over: columns of your own ({', '.join(own)})"] if own else []
+    notes += ["day 0 is today: put the hour into bags.csv"] if changes.inoculated_at is None else []
+    if earlier.plan:
+        again = f"colscan plan {shlex.quote(str(folder))} and the options under plan in {source / PLAN_FILE}"
+        notes.append(
+            f"drawn by lot before; draw again with {again}, without --seed, --inoculated-at and --spawn-lot"
+        )
+    return notes
 
 
 def _choose_strains(earlier: Trial, changes: Changes) -> tuple[Strain, ...]:
@@ -240,6 +244,9 @@ def _take_maps(
     A place on a map is that of a bag's code, so a map goes with the same bags only.
     """
     maps = read_shelfmaps(source, bags={bag.bag for bag in earlier.bags})
+    if maps and (folder / MAP_FILE).exists():
+        msg = f"{folder / MAP_FILE} is there already, and is never overwritten"
+        raise TrialError(msg, "Move it away, or give another folder.")
     anew = f"colscan map {shlex.quote(str(folder))} PHOTO"
     if maps and _design(earlier.bags) != _design(trial.bags):
         return {}, [f"shelf map: not taken over, its bags are others; photograph the shelf, then: {anew}"]
@@ -252,7 +259,7 @@ def _take_maps(
             notes.append(f"shelf map of {one.shelf}: not taken over, {why}; make it anew: {anew}")
             continue
         taken.append(one)
-        files |= photo
+        files |= {name: raw for name, raw in photo.items() if not (folder / name).exists()}
         notes.append(
             f"shelf map of {one.shelf}: taken over, with its photo {one.photo}. Put each bag where the bag of"
             f" its code stood, or make it anew: {anew}"

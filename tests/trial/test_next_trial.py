@@ -100,8 +100,8 @@ def test_all_is_taken_over_but_what_happened(write_trial, tmp_path):
         "not taken over: heat runs, spawning order, weights",
         "tags: a-1 to a-2 have 0, 7, as before; the cards show the old date",
         "not taken over: columns of your own (rack)",
-        f"drawn by lot before; draw again with colscan plan {tmp_path / 'next'} (its options are under plan"
-        f" in {source / 'trial.toml'}, all but --seed and --inoculated-at)",
+        f"drawn by lot before; draw again with colscan plan {tmp_path / 'next'} and the options under plan in"
+        f" {source / 'trial.toml'}, without --seed, --inoculated-at and --spawn-lot",
     )
 
 
@@ -232,6 +232,22 @@ def test_what_does_not_fit_is_refused(write_trial, tmp_path, replacements, chang
     with pytest.raises(TrialError, match=told):
         begin_next(tmp_path / "next", source, changes)
     assert not (tmp_path / "next").exists()
+
+
+def test_what_is_there_is_not_overwritten(mapped, tmp_path):
+    """A map in the folder is refused; the very photo may be there and stays."""
+    (photo,) = (mapped / "photos").iterdir()
+    there = tmp_path / "next" / "photos" / photo.name
+    there.parent.mkdir(parents=True)
+    there.write_bytes(photo.read_bytes())
+    (tmp_path / "next" / "shelfmap.toml").touch()
+    before = below(tmp_path / "next"), there.stat().st_mtime_ns
+    with pytest.raises(TrialError, match=r"shelfmap\.toml is there already"):
+        begin_next(tmp_path / "next", mapped, Changes())
+    assert (below(tmp_path / "next"), there.stat().st_mtime_ns) == before
+    (tmp_path / "next" / "shelfmap.toml").unlink()
+    begin_next(tmp_path / "next", mapped, Changes())
+    assert there.stat().st_mtime_ns == before[1]
 
 
 def test_bags_without_spawn_are_nothing_to_go_by(write_trial, tmp_path):
