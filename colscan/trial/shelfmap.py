@@ -97,9 +97,12 @@ def write_shelfmap(folder: Path, shelf_map: ShelfMap) -> None:
         for one in _read(folder, bags=None)
         if one.shelf != shelf_map.shelf
     ]
-    maps = [*others, shelf_map]
-    text = _ABOUT + "".join(f"\n{_format_map(one)}" for one in maps)
-    _put(folder / MAP_FILE, text.encode())
+    _put(folder / MAP_FILE, format_shelfmaps([*others, shelf_map]).encode())
+
+
+def format_shelfmaps(maps: Sequence[ShelfMap]) -> str:
+    """Return the text of a shelfmap.toml."""
+    return _ABOUT + "".join(f"\n{_format_map(one)}" for one in maps)
 
 
 def _put(path: Path, data: bytes) -> None:

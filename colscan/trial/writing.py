@@ -95,7 +95,7 @@ def write_files(folder: Path, files: dict[str, bytes]) -> None:
     folder : Path
         Where they go.
     files : dict of bytes
-        Content by file name; the last one appears last. None of them may exist.
+        Content by name below the folder; the last one appears last. None of them may exist.
 
     Raises
     ------
@@ -104,7 +104,8 @@ def write_files(folder: Path, files: dict[str, bytes]) -> None:
     """
     try:
         with contextlib.ExitStack() as undo:
-            _make_folder(folder, undo)
+            for parent in dict.fromkeys((folder / name).parent for name in files):
+                _make_folder(parent, undo)
             temporary = [
                 (_write_temporary(folder / name, raw, undo), folder / name) for name, raw in files.items()
             ]

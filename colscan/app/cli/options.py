@@ -53,6 +53,23 @@ def format_option(command: F) -> F:
     )(command)
 
 
+def base_option(command: F) -> F:
+    """Give a command `--base`, what a level is a percentage of; None when it isn't given."""
+
+    def said(context: click.Context, parameter: click.Parameter, word: str | None) -> str | None:
+        from colscan.trial.recipe import Base
+
+        return None if word is None else Base[word.upper()].value
+
+    return click.option(
+        "--base",
+        type=click.Choice(("main", "dry")),
+        callback=said,
+        help="What a level is a percentage of: the main substrate as weighed (main, the default), or all dry"
+        " matter, oven-dry (dry).",
+    )(command)
+
+
 def screen_of_stdout() -> Screen:
     """Return what tables are shown on: a terminal of its width, or a plain pipe.
 
