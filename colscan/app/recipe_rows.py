@@ -166,25 +166,25 @@ def _percent(what: str, base: str, fraction: float | None) -> Figure:
     return Figure(what=what, base=base, per="bag", value=value, unit="%")
 
 
-def list_warnings(recipe: Recipe, *, target: float | None) -> Iterator[str]:
+def list_warnings(recipe: Recipe, *, target_pct: float | None) -> Iterator[str]:
     """Yield what is doubtful in a recipe, and how much it may be off.
 
     Parameters
     ----------
     recipe : Recipe
         Of one bag.
-    target : float, optional
-        The moisture that its water was worked out for.
+    target_pct : float, optional
+        The moisture that its water was worked out for, percent.
     """
     unknown = [i.name for i in recipe.ingredients if i.moisture is None]
     if unknown:
-        yield _warn_of_moisture(recipe, unknown, target)
+        yield _warn_of_moisture(recipe, unknown, target_pct)
     lacking = [i.name for i in recipe.ingredients if i.carbon is None]
     if 0 < len(lacking) < len(recipe.ingredients):
         yield f"no C:N of the mix: {', '.join(lacking)} has no C and N."
 
 
-def _warn_of_moisture(recipe: Recipe, unknown: list[str], target: float | None) -> str:
+def _warn_of_moisture(recipe: Recipe, unknown: list[str], target_pct: float | None) -> str:
     actual = dataclasses.replace(recipe, ingredients=with_usual_moisture(recipe.ingredients))
     said = (
         f"moisture left out for {', '.join(unknown)}: taken as 0 %. At {100 * USUAL_MOISTURE:g} %, usual for"
@@ -195,10 +195,12 @@ def _warn_of_moisture(recipe: Recipe, unknown: list[str], target: float | None) 
     levels = [f"{100 * r.supplement_level(Base.DRY):.1f} %" for r in (actual, recipe)]
     if levels[0] != levels[1]:
         said += f"; supplement {levels[0]} of {Base.DRY}, not {levels[1]}"
-    if target is not None:
+    if target_pct is not None:
         # Each gram of water that is taken for dry matter is too much itself, and asks for water of its own.
         hidden_g = actual.water_total_g - recipe.water_total_g
-        said += f"; the water is {hidden_g * (1.0 + wet_to_dry_basis(target)):.1f} g a bag too much"
+        said += (
+            f"; the water is {hidden_g * (1.0 + wet_to_dry_basis(target_pct / 100.0)):.1f} g a bag too much"
+        )
     return said + ". Dry a sample in an oven to know."
 
 

@@ -11,12 +11,16 @@ from colscan.trial.recipe import Base, Ingredient, Part, Recipe, Share, Spawn
 
 EXAMPLE = '"bran, 0.8 oz, moisture 12%"'
 _SHARE = re.compile(r"(?P<percent>[^%]*)%\s*(?:of\s+(?P<base>\w+))?\Z", re.IGNORECASE)
+_UNWEIGHED = {
+    Part.MAIN: ("the bag's weight", "the main substrate makes up the bag"),
+    Part.SUPPLEMENT: ("the treatments' levels", "a trial's supplement has the level of each treatment"),
+}
 _SUPPLEMENT_BASES = {"main": Base.MAIN, "dry": Base.DRY}
 _SPAWN_BASES = ("wet", "dry")
 _FRACTIONS = {"moisture": "moisture", "c": "carbon", "n": "nitrogen"}
 
 
-def parse_ingredient(text: str, part: Part, *, rest_allowed: bool = False) -> tuple[Ingredient, Share | None]:
+def parse_ingredient(text: str, part: Part, *, weighed: bool = True) -> tuple[Ingredient, Share | None]:
     """Return an ingredient, and its share where its amount is one.
 
     Parameters
@@ -25,8 +29,9 @@ def parse_ingredient(text: str, part: Part, *, rest_allowed: bool = False) -> tu
         ``NAME, AMOUNT``, then any of ``moisture P%``, ``C P%``, ``N P%``, ``density D``, ``source TEXT``.
     part : Part
         What it is in the recipe.
-    rest_allowed : bool
-        Whether the amount may be missing: it then is what makes up the bag, and its weight here 0.
+    weighed : bool
+        Whether the text says the amount. If not, it follows from elsewhere (the main substrate makes up
+        the bag, a supplement has the treatment's level), must not stand here, and the weight here is 0.
 
     Raises
     ------
@@ -55,18 +60,19 @@ def parse_ingredient(text: str, part: Part, *, rest_allowed: bool = False) -> tu
         else:
             msg = f"{name}: {word!r} is not understood."
             raise TrialError(msg, f"Write e.g. {EXAMPLE}; decimals with a point.")
-    weight_g, share = _parse_amount(amount, name, part, given.get("density_kg_per_l"), rest_allowed)
+    weight_g, share = _parse_amount(amount, name, part, given.get("density_kg_per_l"), weighed)
     return Ingredient(name=name, part=part, weight_g=weight_g, **given), share
 
 
 def _parse_amount(
-    amount: str, name: str, part: Part, density: float | None, rest_allowed: bool
+    amount: str, name: str, part: Part, density: float | None, weighed: bool
 ) -> tuple[float, Share | None]:
-    if not amount and part is Part.MAIN and rest_allowed:
+    if not weighed and not amount:
         return 0.0, None
-    if amount and part is Part.MAIN and rest_allowed:
-        msg = f"{name}: {amount!r} and the bag's weight can't both be given."
-        raise TrialError(msg, "Leave one of the two out: the main substrate makes up the bag.")
+    if not weighed:
+        fixed, why = _UNWEIGHED[part]
+        msg = f"{name}: {amount!r} and {fixed} can't both be given."
+        raise TrialError(msg, f"Leave one of the two out: {why}.")
     match = _SHARE.match(amount)
     if match is None:
         return parse_mass(amount, name, density_kg_per_l=density), None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,21 +25,6 @@ MOST_BAGS = 100_000
 """More bags are a slip of the finger."""
 OUNCES_UP_TO_LB = 5.0
 """Ounces to here, as on a scale beside the bag; pounds from here on."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What the options ask for, as texts."""
-
-    main: tuple[str, ...]
-    supplement: tuple[str, ...]
-    other: tuple[str, ...]
-    water: str | None
-    target: float | None
-    bag_wet: str | None
-    bag_dry: str | None
-    spawn: str | None
-    spawn_moisture: str | None
 
 
 @click.command()
@@ -94,20 +78,21 @@ def recipe(
       colscan recipe --main "pellets, 2 lb, moisture 6%" --water "45 oz"
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.recipe_rows import list_figures, list_warnings, read_figures
-    from colscan.trial.amounts import parse_moisture
+    from colscan.trial.model import RecipePlan
+    from colscan.trial.trial_recipe import work_out
 
-    asked = Asked(
+    plan = RecipePlan(
         main=main,
         supplement=supplement,
         other=other,
         water=water,
-        target=None if moisture is None else parse_moisture(moisture, "--moisture"),
+        moisture_pct=_percent(moisture, "--moisture"),
         bag_wet=bag_wet,
         bag_dry=bag_dry,
         spawn=spawn,
-        spawn_moisture=spawn_moisture,
+        spawn_moisture_pct=_percent(spawn_moisture, "--spawn-moisture"),
     )
-    worked_out = _work_out(asked)
+    worked_out = work_out(plan)
     scales = _scales(bags, bags_per_mix)
     before = None if previous is None else read_figures(previous)
     figures = list_figures(worked_out, scales)
@@ -115,57 +100,18 @@ def recipe(
         _print_tables(worked_out, scales, _changes(figures, before))
     else:
         _print_figures(figures, before, output_format)
-    for warning in list_warnings(worked_out, target=asked.target):
+    for warning in list_warnings(worked_out, target_pct=plan.moisture_pct):
         click.echo(f"Warning: {warning}", err=True)
     if bags and bags_per_mix and bags % bags_per_mix:
         last = f"the last of {math.ceil(bags / bags_per_mix)} mixes is for {bags % bags_per_mix} bags only."
         click.echo(f"Note: {last}", err=True)
 
 
-def _work_out(asked: Asked) -> Recipe:
-    """The recipe of one bag."""
-    from colscan.trial.amounts import WATER_KG_PER_L, parse_mass, parse_moisture
-    from colscan.trial.recipe import Part, Recipe, water_to_add_g, weigh_out
-    from colscan.trial.recipe_text import parse_ingredient, parse_spawn
+def _percent(text: str | None, option: str) -> float | None:
+    from colscan.trial.amounts import parse_moisture
 
-    if (asked.water is None) == (asked.target is None):
-        msg = "Give either --water or --moisture, one of the two."
-        raise TrialError(msg, "The other one is worked out from it.")
-    bag_dry_g = _bag_dry_g(asked)
-    parts = {Part.MAIN: asked.main, Part.SUPPLEMENT: asked.supplement, Part.OTHER: asked.other}
-    orders = [
-        parse_ingredient(text, part, rest_allowed=bag_dry_g is not None)
-        for part, texts in parts.items()
-        for text in texts
-    ]
-    ingredients = weigh_out(orders, bag_dry_g=bag_dry_g)
-    if asked.target is not None:
-        water_g = water_to_add_g(ingredients, asked.target)
-    else:
-        water_g = parse_mass(asked.water or "", "--water", density_kg_per_l=WATER_KG_PER_L)
-    substrate = Recipe(ingredients=ingredients, water_g=water_g)
-    if asked.spawn is None:
-        if asked.spawn_moisture is not None:
-            msg = "--spawn-moisture is given without --spawn."
-            raise TrialError(msg, "Say how much spawn.")
-        return substrate
-    moisture = (
-        None if asked.spawn_moisture is None else parse_moisture(asked.spawn_moisture, "--spawn-moisture")
-    )
-    spawn = parse_spawn(asked.spawn, substrate, moisture=moisture)
-    return Recipe(ingredients=ingredients, water_g=water_g, spawn=spawn)
-
-
-def _bag_dry_g(asked: Asked) -> float | None:
-    from colscan.trial.amounts import parse_mass
-    from colscan.trial.recipe import dry_matter_g
-
-    if asked.bag_wet is None:
-        return None if asked.bag_dry is None else parse_mass(asked.bag_dry, "--bag-dry")
-    if asked.bag_dry is not None or asked.target is None:
-        msg = "--bag-wet goes with --moisture, and not with --bag-dry."
-        raise TrialError(msg, "A wet weight and its moisture make the dry matter.")
-    return dry_matter_g(parse_mass(asked.bag_wet, "--bag-wet"), asked.target)
+    # Rounded for 0.07 * 100 to be 7, as it was written.
+    return None if text is None else round(100.0 * parse_moisture(text, option), _DIGITS)
 
 
 def _scales(bags: int | None, bags_per_mix: int | None) -> dict[str, int]:
