@@ -12,21 +12,21 @@ _SMALL_MM = 2.8
 
 
 class Flow:
-    """Pages of one paper, each with a line at its head and its number at its foot.
+    """Pages of one paper, each with a line at its head and room for its number at its foot.
 
     Parameters
     ----------
     paper : Paper
         What the pages are printed on.
     head : str
-        Stands at the head of each page.
+        Stands at the head of each page from then on; another may be set.
     width_mm : float
         How wide the strips are; they stand in the page's middle.
     """
 
     def __init__(self, paper: Paper, head: str, *, width_mm: float) -> None:
-        self._paper, self._head = paper, head
-        self._pages: list[Page] = []
+        self._paper, self.head = paper, head
+        self.pages: list[Page] = []
         self._bottom = paper.height_mm - MARGIN_MM - _FOOT_MM
         self.width = width_mm
         self.left = (paper.width_mm - width_mm) / 2
@@ -36,7 +36,7 @@ class Flow:
     @property
     def page(self) -> Page:
         """The page that is being filled."""
-        return self._pages[-1]
+        return self.pages[-1]
 
     @property
     def fresh(self) -> bool:
@@ -45,8 +45,8 @@ class Flow:
 
     def turn(self) -> None:
         """Begin a page."""
-        self._pages.append(Page(self._paper))
-        head, size = fit_text(printable(self._head), self.width, (_SMALL_MM, 2.4))
+        self.pages.append(Page(self._paper))
+        head, size = fit_text(printable(self.head), self.width, (_SMALL_MM, 2.4))
         self.page.text((self.left, MARGIN_MM + 3.0), head, size_mm=size)
         self._y = MARGIN_MM + _HEAD_MM
 
@@ -69,7 +69,9 @@ class Flow:
     def title(self, text: str, *, size_mm: float) -> None:
         """Write a line in bold letters, smaller and then shortened where it is too long."""
         top = self.take(size_mm * 1.5)
-        shown, size = fit_text(printable(text), self.width, (size_mm, 0.8 * size_mm, 0.65 * size_mm), bold=True)
+        shown, size = fit_text(
+            printable(text), self.width, (size_mm, 0.8 * size_mm, 0.65 * size_mm), bold=True
+        )
         self.page.text((self.left, top + size_mm * 1.1), shown, size_mm=size, bold=True)
 
     def lines(self, lines: Sequence[str]) -> None:
@@ -82,13 +84,13 @@ class Flow:
         """Write a text, broken at its spaces."""
         self.lines(wrap_text(printable(text), self.width, TEXT_MM))
 
-    def close(self) -> list[Page]:
-        """Return the pages, numbered."""
-        for number, page in enumerate(self._pages, start=1):
-            text = f"page {number} of {len(self._pages)}"
-            x = self.left + self.width - text_width_mm(text, size_mm=_SMALL_MM)
-            page.text((x, self._paper.height_mm - MARGIN_MM - 1.0), text, size_mm=_SMALL_MM)
-        return self._pages
+
+def number_pages(pages: Sequence[Page]) -> None:
+    """Write a number at the foot of each page."""
+    for number, page in enumerate(pages, start=1):
+        text = f"page {number} of {len(pages)}"
+        x = page.paper.width_mm - MARGIN_MM - 1.0 - text_width_mm(text, size_mm=_SMALL_MM)
+        page.text((x, page.paper.height_mm - MARGIN_MM - 1.0), text, size_mm=_SMALL_MM)
 
 
 def wrap_items(lead: str, items: Sequence[str], width_mm: float) -> list[str]:

@@ -10,7 +10,6 @@ from colscan.present.flow import TEXT_MM, Flow
 from colscan.present.paper import Page, fit_text, printable, text_width_mm
 
 
-
 class Mark(Enum):
     """A cell without a text: a box to tick, or a line to write on."""
 

@@ -43,7 +43,7 @@ PAPERS = {
 
 
 class Page:
-    """One page; all on it but pictures is vectors. The font goes into the file, so that no printer needs it."""
+    """One page; all but pictures is vectors, and the font goes into the file: no printer needs it."""
 
     def __init__(self, paper: Paper) -> None:
         from matplotlib.figure import Figure

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
-from colscan.present.flow import Flow, wrap_items
+from colscan.present.flow import Flow, number_pages, wrap_items
 from colscan.present.paper import MARGIN_MM, Page, Paper, fit_text, printable, text_width_mm, write_pdf
 from colscan.trial.model import Bag, Trial
 from colscan.trial.shelfplan import ShelfPlan, plan_shelves
@@ -13,20 +14,24 @@ from colscan.trial.shelfplan import ShelfPlan, plan_shelves
 SHOWS_TREATMENTS = "Shows strains and treatments: not for the person who judges the bags."
 SHOWS_NONE = "Strains and treatments are left off."
 NO_SHELVES = (
-    "No bag has a planned shelf. Fill the columns shelf and position of bags.csv (like tier 2 place 5), or let "
-    "colscan plan --shelf NAME:TIERS draw the places by lot."
+    "No bag has a planned shelf. Fill the columns shelf and position of bags.csv (like tier 2 place 5), or "
+    "let colscan plan --shelf NAME:TIERS draw the places by lot."
 )
 _HEAD_MM, _FOOT_MM = 17.0, 6.0
-_GUTTER_MM = 15.0
+_SIDE_MM = MARGIN_MM + 0.5
+"""The frames' lines have a width too."""
+_GUTTER_MM = 12.8
 """Left of the tiers, for their numbers."""
-_PLACE_MM = (12.0, 42.0)
+_PLACE_MM = (12.0, 56.0)
 """Narrowest place, in which 7 point letters still say something, and the widest."""
-_TIER_MM = (33.0, 62.0)
-_BOARD_MM, _AIR_MM, _GAP_MM = 5.0, 2.5, 1.2
-_CARD_MM = (19.0, 6.4)
-_CODE_SIZES_MM = (9.0, 7.6, 6.4, 5.4, 4.6, 3.9, 3.3, 2.8)
-_LINE_SIZES_MM = (3.4, 3.0, 2.7, 2.5)
-_NOTE_SIZES_MM = (2.5,)
+_TIER_MM = (32.0, 62.0)
+_BOARD_MM, _AIR_MM, _GAP_MM = 6.4, 2.0, 1.2
+_CARD_MM = (19.0, 5.4)
+_CODE_SIZES_MM = (14.0, 11.0, 9.0, 7.6, 6.4, 5.4, 4.6, 3.9, 3.3, 2.8)
+_LINE_SIZES_MM = (4.6, 4.0, 3.4, 3.0, 2.7, 2.5)
+_LINE_PITCH_MM = (3.9, 5.6)
+_NUMBER_MM = 3.6
+"""Of a box's height, for its place's number."""
 _BLANK_GREY, _BOARD_GREY = 0.86, 0.8
 
 
@@ -64,13 +69,16 @@ def draw_shelf_plan(trial: Trial, paper: Paper, *, blind: bool = False) -> bytes
         for shelf in shelves
         if any(any(tier) for tier in shelf.tiers)
         for part in _parts(lying, shelf)
+        if any(_bags_in(shelf, part)) or any(shelf.cards[tier] for tier in part.tiers)
     ]
-    return write_pdf([*pages, *_list_unplaced(lying, trial, shelves, homeless)], f"Shelf plan of {trial.name}")
+    pages += _list_unplaced(lying, trial, shelves, homeless)
+    number_pages(pages)
+    return write_pdf(pages, f"Shelf plan of {trial.name}")
 
 
 def _parts(paper: Paper, shelf: ShelfPlan) -> list[_Part]:
     """A shelf in pages: as few as the narrowest place and the lowest tier allow, all about as full."""
-    across_mm = paper.width_mm - 2 * MARGIN_MM - _GUTTER_MM
+    across_mm = paper.width_mm - 2 * _SIDE_MM - _GUTTER_MM
     down_mm = paper.height_mm - 2 * MARGIN_MM - _HEAD_MM - _FOOT_MM
     columns = _split(len(shelf.tiers[0]), int(across_mm // _PLACE_MM[0]))
     rows = _split(len(shelf.tiers), int(down_mm // _TIER_MM[0]))
@@ -87,23 +95,24 @@ def _split(count: int, most: int) -> list[range]:
     """Return stretches that hold so many at most, the first the longest by one at most."""
     parts = -(-count // most)
     ends = [-(-count * part // parts) for part in range(parts + 1)]
-    return [range(begin, end) for begin, end in zip(ends, ends[1:], strict=False)]
+    return [range(begin, end) for begin, end in pairwise(ends)]
 
 
 def _draw_part(paper: Paper, trial: Trial, shelf: ShelfPlan, part: _Part, *, blind: bool) -> Page:
     page = Page(paper)
     _write_head(page, trial, shelf, part, blind=blind)
-    left = MARGIN_MM + _GUTTER_MM
+    left = _SIDE_MM + _GUTTER_MM
     width = part.place_mm * len(part.places)
     for row, tier in enumerate(part.tiers):
         top = MARGIN_MM + _HEAD_MM + row * part.tier_mm
         board = top + part.tier_mm - _BOARD_MM
         page.area([_box(left, board, width, _BOARD_MM)], grey=_BOARD_GREY)
-        page.text((MARGIN_MM, board - 1.0), f"tier {tier + 1}", size_mm=3.6, bold=True)
+        name, size = fit_text(f"tier {tier + 1}", _GUTTER_MM - 1.0, (3.6, 2.8), bold=True)
+        page.text((_SIDE_MM, board - 1.0), name, size_mm=size, bold=True)
         for column, place in enumerate(part.places):
             corner = (left + column * part.place_mm + _GAP_MM / 2, top + _AIR_MM)
-            size = (part.place_mm - _GAP_MM, board - top - _AIR_MM)
-            _draw_place(page, corner, size, place + 1, shelf.tiers[tier][place], blind=blind)
+            room = (part.place_mm - _GAP_MM, board - top - _AIR_MM)
+            _draw_place(page, corner, room, place + 1, shelf.tiers[tier][place], blind=blind)
         # On one page only, or it would look as if there were two of the card.
         if part.places.start == 0:
             _draw_shelf_cards(page, shelf.cards[tier], (left, board), width)
@@ -111,23 +120,30 @@ def _draw_part(paper: Paper, trial: Trial, shelf: ShelfPlan, part: _Part, *, bli
 
 
 def _write_head(page: Page, trial: Trial, shelf: ShelfPlan, part: _Part, *, blind: bool) -> None:
-    width = page.paper.width_mm - 2 * MARGIN_MM
+    width = page.paper.width_mm - 2 * _SIDE_MM
     title, size = fit_text(printable(f"Shelf {shelf.name}"), 0.55 * width, (7.0, 5.6, 4.6), bold=True)
-    page.text((MARGIN_MM, MARGIN_MM + 6.5), title, size_mm=size, bold=True)
+    page.text((_SIDE_MM, MARGIN_MM + 6.5), title, size_mm=size, bold=True)
     name, size = fit_text(printable(f"{trial.name}: shelf plan"), 0.42 * width, (3.4, 2.8))
-    x = MARGIN_MM + width - text_width_mm(name, size_mm=size)
+    x = _SIDE_MM + width - text_width_mm(name, size_mm=size)
     page.text((x, MARGIN_MM + 6.5), name, size_mm=size)
-    shown = "" if _is_whole(shelf, part) else f" Here tiers {_span(part.tiers)}, places {_span(part.places)}."
-    note = (
-        f"Seen from the front, tier 1 at the top, place 1 at the left.{shown} Grey: blank, stays sealed. "
-        f"{SHOWS_NONE if blind else SHOWS_TREATMENTS}"
-    )
-    text, size = fit_text(note, width, (3.2, 2.8, 2.5))
-    page.text((MARGIN_MM, MARGIN_MM + 12.5), text, size_mm=size)
+    text, size = fit_text(_explain(shelf, part, blind=blind), width, (3.2, 2.8, 2.5))
+    page.text((_SIDE_MM, MARGIN_MM + 12.5), text, size_mm=size)
 
 
-def _is_whole(shelf: ShelfPlan, part: _Part) -> bool:
-    return (len(part.tiers), len(part.places)) == (len(shelf.tiers), len(shelf.tiers[0]))
+def _explain(shelf: ShelfPlan, part: _Part, *, blind: bool) -> str:
+    """What the picture is of, and what its marks mean, as far as it has them."""
+    bags = _bags_in(shelf, part)
+    said = ["Seen from the front, tier 1 at the top, place 1 at the left."]
+    if len(bags) < len(shelf.tiers) * len(shelf.tiers[0]):
+        said.append(f"Here tiers {_span(part.tiers)}, places {_span(part.places)}.")
+    if any(bag is not None and bag.role == "blank" for bag in bags):
+        said.append("Grey: blank, stays sealed.")
+    said.append(SHOWS_NONE if blind else SHOWS_TREATMENTS)
+    return " ".join(said)
+
+
+def _bags_in(shelf: ShelfPlan, part: _Part) -> list[Bag | None]:
+    return [shelf.tiers[tier][place] for tier in part.tiers for place in part.places]
 
 
 def _span(part: range) -> str:
@@ -152,15 +168,29 @@ def _draw_place(
     page.text((left + 1.0, top + 3.2), str(number), size_mm=2.5)
     if bag is None:
         return
-    lines = _describe(bag, blind=blind)
+    _write_bag(page, (left, top + _NUMBER_MM), (wide, high - _NUMBER_MM), bag, _describe(bag, blind=blind))
+
+
+def _write_bag(
+    page: Page,
+    corner_mm: tuple[float, float],
+    size_mm: tuple[float, float],
+    bag: Bag,
+    lines: Sequence[str],
+) -> None:
+    """A bag's code in the middle of what the lines at the foot leave."""
+    (left, top), (wide, high) = corner_mm, size_mm
     room = wide - 1.6
-    code, size = fit_text(printable(bag.bag), room, _CODE_SIZES_MM, bold=True)
-    y = top + 4.0 + (high - 4.0 - 4.0 * len(lines)) * 0.5 + 0.35 * size
-    _centre(page, (left, wide), y, code, size, bold=True)
-    y = top + high - 4.0 * len(lines) + 2.4
-    for number_of, line in enumerate(lines):
-        text, size = fit_text(printable(line), room, _LINE_SIZES_MM)
-        _centre(page, (left, wide), y + 4.0 * number_of, text, size)
+    pitch = min(_LINE_PITCH_MM[1], max(_LINE_PITCH_MM[0], high / 8))
+    free = high - pitch * len(lines)
+    sizes = [size for size in _CODE_SIZES_MM if size <= free] or _CODE_SIZES_MM[-1:]
+    code, size = fit_text(printable(bag.bag), room, sizes, bold=True)
+    # Capitals are some 0.7 of the em high.
+    _centre(page, (left, wide), top + free / 2 + 0.35 * size, code, size, bold=True)
+    sizes = [size for size in _LINE_SIZES_MM if size <= 0.9 * pitch]
+    for row, line in enumerate(lines):
+        text, size = fit_text(printable(line), room, sizes)
+        _centre(page, (left, wide), top + free + pitch * (row + 0.65), text, size)
 
 
 def _describe(bag: Bag, *, blind: bool) -> list[str]:
@@ -173,9 +203,7 @@ def _describe(bag: Bag, *, blind: bool) -> list[str]:
     return [*lines, "no card" if bag.tag is None else f"tag {bag.tag}"]
 
 
-def _draw_shelf_cards(
-    page: Page, tags: Sequence[int], corner_mm: tuple[float, float], width: float
-) -> None:
+def _draw_shelf_cards(page: Page, tags: Sequence[int], corner_mm: tuple[float, float], width: float) -> None:
     """A tier's fixed cards on its board's edge, evenly along it."""
     left, board = corner_mm
     wide, high = _CARD_MM
@@ -186,7 +214,7 @@ def _draw_shelf_cards(
         page.area([frame], grey=1.0)
         page.line([*frame, *frame[:2]], width_mm=0.45)
         text, size = fit_text(f"card {tag}", wide - 2.0, (3.3,), bold=True)
-        _centre(page, (x, wide), y + 4.4, text, size, bold=True)
+        _centre(page, (x, wide), y + 3.9, text, size, bold=True)
 
 
 def _centre(
@@ -204,7 +232,7 @@ def _list_unplaced(
     loose = [shelf for shelf in shelves if shelf.loose]
     if not loose and not homeless:
         return []
-    flow = Flow(paper, f"{trial.name}: shelf plan", width_mm=paper.width_mm - 2 * MARGIN_MM)
+    flow = Flow(paper, f"{trial.name}: shelf plan", width_mm=paper.width_mm - 2 * _SIDE_MM)
     flow.title("Bags without a planned place", size_mm=6.0)
     if not shelves:
         flow.paragraph(NO_SHELVES)
@@ -217,7 +245,7 @@ def _list_unplaced(
         flow.skip(3.0)
         flow.title("No shelf", size_mm=4.0)
         flow.lines(wrap_items("", [_say_with_place(bag) for bag in homeless], flow.width))
-    return flow.close()
+    return flow.pages
 
 
 def _say_with_place(bag: Bag) -> str:

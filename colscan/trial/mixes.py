@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from colscan.trial.model import Bag, Treatment, Trial
 from colscan.trial.recipe import Recipe, Spawn
+from colscan.trial.trial_recipe import recipe_of
 
 _DIGITS = re.compile(r"([0-9]+)")
 
@@ -99,8 +100,9 @@ class HeatRun:
 
     @property
     def blanks(self) -> tuple[Bag, ...]:
-        """Those that stay sealed."""
-        return tuple(bag for bag in self.bags if bag.role == "blank")
+        """Those that stay sealed, by code."""
+        own = [bag for bag in self.bags if bag.role == "blank"]
+        return tuple(sorted(own, key=lambda bag: natural_key(bag.bag)))
 
 
 def list_heat_runs(trial: Trial) -> tuple[HeatRun, ...]:
@@ -110,6 +112,11 @@ def list_heat_runs(trial: Trial) -> tuple[HeatRun, ...]:
     ----------
     trial : Trial
         The plan.
+
+    Raises
+    ------
+    TrialError
+        When its recipe doesn't work out at one of the treatments.
     """
     everywhere = Counter(map(_mix_of, trial.bags))
     runs = []
@@ -129,18 +136,24 @@ def sum_spawn(spawned: Sequence[Spawning]) -> tuple[SpawnNeed, ...]:
             strain=strain,
             lot=lot or None,
             bags=len(own),
-            weight_g=sum(weights) if None not in (weights := [one.weight_g for one in own]) else None,
+            weight_g=_sum([one.weight_g for one in own]),
         )
         for (strain, lot), own in sorted(needs.items(), key=lambda need: tuple(map(natural_key, need[0])))
     )
 
 
-def natural_key(name: str) -> tuple[tuple[int, str], ...]:
+def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     """Return what sorts names as people do: `H2` before `H10`."""
-    return tuple((int(part), "") if part.isdecimal() else (0, part) for part in _DIGITS.split(name) if part)
+    parts = (part for part in _DIGITS.split(name) if part)
+    return tuple((0, int(part), "") if _DIGITS.fullmatch(part) else (1, 0, part) for part in parts)
 
 
-def _spawning_key(one: Spawning) -> tuple[bool, int, tuple[tuple[int, str], ...]]:
+def _sum(weights_g: Sequence[float | None]) -> float | None:
+    known = [weight for weight in weights_g if weight is not None]
+    return sum(known) if len(known) == len(weights_g) else None
+
+
+def _spawning_key(one: Spawning) -> tuple[bool, int, tuple[tuple[int, int, str], ...]]:
     order = one.bag.spawn_order
     return order is None, order or 0, natural_key(one.bag.bag)
 
@@ -159,6 +172,7 @@ def _list_mixes(
             yield Mix(
                 name=name,
                 treatment=_treatment_of(trial, supplement, level),
+                recipe=recipe_of(trial, supplement, level) if trial.recipe else None,
                 bags=tuple(sorted(own, key=lambda bag: bag.role == "blank")),
                 elsewhere=others,
             )

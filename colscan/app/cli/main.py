@@ -19,7 +19,7 @@ COMMANDS = {
     "recipe": "Work out what to weigh for a bag, a mix and all bags.",
     "new": "Begin a trial: its plan and its list of bags.",
     "plan": "Draw the bags by lot, and say what they can show.",
-    "cards": "Make the bags' cards to print.",
+    "cards": "Make the bags' cards to print, the mixing sheet or the shelf plan.",
     "map": "Say which bag without a card stands where, on one photo.",
     "scan": "Score the bags in photos and append the scores to the ledger.",
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",

@@ -23,8 +23,6 @@ SAME = 1e-6
 _DIGITS = 9
 MOST_BAGS = 100_000
 """More bags are a slip of the finger."""
-OUNCES_UP_TO_LB = 5.0
-"""Ounces to here, as on a scale beside the bag; pounds from here on."""
 
 
 @click.command()
@@ -164,13 +162,14 @@ def _same(value: float | None, earlier: float | None) -> bool:
 def _print_tables(recipe: Recipe, scales: dict[str, int], changes: list[list[Cell]] | None) -> None:
     from colscan.app.recipe_rows import list_amounts, list_ratios, measures
     from colscan.present import render_rows
+    from colscan.present.weights import say_weight
 
     screen = screen_of_stdout()
     titles = {"bag": "one bag", "mix": f"mix of {scales.get('mix')}", "trial": f"all {scales.get('trial')}"}
     amounts: list[list[Cell]] = []
     for a in list_amounts(recipe):
         by_scale = [measures(a, bags) for bags in scales.values()]
-        amounts.append([a.what, a.base, *map(_say_weight, by_scale)])
+        amounts.append([a.what, a.base, *(say_weight(measure["g"]) for measure in by_scale)])
         if a.density_kg_per_l is not None:
             amounts.append([a.what, "by volume", *map(_say_volume, by_scale)])
     header = ("what", "base", *(titles[per] for per in scales))
@@ -186,13 +185,6 @@ def _print_tables(recipe: Recipe, scales: dict[str, int], changes: list[list[Cel
         )
     elif changes is not None:
         click.echo("\nNothing differs from the previous recipe.")
-
-
-def _say_weight(by_unit: dict[str, float]) -> str:
-    metric = f"{by_unit['g']:.1f} g" if by_unit["kg"] < 1.0 else f"{by_unit['kg']:.3f} kg"
-    if by_unit["lb"] < OUNCES_UP_TO_LB:
-        return f"{metric} = {by_unit['oz']:.2f} oz"
-    return f"{metric} = {by_unit['lb']:.3f} lb"
 
 
 def _say_volume(by_unit: dict[str, float]) -> str:
