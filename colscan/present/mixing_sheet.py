@@ -147,8 +147,10 @@ def _describe(mix: Mix) -> list[str]:
 
 
 def _describe_recipe(recipe: Recipe) -> list[str]:
-    levels = ", ".join(f"{100 * recipe.supplement_level(base):.1f} % of {base}" for base in Base)
-    comes_to = f"Comes to {100 * recipe.moisture:.1f} % moisture, of the wet weight. Supplement: {levels}."
+    comes_to = f"Comes to {100 * recipe.moisture:.1f} % moisture, of the wet weight."
+    if recipe.supplement_level(Base.MAIN):
+        levels = ", ".join(f"{100 * recipe.supplement_level(base):.1f} % of {base}" for base in Base)
+        comes_to += f" Supplement: {levels}."
     lines = wrap_text(comes_to, WIDTH_MM, TEXT_MM)
     unknown = [ingredient.name for ingredient in recipe.ingredients if ingredient.moisture is None]
     if unknown:

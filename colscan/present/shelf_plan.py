@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from colscan.present.flow import Flow, number_pages, wrap_items
 from colscan.present.paper import MARGIN_MM, Page, Paper, fit_text, printable, text_width_mm, write_pdf
-from colscan.trial.model import Bag, Trial
+from colscan.trial.model import LAST_BAG_TAG, Bag, Trial
 from colscan.trial.shelfplan import ShelfPlan, plan_shelves
 
 SHOWS_TREATMENTS = "Shows strains and treatments: not for the person who judges the bags."
@@ -183,14 +183,17 @@ def _write_bag(
     room = wide - 1.6
     pitch = min(_LINE_PITCH_MM[1], max(_LINE_PITCH_MM[0], high / 8))
     free = high - pitch * len(lines)
-    sizes = [size for size in _CODE_SIZES_MM if size <= free] or _CODE_SIZES_MM[-1:]
+    sizes = [size for size in _CODE_SIZES_MM if size <= free] or [*_CODE_SIZES_MM[-1:]]
     code, size = fit_text(printable(bag.bag), room, sizes, bold=True)
     # Capitals are some 0.7 of the em high.
     _centre(page, (left, wide), top + free / 2 + 0.35 * size, code, size, bold=True)
-    sizes = [size for size in _LINE_SIZES_MM if size <= 0.9 * pitch]
+    # The size that the widest tag allows, or short tags would stand out.
+    tag_mm = text_width_mm(f"tag {LAST_BAG_TAG}", size_mm=1.0)
+    sizes = [size for size in _LINE_SIZES_MM if size <= min(0.9 * pitch, room / tag_mm)]
+    sizes = sizes or [*_LINE_SIZES_MM[-1:]]
     for row, line in enumerate(lines):
         text, size = fit_text(printable(line), room, sizes)
-        _centre(page, (left, wide), top + free + pitch * (row + 0.65), text, size)
+        _centre(page, (left, wide), top + free + pitch * (row + 0.62), text, size)
 
 
 def _describe(bag: Bag, *, blind: bool) -> list[str]:
