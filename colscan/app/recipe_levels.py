@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from colscan.app.recipe_rows import (
@@ -19,6 +19,11 @@ from colscan.app.recipe_rows import (
 from colscan.trial.model import Bag, Trial
 from colscan.trial.recipe import Recipe
 from colscan.trial.trial_recipe import recipe_of
+
+SAME_MOISTURE = 0.005
+"""Moistures closer than this are the same: that of an ingredient is hardly known better."""
+SAME_DRY = 1.02
+"""Dry matters whose ratio is below this are the same: filling bags by hand varies as much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +96,22 @@ def list_purchases(trial: Trial) -> list[Amount]:
             mass_g = one.mass_g + (so_far.mass_g if so_far else 0.0)
             bought[one.what, one.base] = dataclasses.replace(one, mass_g=mass_g)
     return sorted(bought.values(), key=by_order)
+
+
+def list_differences(levels: Sequence[Lot]) -> Iterator[str]:
+    """Yield in what the bags of the levels differ besides the supplement, and how they needn't."""
+    moistures = [level.recipe.moisture for level in levels]
+    if max(moistures) - min(moistures) > SAME_MOISTURE:
+        yield (
+            f"the levels differ in moisture too, {100 * min(moistures):.1f} to {100 * max(moistures):.1f} %:"
+            " give the moisture instead of the water, and each level's water is worked out for it."
+        )
+    dry_g = [level.recipe.dry_g for level in levels]
+    if max(dry_g) > SAME_DRY * min(dry_g):
+        yield (
+            f"the levels differ in dry matter too, {min(dry_g):.0f} to {max(dry_g):.0f} g a bag: give the dry"
+            " matter or the wet weight of a bag instead of the main substrate's amount, and they don't."
+        )
 
 
 def list_trial_figures(trial: Trial) -> list[Figure]:

@@ -165,8 +165,23 @@ def test_left_out_moisture_is_warned_of(kept: Path, capsys: pytest.CaptureFixtur
     plan.write_text(plan.read_text().replace("bran, moisture 12%", "bran"))
     assert main(["recipe", str(kept)]) == 0
     err = capsys.readouterr().err
-    assert err.startswith("Warning: at bran 8 %: moisture left out for bran")
+    assert "\nWarning: at bran 8 %: moisture left out for bran" in err
     assert err.count("Warning") == 1
+
+
+def test_levels_that_differ_in_more_than_the_supplement(
+    kept: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Said; by hand 31.88 oz = 904 g and 34.1328 oz = 968 g dry. Bags alike: silence."""
+    assert main(["recipe", str(kept)]) == 0
+    err = capsys.readouterr().err
+    assert "the levels differ in moisture too, 58.2 to 59.6 %" in err
+    assert "the levels differ in dry matter too, 904 to 968 g a bag" in err
+    plan = kept / "trial.toml"
+    text = plan.read_text().replace('water = "45 oz"', 'moisture_pct = 60\nbag_wet = "2.5 kg"')
+    plan.write_text(text.replace("pellets, 2 lb, ", "pellets, "))
+    assert main(["recipe", str(kept)]) == 0
+    assert capsys.readouterr().err == ""
 
 
 @pytest.mark.parametrize(

@@ -165,7 +165,7 @@ def _choose_trial(folder: Path, plan: RecipePlan | None, *, keep: bool) -> Trial
 
 def _print_trial(trial: Trial, before: Before | None, output_format: str) -> None:
     from colscan.app.cli.recipe_tables import check_alike, print_changes, print_figures, print_trial_tables
-    from colscan.app.recipe_levels import list_levels, list_trial_figures
+    from colscan.app.recipe_levels import list_differences, list_levels, list_trial_figures
     from colscan.app.recipe_rows import list_warnings
 
     levels = list_levels(trial)
@@ -179,6 +179,8 @@ def _print_trial(trial: Trial, before: Before | None, output_format: str) -> Non
         print_changes(figures, before)
     else:
         print_figures(figures, before, output_format)
+    for difference in list_differences(levels):
+        click.echo(f"Note: {difference}", err=True)
     # What a moisture that isn't known does is largest where most is weighed.
     richest = max(levels, key=lambda level: sum(i.weight_g for i in level.recipe.ingredients))
     target_pct = trial.recipe.moisture_pct if trial.recipe else None
