@@ -27,7 +27,7 @@ WIDTH_MM = 180.0
 SHOWS_TREATMENTS = "Shows the treatments: not for the person who judges the bags."
 NO_RECIPE = (
     "This trial has no recipe, so the weights are left to you. To have them worked out, keep one in the "
-    "trial (colscan recipe ... --keep TRIAL_DIR) and print this sheet again."
+    "trial (colscan recipe TRIAL_DIR --main ... --keep) and print this sheet again."
 )
 MIX_CAUTION = (
     "Hot water: pour it slowly, arms and face away from the steam. A full tub of mix is too heavy for one."

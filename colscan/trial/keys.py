@@ -27,7 +27,8 @@ class Key:
     ----------
     kind : str
         `text`, `texts` (a list of them), `code` (a text in one line), `number`, `integer`, `time`, `zone`
-        (IANA name), `horizon`, `choice` (one of `choices`), `choices` (a list of them) or `tags` (a list of shelf cards' tag ids).
+        (IANA name), `horizon`, `choice` (one of `choices`), `choices` (a list of them) or `tags` (a list
+        of shelf cards' tag ids).
     meaning : str
         For the grower, with the unit.
     required : bool

@@ -63,6 +63,11 @@ class Treatment:
     supplement_pct: float
     supplement_base: str = "main substrate as weighed"
 
+    @property
+    def name(self) -> str:
+        """Supplement and level as shown on screens, e.g. ``bran 4 %``."""
+        return "none" if self.supplement == "none" else f"{self.supplement} {self.supplement_pct:g} %"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecipePlan:
@@ -170,8 +175,8 @@ class Bag(Row):
 
     @property
     def treatment(self) -> str:
-        """Supplement and level as shown on screens, e.g. ``bran 4 %``."""
-        return "none" if self.supplement == "none" else f"{self.supplement} {self.supplement_pct:g} %"
+        """Its treatment's name."""
+        return Treatment(supplement=self.supplement, supplement_pct=self.supplement_pct).name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

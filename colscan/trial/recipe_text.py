@@ -55,13 +55,28 @@ def parse_ingredient(text: str, part: Part, *, weighed: bool = True) -> tuple[In
             given[_FRACTIONS[key]] = parse(value, f"{name}: {key}")
         elif key == "density" and "density_kg_per_l" not in given:
             given["density_kg_per_l"] = _parse_density(value, name)
-        elif not amount and word[:1] in "-.0123456789" and word:
+        elif not amount and _begins_amount(word):
             amount = word
         else:
             msg = f"{name}: {word!r} is not understood."
             raise TrialError(msg, f"Write e.g. {EXAMPLE}; decimals with a point.")
     weight_g, share = _parse_amount(amount, name, part, given.get("density_kg_per_l"), weighed)
     return Ingredient(name=name, part=part, weight_g=weight_g, **given), share
+
+
+def drop_amount(text: str) -> str:
+    """Return the text of an ingredient without its amount, where it has one."""
+    name, *words = text.split(",")
+    for i, word in enumerate(words):
+        if word.split()[:1] == ["source"]:
+            break
+        if _begins_amount(word.strip()):
+            return ",".join([name, *words[:i], *words[i + 1 :]])
+    return text
+
+
+def _begins_amount(word: str) -> bool:
+    return word[:1] in tuple("-.0123456789")
 
 
 def _parse_amount(

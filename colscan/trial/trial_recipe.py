@@ -56,7 +56,7 @@ def recipe_of(trial: Trial, supplement: str, supplement_pct: float) -> Recipe:
     if plan is None:
         msg = f"The trial {trial.name} has no recipe."
         raise TrialError(
-            msg, f"Write one into its {PLAN_FILE} with: colscan recipe --main ... --keep TRIAL_DIR"
+            msg, f"Write one into its {PLAN_FILE} with: colscan recipe TRIAL_DIR --main ... --keep"
         )
     if supplement == "none" or supplement_pct == 0:
         return _weigh(plan, [])
@@ -103,7 +103,7 @@ def _find_supplement(plan: RecipePlan, name: str) -> Ingredient:
         raise TrialError(msg, "Keep one of them: each treatment has one supplement.")
     known = ", ".join(ingredient.name for ingredient in own) or "none"
     msg = f"The recipe says nothing of the supplement {name!r}; its supplements: {known}."
-    raise TrialError(msg, f'Add it to supplement under [recipe], e.g. "{name}, moisture 12%".')
+    raise TrialError(msg, f'Add it as a supplement, e.g. "{name}, moisture 12%".')
 
 
 def _weigh(plan: RecipePlan, supplements: Sequence[_Order]) -> Recipe:

@@ -6,6 +6,7 @@ import contextlib
 import dataclasses
 import json
 import os
+import shutil
 import textwrap
 from collections.abc import Iterator, Sequence
 from datetime import datetime
@@ -145,3 +146,28 @@ def _write_temporary(target: Path, raw: bytes, undo: contextlib.ExitStack) -> Pa
         file.flush()
         os.fsync(file.fileno())
     return path
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """Put a file in place whole or not at all; what was there is replaced, with its permissions.
+
+    Raises
+    ------
+    LedgerError
+        When it can't be written; what was there is as before.
+    """
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with part.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        if path.exists():
+            shutil.copymode(path, part)
+        part.replace(path)
+    except OSError as error:
+        msg = f"{path}: can't be written ({error.strerror})"
+        raise LedgerError(msg, "Nothing was changed. Check its permissions and the disk's space.") from error
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)

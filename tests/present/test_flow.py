@@ -65,5 +65,5 @@ def test_a_word_wider_than_its_line() -> None:
      (5443.10844, "5.443 kg = 12.000 lb")],
 )  # fmt: skip
 def test_weights_in_words(mass_g: float, said: str) -> None:
-    """2, 3 and 12 lb by the exact pound of 453.59237 g: ounces up to 5 lb, then pounds."""
+    """2, 3 and 12 lb by the exact pound of 453.59237 g: ounces up to 10 lb, then pounds."""
     assert say_weight(mass_g) == said

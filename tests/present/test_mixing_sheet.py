@@ -30,7 +30,7 @@ def test_weights_by_hand() -> None:
     5.443108 = 59.874193 g of water. 60 % asks for 892.669784 x 1.5 = 1339.004677: to add 1279.130484 g
     (45.12 oz), six times 7674.7829 g (16.920 lb). Wet 2231.674461 g (4.92 lb = 78.72 oz), six times
     13390.0468 g (29.520 lb). Pellets 5443.1084 g (12 lb), bran 272.1554 g (9.6 oz). Bran is 39.916129 of
-    892.669784 g dry matter: 4.5 %. A pound of spawn is 453.6 g.
+    892.669784 g dry matter: 4.5 %. A pound of spawn is 453.6 g. Ounces up to 10 lb.
     """
     recipe = RecipePlan(main=RECIPE.main, supplement=RECIPE.supplement, moisture_pct=60, spawn="1 lb")
     bags = [
@@ -47,7 +47,7 @@ def test_weights_by_hand() -> None:
         "bran 45.4 g = 1.60 oz 272.2 g = 9.60 oz",
         "water to add 1.279 kg = 45.12 oz 7.675 kg = 16.920 lb",
         "wet mix, to fill 2.232 kg = 78.72 oz 13.390 kg = 29.520 lb",
-        "PO-3: 6 bags, 2.722 kg = 6.000 lb of spawn",
+        "PO-3: 6 bags, 2.722 kg = 96.00 oz of spawn",
         "4 B04 PO-3 mixed 453.6 g = 16.00 oz",
     ):
         assert row in text

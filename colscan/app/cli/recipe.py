@@ -1,32 +1,29 @@
-"""`colscan recipe`: what to weigh, and what it comes to."""
+"""`colscan recipe`: what to weigh, and what it comes to; of one bag, or of each level of a trial."""
 
 from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from colscan.app.cli.options import format_option, screen_of_stdout
+from colscan.app.cli.options import format_option, optional_trial_dir_argument
 from colscan.errors import TrialError
+from colscan.trial.model import PLAN_FILE
 
 if TYPE_CHECKING:
-    from colscan.app.recipe_rows import Figure
-    from colscan.present.table import Cell
-    from colscan.trial.recipe import Recipe
+    from colscan.app.cli.recipe_tables import Before
+    from colscan.trial.model import RecipePlan, Trial
 
-Key = tuple[str, str, str, str]
-HEADER = ("what", "base", "per", "value", "unit")
-SAME = 1e-6
-"""Figures that differ by less than this share are the same: printed ones are rounded."""
 _DIGITS = 9
 MOST_BAGS = 100_000
 """More bags are a slip of the finger."""
 
 
 @click.command()
-@click.option("--main", multiple=True, required=True, metavar="INGREDIENT", help="Main substrate.")
+@optional_trial_dir_argument
+@click.option("--main", multiple=True, metavar="INGREDIENT", help="Main substrate.")
 @click.option("--supplement", multiple=True, metavar="INGREDIENT", help="Bran and the like.")
 @click.option("--other", multiple=True, metavar="INGREDIENT", help="Anything else, as gypsum.")
 @click.option("--water", metavar="AMOUNT", help="Water added to a bag.")
@@ -44,21 +41,16 @@ MOST_BAGS = 100_000
 @click.option(
     "--previous", type=click.Path(path_type=Path), metavar="JSON", help="Show what differs from it."
 )
+@click.option("--keep", is_flag=True, help="Write these options into TRIAL_DIR as its recipe.")
 @format_option
 def recipe(
-    main: tuple[str, ...],
-    supplement: tuple[str, ...],
-    other: tuple[str, ...],
-    water: str | None,
-    moisture: str | None,
-    bag_wet: str | None,
-    bag_dry: str | None,
-    spawn: str | None,
-    spawn_moisture: str | None,
+    trial_dir: Path | None,
     bags: int | None,
     bags_per_mix: int | None,
     previous: Path | None,
+    keep: bool,
     output_format: str,
+    **said: Any,
 ) -> None:
     """Work out what to weigh for a bag, a mix and all bags.
 
@@ -68,41 +60,50 @@ def recipe(
     liquid qt, dry qt) needs "density D", measured, in kg per litre. For C:N add
     "C PCT, N PCT, source TEXT", percent of dry matter. Water has 0.998 kg/L.
 
-    Spawn counts in no moisture. Keep a recipe with --format json > FILE and
-    give it to --previous later.
+    With TRIAL_DIR: each level of the trial side by side, its mixes, and what all
+    its bags take; the recipe is its own, or the one given, which --keep writes
+    into it. A supplement's amount is then its level in the trial.
+
+    Spawn counts in no moisture. Keep what is printed with --format json > FILE
+    and give it to --previous later.
 
     \b
     Example:
       colscan recipe --main "pellets, 2 lb, moisture 6%" --water "45 oz"
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
-    from colscan.app.recipe_rows import list_figures, list_warnings, read_figures
-    from colscan.trial.model import RecipePlan
-    from colscan.trial.trial_recipe import work_out
+    from colscan.app.recipe_rows import read_figures
 
-    plan = RecipePlan(
-        main=main,
-        supplement=supplement,
-        other=other,
-        water=water,
-        moisture_pct=_percent(moisture, "--moisture"),
-        bag_wet=bag_wet,
-        bag_dry=bag_dry,
-        spawn=spawn,
-        spawn_moisture_pct=_percent(spawn_moisture, "--spawn-moisture"),
-    )
-    worked_out = work_out(plan)
-    scales = _scales(bags, bags_per_mix)
+    plan = _read_plan(**said)
     before = None if previous is None else read_figures(previous)
-    figures = list_figures(worked_out, scales)
-    if output_format == "table":
-        _print_tables(worked_out, scales, _changes(figures, before))
-    else:
-        _print_figures(figures, before, output_format)
-    for warning in list_warnings(worked_out, target_pct=plan.moisture_pct):
-        click.echo(f"Warning: {warning}", err=True)
-    if bags and bags_per_mix and bags % bags_per_mix:
-        last = f"the last of {math.ceil(bags / bags_per_mix)} mixes is for {bags % bags_per_mix} bags only."
-        click.echo(f"Note: {last}", err=True)
+    if trial_dir is not None:
+        if bags or bags_per_mix:
+            msg = "--bags and --bags-per-mix don't go with a trial."
+            raise TrialError(msg, "Its bags and mixes stand in bags.csv.")
+        _print_trial(_choose_trial(trial_dir, plan, keep=keep), before, output_format)
+        return
+    if plan is None or keep:
+        msg = "--keep is given without a trial." if plan else "There is no --main, and no trial."
+        raise TrialError(msg, "Give the trial's folder, or the ingredients of a bag.")
+    _print_bag(plan, _scales(bags, bags_per_mix), before, output_format)
+
+
+def _read_plan(
+    main: tuple[str, ...], moisture: str | None, spawn_moisture: str | None, **texts: Any
+) -> RecipePlan | None:
+    """Return what the options say; None when they say nothing."""
+    from colscan.trial.model import RecipePlan
+
+    if not main:
+        if moisture or spawn_moisture or any(texts.values()):
+            msg = "A recipe is given without --main."
+            raise TrialError(msg, "Say what its main substrate is; a trial's own recipe is taken as it is.")
+        return None
+    return RecipePlan(
+        main=main,
+        moisture_pct=_percent(moisture, "--moisture"),
+        spawn_moisture_pct=_percent(spawn_moisture, "--spawn-moisture"),
+        **texts,
+    )
 
 
 def _percent(text: str | None, option: str) -> float | None:
@@ -120,76 +121,68 @@ def _scales(bags: int | None, bags_per_mix: int | None) -> dict[str, int]:
     return {per: number for per, number in scales.items() if number}
 
 
-def _print_figures(figures: list[Figure], before: dict[Key, float | None] | None, output_format: str) -> None:
-    from colscan.present import render_rows
+def _print_bag(plan: RecipePlan, scales: dict[str, int], before: Before | None, output_format: str) -> None:
+    from colscan.app.cli.recipe_tables import check_alike, print_bag_tables, print_changes, print_figures
+    from colscan.app.recipe_rows import list_figures, list_warnings
+    from colscan.trial.trial_recipe import work_out
 
-    header: tuple[str, ...] = HEADER
-    rows: list[list[Cell]] = [[f.what, f.base, f.per, _rounded(f.value), f.unit] for f in figures]
-    if before is not None:
-        header = (*HEADER, "previous")
-        for row, figure in zip(rows, figures, strict=True):
-            row.append(before.get(figure.key))
-        known = {f.key for f in figures}
-        gone = [(key, value) for key, value in before.items() if key not in known]
-        rows += [[what, base, per, None, unit, value] for (what, base, per, unit), value in gone]
-    click.echo(render_rows(header, rows, output_format), nl=False)
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else float(f"{value:.{_DIGITS}g}")
-
-
-def _changes(figures: list[Figure], before: dict[Key, float | None] | None) -> list[list[Cell]] | None:
-    """Rows of a bag's figures (weights in grams only) that differ from an earlier recipe's."""
-    if before is None:
-        return None
-    now = {f.key: f.value for f in figures}
-    rows: list[list[Cell]] = []
-    for key in [*now, *(k for k in before if k not in now)]:
-        what, base, per, unit = key
-        if per != "bag" or unit not in ("g", "%", "") or (key in before and _same(now.get(key), before[key])):
-            continue
-        rows.append([what, base, *(_shown(v.get(key), unit, decimals=2) for v in (before, now))])
-    return rows
+    worked_out = work_out(plan)
+    figures = list_figures(worked_out, scales)
+    check_alike(figures, before)
+    if output_format == "table":
+        print_bag_tables(worked_out, scales)
+        print_changes(figures, before)
+    else:
+        print_figures(figures, before, output_format)
+    for warning in list_warnings(worked_out, target_pct=plan.moisture_pct):
+        click.echo(f"Warning: {warning}", err=True)
+    bags, bags_per_mix = scales.get("trial"), scales.get("mix")
+    if bags and bags_per_mix and bags % bags_per_mix:
+        last = f"the last of {math.ceil(bags / bags_per_mix)} mixes is for {bags % bags_per_mix} bags only."
+        click.echo(f"Note: {last}", err=True)
 
 
-def _same(value: float | None, earlier: float | None) -> bool:
-    if value is None or earlier is None:
-        return value is earlier
-    return math.isclose(value, earlier, rel_tol=SAME, abs_tol=SAME)
+def _choose_trial(folder: Path, plan: RecipePlan | None, *, keep: bool) -> Trial:
+    """Return the trial with the recipe that counts: its own, or the options'."""
+    from colscan.trial import load_trial
+    from colscan.trial.keeping import keep_recipe, with_recipe
+
+    trial = load_trial(folder)
+    if plan is None:
+        if keep:
+            msg = "--keep is given without a recipe."
+            raise TrialError(msg, "Give its ingredients, from --main on.")
+        return trial
+    changed = with_recipe(trial, plan)
+    if changed.recipe != plan:
+        click.echo("Note: a supplement's amount is the level of each treatment in the trial.", err=True)
+    if keep and changed.recipe:
+        is_new = keep_recipe(folder, changed.recipe)
+        where = folder / PLAN_FILE
+        click.echo(f"The recipe stands in {where}{'' if is_new else ' already'}.", err=True)
+    return changed
 
 
-def _print_tables(recipe: Recipe, scales: dict[str, int], changes: list[list[Cell]] | None) -> None:
-    from colscan.app.recipe_rows import list_amounts, list_ratios, measures
-    from colscan.present import render_rows
-    from colscan.present.weights import say_weight
+def _print_trial(trial: Trial, before: Before | None, output_format: str) -> None:
+    from colscan.app.cli.recipe_tables import check_alike, print_changes, print_figures, print_trial_tables
+    from colscan.app.recipe_levels import list_differences, list_levels, list_trial_figures
+    from colscan.app.recipe_rows import list_warnings
 
-    screen = screen_of_stdout()
-    titles = {"bag": "one bag", "mix": f"mix of {scales.get('mix')}", "trial": f"all {scales.get('trial')}"}
-    amounts: list[list[Cell]] = []
-    for a in list_amounts(recipe):
-        by_scale = [measures(a, bags) for bags in scales.values()]
-        amounts.append([a.what, a.base, *(say_weight(measure["g"]) for measure in by_scale)])
-        if a.density_kg_per_l is not None:
-            amounts.append([a.what, "by volume", *map(_say_volume, by_scale)])
-    header = ("what", "base", *(titles[per] for per in scales))
-    ratios: list[list[Cell]] = [
-        [f.what, f.base, _shown(f.value, f.unit, decimals=1)] for f in list_ratios(recipe)
-    ]
-    click.echo(render_rows(header, amounts, "table", screen=screen))
-    click.echo(render_rows(("what", "base", "value"), ratios, "table", screen=screen), nl=False)
-    if changes:
-        click.echo()
-        click.echo(
-            render_rows(("changed", "base", "previous", "now"), changes, "table", screen=screen), nl=False
-        )
-    elif changes is not None:
-        click.echo("\nNothing differs from the previous recipe.")
-
-
-def _say_volume(by_unit: dict[str, float]) -> str:
-    return " = ".join(f"{value:.2f} {unit}" for unit, value in by_unit.items() if unit == "L" or "qt" in unit)
-
-
-def _shown(value: float | None, unit: str, *, decimals: int) -> str:
-    return "not known" if value is None else f"{value:.{decimals}f} {unit}".rstrip()
+    levels = list_levels(trial)
+    if not levels:
+        msg = f"The trial {trial.name} has no treatment, so no level to weigh for."
+        raise TrialError(msg, f"Add a [[treatment]] in {PLAN_FILE}, and bags.")
+    figures = list_trial_figures(trial)
+    check_alike(figures, before)
+    if output_format == "table":
+        print_trial_tables(trial, levels)
+        print_changes(figures, before)
+    else:
+        print_figures(figures, before, output_format)
+    for difference in list_differences(levels):
+        click.echo(f"Note: {difference}", err=True)
+    # What a moisture that isn't known does is largest where most is weighed.
+    richest = max(levels, key=lambda level: sum(i.weight_g for i in level.recipe.ingredients))
+    target_pct = trial.recipe.moisture_pct if trial.recipe else None
+    for warning in list_warnings(richest.recipe, target_pct=target_pct):
+        click.echo(f"Warning: at {richest.treatment}: {warning}", err=True)
