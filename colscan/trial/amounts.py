@@ -15,8 +15,6 @@ GRAMS = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125, "lb": 453.59237}
 """Grams in each unit of weight; an oz is always a weight here."""
 LITRES = {"ml": 0.001, "l": 1.0, "liquid qt": 0.946352946, "dry qt": 1.101220942715}
 """Litres in each unit of volume: a US liquid quart is 57.75 cubic inches, a dry one 67.200625."""
-OUNCES_UP_TO_LB = 5.0
-"""Ounces to here, as on a scale beside the bag; pounds from here on."""
 LEAST_MOISTURE_PCT = 1.0
 """Nothing but what an oven has dried (0 %) holds less: less is a fraction written for a percentage."""
 WATER_KG_PER_L = 0.9982
@@ -93,17 +91,6 @@ def parse_mass(text: str, what: str, *, density_kg_per_l: float | None = None) -
         return float(match.group(1)) * LITRES[unit] * density_kg_per_l * 1000.0
     msg = f"{what}: {text.strip()!r} is no amount."
     raise TrialError(msg, f"Write a number, 0 or more, and one of: {', '.join((*GRAMS, *LITRES))}.")
-
-
-def say_mass(mass_g: float) -> str:
-    """Return a mass as on screens, metric and US.
-
-    >>> say_mass(2030.0)
-    '2.030 kg = 71.61 oz'
-    """
-    mass = Masses.of(mass_g)
-    metric = f"{mass.g:.1f} g" if mass.kg < 1.0 else f"{mass.kg:.3f} kg"
-    return f"{metric} = {mass.oz:.2f} oz" if mass.lb < OUNCES_UP_TO_LB else f"{metric} = {mass.lb:.3f} lb"
 
 
 def parse_temperature(text: str, what: str) -> float:

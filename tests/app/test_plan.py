@@ -67,7 +67,7 @@ def test_the_base_of_the_levels(here, capsys):
     assert [t.supplement_base for t in trial.treatments] == ["all dry matter, oven-dry"] * 3
     assert "--base dry" in trial.plan
     toml = here / "rack" / "trial.toml"
-    toml.write_text(toml.read_text().replace("all dry matter, oven-dry", "the chips", 1))
+    toml.write_text(toml.read_text().replace('= "all dry matter, oven-dry"', '= "the chips"', 1))
     assert main(["plan", "rack", *KINDS, *ZONE, "--level", "12"]) == ExitCode.DONE
     assert "--base" not in load_trial(here / "rack").plan
     capsys.readouterr()
@@ -135,6 +135,21 @@ def test_planned_again_before_anything_is_recorded(here, capsys):
     assert [s.consolidate_days for s in trial.strains].count(9) == 1
     assert (here / "rack" / "trial.before-1.toml").read_bytes() == before
     assert "bags.csv as it was is kept as bags.before-1.csv" in capsys.readouterr().err
+
+
+def test_planned_again_with_a_recipe(here, capsys):
+    """The recipe stays; a supplement of which it says nothing is refused, and the files are as they were."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    mix = ["--main", "pellets, 1 kg, moisture 6%", "--supplement", "bran, moisture 12%", "--water", "1.5 kg"]
+    assert main(["recipe", "rack", *mix, "--keep"]) == ExitCode.DONE
+    recipe = load_trial(here / "rack").recipe
+    assert recipe is not None
+    assert main(["plan", "rack", *KINDS, *ZONE, "--level", "12"]) == ExitCode.DONE
+    assert load_trial(here / "rack").recipe == recipe
+    before = (here / "rack" / "trial.toml").read_bytes()
+    assert main(["plan", "rack", *KINDS, *ZONE, "--supplement", "soy"]) == ExitCode.TRIAL
+    assert "nothing of the supplement 'soy'" in capsys.readouterr().err
+    assert (here / "rack" / "trial.toml").read_bytes() == before
 
 
 def test_a_trial_with_scores_is_refused(scanned, capsys):

@@ -10,7 +10,6 @@ from colscan.trial.amounts import (
     parse_mass,
     parse_percent,
     parse_temperature,
-    say_mass,
     say_temperature,
 )
 
@@ -78,20 +77,6 @@ def test_masses() -> None:
     masses = Masses.of(907.18474)
     assert (masses.g, masses.kg) == (907.18474, 0.90718474)
     assert (masses.oz, masses.lb) == (pytest.approx(32.0), pytest.approx(2.0))
-
-
-@pytest.mark.parametrize(
-    ("mass_g", "said"),
-    [
-        (22.679618, "22.7 g = 0.80 oz"),  # 0.8 x 28.349523
-        (999.9, "999.9 g = 35.27 oz"),
-        (2030.0, "2.030 kg = 71.61 oz"),
-        (2267.96185, "2.268 kg = 5.000 lb"),  # 5 x 453.59237
-    ],
-)
-def test_masses_are_said_in_both_units(mass_g: float, said: str) -> None:
-    """Grams or kilograms, and ounces up to 5 lb."""
-    assert say_mass(mass_g) == said
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 from colscan.ledger.columns import BatchRow, HeatRunRow
-from colscan.trial.amounts import say_mass, say_temperature
+from colscan.present.weights import say_weight
+from colscan.trial.amounts import say_temperature
 
 ALL_WATER_PCT = 100.0
 """Moisture of water: true, and not worth saying."""
@@ -16,7 +17,7 @@ def describe_batch(row: BatchRow) -> str:
     is_said = row.moisture_pct is not None and row.moisture_pct < ALL_WATER_PCT
     moisture = f"moisture {row.moisture_pct:g} %" if is_said else None
     lot = f"lot {row.lot}" if row.lot else None
-    return ", ".join(part for part in (f"{row.ingredient} {say_mass(row.weight_g)}", moisture, lot) if part)
+    return ", ".join(part for part in (f"{row.ingredient} {say_weight(row.weight_g)}", moisture, lot) if part)
 
 
 def describe_run(row: HeatRunRow, zone: ZoneInfo) -> str:

@@ -20,7 +20,7 @@ COMMANDS = {
     "recipe": "Work out what to weigh for a bag, a mix and all bags.",
     "new": "Begin a trial: its plan and its list of bags.",
     "plan": "Draw the bags by lot, and say what they can show.",
-    "cards": "Make the bags' cards to print.",
+    "cards": "Make the bags' cards to print, the mixing sheet or the shelf plan.",
     "mix": "Record what was weighed into a mix.",
     "heat": "Record how a heat run went.",
     "map": "Say which bag without a card stands where, on one photo.",

@@ -41,6 +41,12 @@ def trial_dir_argument(command: F) -> F:
     return click.argument("trial_dir", metavar="TRIAL_DIR", type=_TrialDir(path_type=Path))(command)
 
 
+def optional_trial_dir_argument(command: F) -> F:
+    """Give a command a trial's folder as its first argument, that may be left out: `Path` or None."""
+    folder = _TrialDir(path_type=Path)
+    return click.argument("trial_dir", metavar="[TRIAL_DIR]", required=False, type=folder)(command)
+
+
 def format_option(command: F) -> F:
     """Give a command `--format`, how its rows are printed on stdout."""
     return click.option(
