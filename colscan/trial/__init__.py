@@ -4,8 +4,8 @@ Takes a trial's folder and gives a `Trial`, whole and checked (`load_trial`); ma
 from a few numbers or a grower's bag list (`create_trial`), or with its bags drawn by lot (`plan_trial`)
 and what that can't tell apart (`find_confounded`); loads all trials of a farm (`load_farm`) and tells
 which tags are in use in the trials beside one (`sibling_tags`). `recipe` is the arithmetic of what is
-weighed into a bag, `trial_recipe` that of a trial at each treatment, `power` what bags can show. Flags nothing: a plan that is not understood is refused
-with file, line and value.
+weighed into a bag, `trial_recipe` takes it to a trial's treatments, `power` what bags can show. Flags
+nothing: a plan that is not understood is refused with file, line and value.
 """
 
 from colscan.trial.confounding import find_confounded
