@@ -210,6 +210,20 @@ class Trial:
         """The bag of this code, or None."""
         return next((bag for bag in self.bags if bag.bag == code), None)
 
+    @property
+    def mixes(self) -> dict[str, tuple[Bag, ...]]:
+        """The bags of each mix that bags.csv names."""
+        return self._bags_by("mix_batch")
+
+    @property
+    def heat_runs(self) -> dict[str, tuple[Bag, ...]]:
+        """The bags of each heat run that bags.csv names."""
+        return self._bags_by("heat_run")
+
+    def _bags_by(self, column_name: str) -> dict[str, tuple[Bag, ...]]:
+        names = dict.fromkeys(name for bag in self.bags if (name := getattr(bag, column_name)))
+        return {name: tuple(bag for bag in self.bags if getattr(bag, column_name) == name) for name in names}
+
     def strain(self, code: str) -> Strain | None:
         """The strain of this code, or None."""
         return next((strain for strain in self.strains if strain.code == code), None)

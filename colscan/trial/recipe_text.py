@@ -10,6 +10,8 @@ from colscan.trial.amounts import parse_mass, parse_moisture, parse_percent
 from colscan.trial.recipe import Base, Ingredient, Part, Recipe, Share, Spawn
 
 EXAMPLE = '"bran, 0.8 oz, moisture 12%"'
+WEIGHED_EXAMPLE = '"pellets, 2.03 kg, moisture 7%, lot A12"'
+_LOT = "lot "
 _SHARE = re.compile(r"(?P<percent>[^%]*)%\s*(?:of\s+(?P<base>\w+))?\Z", re.IGNORECASE)
 _UNWEIGHED = {
     Part.MAIN: ("the bag's weight", "the main substrate makes up the bag"),
@@ -77,6 +79,29 @@ def drop_amount(text: str) -> str:
 
 def _begins_amount(word: str) -> bool:
     return word[:1] in tuple("-.0123456789")
+
+
+def parse_weighed(text: str) -> tuple[Ingredient, str | None]:
+    """Return an ingredient as it was weighed, and its lot.
+
+    Parameters
+    ----------
+    text : str
+        ``NAME, WEIGHT``, then any of ``moisture P%``, ``lot NAME``; or a volume and ``density D``.
+
+    Raises
+    ------
+    TrialError
+        When something in it isn't understood, or isn't what a scale shows.
+    """
+    name, *words = [word.strip() for word in text.split(",")]
+    lots = [word[len(_LOT) :].strip() for word in words if word.lower().startswith(_LOT)]
+    rest = [word for word in words if not word.lower().startswith(_LOT)]
+    ingredient, share = parse_ingredient(", ".join([name, *rest]), Part.OTHER)
+    if share is not None or ingredient.carbon is not None or ingredient.source or len(lots) > 1:
+        msg = f"{text!r} is more or other than a weight, a moisture and a lot."
+        raise TrialError(msg, f"Write e.g. {WEIGHED_EXAMPLE}.")
+    return ingredient, next(iter(lots), None)
 
 
 def _parse_amount(

@@ -3,6 +3,7 @@
 import dataclasses
 import re
 import shlex
+from pathlib import Path
 
 import pytest
 
@@ -87,6 +88,23 @@ def test_a_trial_with_scores_is_refused(scanned, capsys):
     assert main(["plan", str(scanned), *KINDS]) == ExitCode.TRIAL
     assert "holds a trial with records (scores:" in capsys.readouterr().err
     assert {path: path.read_bytes() for path in scanned.iterdir() if path.is_file()} == files
+
+
+@pytest.mark.parametrize(
+    ("record", "said"),
+    [
+        (["mix", "M01", "--water", "1 l"], "batches: 1"),
+        (["heat", "H1", "--started", "2026-03-01"], "heat_runs: 1"),
+    ],
+)
+def test_a_trial_with_a_logged_mix_or_heat_run_is_refused(
+    trial: Path, capsys: pytest.CaptureFixture[str], record: list[str], said: str
+) -> None:
+    """Another draw would give its name to other bags."""
+    command, *rest = record
+    assert main([command, str(trial), *rest]) == 0
+    assert main(["plan", str(trial), *KINDS]) == ExitCode.TRIAL
+    assert f"holds a trial with records ({said})" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

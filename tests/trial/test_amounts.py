@@ -3,7 +3,16 @@
 import pytest
 
 from colscan.errors import TrialError
-from colscan.trial.amounts import GRAMS, LITRES, Masses, parse_mass, parse_percent
+from colscan.trial.amounts import (
+    GRAMS,
+    LITRES,
+    Masses,
+    parse_mass,
+    parse_percent,
+    parse_temperature,
+    say_mass,
+    say_temperature,
+)
 
 
 def test_units_are_exact() -> None:
@@ -69,3 +78,38 @@ def test_masses() -> None:
     masses = Masses.of(907.18474)
     assert (masses.g, masses.kg) == (907.18474, 0.90718474)
     assert (masses.oz, masses.lb) == (pytest.approx(32.0), pytest.approx(2.0))
+
+
+@pytest.mark.parametrize(
+    ("mass_g", "said"),
+    [
+        (22.679618, "22.7 g = 0.80 oz"),  # 0.8 x 28.349523
+        (999.9, "999.9 g = 35.27 oz"),
+        (2030.0, "2.030 kg = 71.61 oz"),
+        (4535.9237, "4.536 kg = 10.000 lb"),  # 10 x 453.59237
+    ],
+)
+def test_masses_are_said_in_both_units(mass_g: float, said: str) -> None:
+    """Grams or kilograms, and ounces up to 10 lb."""
+    assert say_mass(mass_g) == said
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("95C", "95.0 C = 203.0 F"),
+        (" 203 f ", "95.0 C = 203.0 F"),
+        ("63 F", "17.2 C = 63.0 F"),  # (63 - 32) / 1.8 = 17.22
+        ("-4.0°F", "-20.0 C = -4.0 F"),
+    ],
+)
+def test_temperatures(text: str, said: str) -> None:
+    """A number and its scale, read and said in both."""
+    assert say_temperature(parse_temperature(text, "x")) == said
+
+
+@pytest.mark.parametrize("text", ["95", "95K", "C", "", "95,5 C", "nan C", "1e2 C"])
+def test_temperatures_refused(text: str) -> None:
+    """Without a scale 95 could mean two things."""
+    with pytest.raises(TrialError, match="no temperature"):
+        parse_temperature(text, "--core")

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.cli.said import as_cell, at_option, known_bag, tell_recorded, time_said
+from colscan.app.cli.said import as_cell, at_option, known_bag, tell_recorded, tell_replaced, time_said
 from colscan.errors import TrialError
 from colscan.ledger import append_row, read_ledger
 from colscan.ledger.columns import HarvestRow
@@ -78,8 +78,7 @@ def harvest(
     shown = when.astimezone(trial.zone)
     tell_recorded(row, f"{shown:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
     for old in earlier:
-        old_at = old.at.astimezone(trial.zone)
-        click.echo(f"It replaces the record of {old_at:%Y-%m-%d %H:%M}: {old.fresh_g:g} g fresh", err=True)
+        tell_replaced(old.at.astimezone(trial.zone), f"{old.fresh_g:g} g fresh")
     _tell_efficiency(trial, planned, fresh_g + sum(row.fresh_g for row in before if row.flush != flush))
 
 

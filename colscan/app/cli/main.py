@@ -20,6 +20,8 @@ COMMANDS = {
     "new": "Begin a trial: its plan and its list of bags.",
     "plan": "Draw the bags by lot, and say what they can show.",
     "cards": "Make the bags' cards to print.",
+    "mix": "Record what was weighed into a mix.",
+    "heat": "Record how a heat run went.",
     "map": "Say which bag without a card stands where, on one photo.",
     "scan": "Score the bags in photos and append the scores to the ledger.",
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",

@@ -118,7 +118,7 @@ def _refuse_recorded(folder: Path) -> None:
     if not (folder / PLAN_FILE).exists():
         return
     ledger = read_ledger(folder)
-    for what in ("scores", "photos", "verdicts", "events", "harvests"):
+    for what in ("scores", "photos", "verdicts", "events", "harvests", "batches", "heat_runs"):
         if rows := getattr(ledger, what):
             msg = f"{folder} holds a trial with records ({what}: {len(rows)}): its plan stays as it is"
             raise TrialError(msg, "Plan the next trial in a folder of its own.")

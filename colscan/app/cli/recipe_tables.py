@@ -23,6 +23,7 @@ from colscan.app.recipe_rows import (
 )
 from colscan.errors import TrialError
 from colscan.present import render_rows
+from colscan.trial.amounts import say_mass
 
 if TYPE_CHECKING:
     from colscan.present.table import Cell
@@ -34,8 +35,6 @@ HEADER = ("what", "base", "per", "value", "unit")
 SAME = 1e-6
 """Figures that differ by less than this share are the same: printed ones are rounded."""
 _DIGITS = 9
-OUNCES_UP_TO_LB = 10.0
-"""Ounces to here, what a scale beside the bags holds, so that bags compare; pounds from here on."""
 
 
 def print_figures(figures: Sequence[Figure], before: Before | None, output_format: str) -> None:
@@ -127,7 +126,7 @@ def _print_lots(lots: Sequence[Lot]) -> None:
         own = {_row_of(a): a for a in column}
         bags = f"{lot.bags}, {lot.blanks} blank" if lot.blanks else str(lot.bags)
         # Narrow columns break a comma better than an equals sign.
-        weights = (_say_weight(own.get(_row_of(a)), between=", ") for a in every)
+        weights = (_say_weight(own.get(_row_of(a))).replace(" = ", ", ") for a in every)
         rows.append([lot.mix or "all", lot.treatment, bags, *weights])
     _print_table(("mix", "level", "bags", *(a.what for a in every)), rows)
 
@@ -176,14 +175,8 @@ def _ratio_rows(columns: Sequence[Sequence[Figure]]) -> list[list[Cell]]:
     ]
 
 
-def _say_weight(amount: Amount | None, *, between: str = " = ") -> str:
-    if amount is None:
-        return "none"
-    by_unit = measures(amount)
-    metric = f"{by_unit['g']:.1f} g" if by_unit["kg"] < 1.0 else f"{by_unit['kg']:.3f} kg"
-    if by_unit["lb"] < OUNCES_UP_TO_LB:
-        return f"{metric}{between}{by_unit['oz']:.2f} oz"
-    return f"{metric}{between}{by_unit['lb']:.3f} lb"
+def _say_weight(amount: Amount | None) -> str:
+    return "none" if amount is None else say_mass(amount.mass_g)
 
 
 def _say_volume(amount: Amount | None) -> str:
