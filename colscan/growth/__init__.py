@@ -7,6 +7,14 @@ Flags nothing: it passes on the flags of the scores, and says `look` where they 
 
 from colscan.growth.efficiency import biological_efficiency_pct, find_dry_substrate
 from colscan.growth.judge import judge_bags
+from colscan.growth.outcomes import outcomes_of
 from colscan.growth.series import curves_of, series_of
 
-__all__ = ["judge_bags", "series_of", "curves_of", "biological_efficiency_pct", "find_dry_substrate"]
+__all__ = [
+    "judge_bags",
+    "series_of",
+    "curves_of",
+    "outcomes_of",
+    "biological_efficiency_pct",
+    "find_dry_substrate",
+]
