@@ -25,7 +25,7 @@ def demo(folder: Path | None) -> ExitCode:
       colscan demo
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.scan import ScanOptions, scan_photos
-    from colscan.app.cli.report import report_scan
+    from colscan.app.cli.scanned import report_scan
     from colscan.app.demo import NAME, PHOTOS
     from colscan.trial import load_trial
 
