@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 from colscan.growth.model import BagRecord
 from colscan.growth.outcomes import Outcome
@@ -16,7 +17,7 @@ from colscan.trial.trial_recipe import recipe_of
 from colscan.units import days_between
 
 WEIGHT_OFF = 0.02
-"""Weights further than this from the recipe's are told: nearer ones are within what moistures are known to."""
+"""Weights further than this from the recipe's are told: moistures are hardly known better."""
 SPAWNED_APART_DAYS = 0.25
 """Bags spawned further apart than this aren't of one day's work."""
 _WATER = "water"
@@ -115,7 +116,9 @@ def _weights(trial: Trial, ledger: Ledger) -> Iterator[str]:
                     f"Mix {mix}: {name} {grams:.0f} g, {off:+.1f} % against the recipe's"
                     f" {planned[name]:.0f} g for {len(bags)} bags."
                 )
-        missing = [name for name, grams in planned.items() if mix in weighed and name not in weighed[mix] and grams]
+        missing = [
+            name for name, grams in planned.items() if mix in weighed and name not in weighed[mix] and grams
+        ]
         if missing:
             yield f"Mix {mix}: of {_list(missing)} no weight was recorded."
 
@@ -203,7 +206,7 @@ def _gaps(trial: Trial, ledger: Ledger) -> Iterator[str]:
         return
     span = (dates[-1] - dates[0]).days + 1
     if len(dates) < span:
-        longest = max((later - earlier).days for earlier, later in zip(dates, dates[1:], strict=False))
+        longest = max((later - earlier).days for earlier, later in pairwise(dates))
         yield (
             f"Photos were taken on {len(dates)} of {span} days; the longest time without one was"
             f" {longest} days. What came between two photos is known to lie between them, no closer."

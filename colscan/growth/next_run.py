@@ -144,7 +144,9 @@ def _time_needs(spread: float | None, strains: int) -> tuple[TimeNeed, ...]:
             for sd in _ASSUMED_SD
         )
     return tuple(
-        TimeNeed(difference=f"{days:g} {'day' if days == 1 else 'days'}", bags=_fewest(days / spread, strains))
+        TimeNeed(
+            difference=f"{days:g} {'day' if days == 1 else 'days'}", bags=_fewest(days / spread, strains)
+        )
         for days in (1.0, 2.0, 3.0)
     )
 
@@ -172,12 +174,14 @@ def _say(
         if one.more:
             lost = "none were" if not one.lost else f"{one.lost} {'was' if one.lost == 1 else 'were'}"
             said.append(
-                f"{one.level}: {one.more} more bags, none of them lost, would show that at most {limit:g} % are"
-                f" lost ({one.followed} followed so far, of which {lost} lost)."
+                f"{one.level}: {one.more} more bags, none of them lost, would show that at most {limit:g} %"
+                f" are lost ({one.followed} followed so far, of which {lost} lost)."
             )
         else:
             said.append(f"{one.level}: the bags so far show that at most {limit:g} % are lost.")
-    known = "bags of one kind are taken to differ as they did here" if spread else "how bags differ isn't known"
+    known = (
+        "bags of one kind are taken to differ as they did here" if spread else "how bags differ isn't known"
+    )
     found = [f"{one.difference}: {one.bags or f'over {MOST_BAGS}'}" for one in times]
     if found:
         said.append(

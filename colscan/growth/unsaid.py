@@ -68,9 +68,7 @@ def _too_few(trial: Trial, outcomes: Sequence[Outcome]) -> list[str]:
     fewest, strains = min(groups.values()), len({strain for strain, _ in groups})
     found = []
     if fewest == 1:
-        found.append(
-            "A strain has one bag at a level: how bags of one kind differ among themselves is not known there."
-        )
+        found.append("A strain has one bag at a level: how bags of one kind differ isn't known there.")
     if len(groups) > strains and smallest_p(fewest, strains) > ALPHA:
         found.append(
             f"With {fewest} {_bags(fewest)} of a strain at a level not even the clearest difference between"

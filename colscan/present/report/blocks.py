@@ -77,15 +77,15 @@ class Picture:
         Its size.
     alt : str
         What it shows, made from the data.
-    caption : str
-        What stands under it.
+    caption : tuple of str
+        The lines under it.
     """
 
     jpeg: bytes
     width_px: int
     height_px: int
     alt: str
-    caption: str
+    caption: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

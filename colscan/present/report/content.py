@@ -1,0 +1,82 @@
+"""What a report tells, as the stages before found it; the sections put it into words and tables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from colscan.growth.deviations import Deviation
+from colscan.growth.model import BagCurve, BagStatus
+from colscan.growth.next_run import NextRun
+from colscan.growth.outcomes import Outcome
+from colscan.present.report.blocks import Picture
+from colscan.trial.model import Trial
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BagPictures:
+    """The pictures of one bag over time, and how many photos of it aren't shown."""
+
+    pictures: tuple[Picture, ...]
+    not_shown: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Versions:
+    """What the numbers were made from and with.
+
+    Parameters
+    ----------
+    programs : mapping of str to str
+        Versions by name of program or library.
+    methods : mapping of str to int
+        How many scores each version of the scoring method made.
+    files : mapping of str to str
+        SHA-256 of each of the trial's files.
+    """
+
+    programs: Mapping[str, str]
+    methods: Mapping[str, int]
+    files: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReportContent:
+    """All that a report tells.
+
+    Parameters
+    ----------
+    trial : Trial
+        The plan.
+    now : datetime
+        As of when, aware.
+    interim : bool
+        Whether the trial is still running.
+    statuses, outcomes, curves : tuple
+        Where the bags stand, what became of them, and their scores.
+    pictures : mapping of str to BagPictures
+        By bag.
+    photos_gone : tuple of str
+        Photos that could not be shown: their kept files are gone or damaged.
+    curves_svg : bytes
+        The chart of the scores; empty without one.
+    deviations, unsaid, next_run
+        What was otherwise than planned, what can't be said, and what to run next.
+    versions : Versions
+        Of the data, the method and the programs.
+    """
+
+    trial: Trial
+    now: datetime
+    interim: bool
+    statuses: tuple[BagStatus, ...]
+    outcomes: tuple[Outcome, ...]
+    curves: tuple[BagCurve, ...]
+    pictures: Mapping[str, BagPictures]
+    photos_gone: tuple[str, ...]
+    curves_svg: bytes
+    deviations: tuple[Deviation, ...]
+    unsaid: tuple[str, ...]
+    next_run: NextRun
+    versions: Versions

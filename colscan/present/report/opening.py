@@ -1,0 +1,109 @@
+"""The first two sections: the question, and how the trial was set up."""
+
+from __future__ import annotations
+
+from colscan.present.report.blocks import Block, Section, Table, Text
+from colscan.present.report.content import ReportContent
+from colscan.units import to_pct
+
+
+def show_question(content: ReportContent) -> Section:
+    """Return the question, and whether what follows is the last word on it."""
+    blocks: list[Block] = [Text(text=content.trial.question or "No question is written in the plan.")]
+    if content.interim:
+        blocks.append(Text(text="The trial is still running: everything here is interim.", strong=True))
+    return Section(name="question", heading="The question", blocks=tuple(blocks))
+
+
+def show_setup(content: ReportContent) -> Section:
+    """Return what was planned: limits, treatments, and a row for each bag."""
+    trial = content.trial
+    limits = trial.limits
+    facts = [
+        ("time zone", trial.time_zone),
+        ("planned end", trial.planned_end and f"{trial.planned_end:%Y-%m-%d}"),
+        ("ended", trial.ended_at and f"{trial.ended_at:%Y-%m-%d}"),
+        ("accepted share of bags lost", f"{to_pct(limits.contamination_risk):g} %"),
+        (
+            "bags are followed to",
+            f"day {limits.horizon}" if isinstance(limits.horizon, float) else limits.horizon,
+        ),
+        (
+            "a bag is full at",
+            f"{limits.full_coverage_pct:g} %, low end over {limits.ready_coverage_pct:g} %,"
+            " in two photos running",
+        ),
+        ("drawn by lot", trial.plan or "not said in the plan"),
+    ]
+    strains = [(one.code, one.species, one.spawn, ", ".join(one.healthy_looks)) for one in trial.strains]
+    treatments = [
+        (one.name, "" if one.supplement == "none" else one.supplement_base) for one in trial.treatments
+    ]
+    blocks = (
+        Table(
+            caption="The plan",
+            header=("what", "as planned"),
+            rows=tuple((what, said) for what, said in facts if said),
+        ),
+        Table(
+            caption="Strains",
+            header=("strain", "species", "spawn", "looks healthy with"),
+            rows=tuple(strains),
+        ),
+        Table(caption="Treatments", header=("supplement", "percent of"), rows=tuple(treatments)),
+        *_recipe(content),
+        _bags(content),
+    )
+    return Section(name="set-up", heading="How it was set up", blocks=blocks)
+
+
+def _recipe(content: ReportContent) -> tuple[Table, ...]:
+    recipe = content.trial.recipe
+    if recipe is None:
+        return ()
+    rows = [
+        *(("main substrate", text) for text in recipe.main),
+        *(("supplement", text) for text in recipe.supplement),
+        *(("other", text) for text in recipe.other),
+        ("water", recipe.water),
+        ("moisture", recipe.moisture_pct is not None and f"{recipe.moisture_pct:g} % of the wet weight"),
+        ("a bag, wet", recipe.bag_wet),
+        ("a bag, dry", recipe.bag_dry),
+        ("spawn", recipe.spawn),
+    ]
+    return (
+        Table(
+            caption="Recipe of a bag",
+            header=("part", "as planned"),
+            rows=tuple((part, said) for part, said in rows if said),
+        ),
+    )
+
+
+def _bags(content: ReportContent) -> Table:
+    rows = [
+        (
+            bag.bag, bag.strain, bag.treatment, bag.heat_run, bag.mix_batch, bag.spawn_lot,
+            " ".join(part for part in (bag.shelf, bag.position) if part),
+            f"{bag.inoculated_at:%Y-%m-%d %H:%M}", bag.role if bag.role != "trial" else "", bag.note,
+        )
+        for bag in content.trial.bags
+    ]  # fmt: skip
+    header = (
+        "bag",
+        "strain",
+        "supplement",
+        "heat run",
+        "mix",
+        "spawn lot",
+        "place",
+        "spawned",
+        "role",
+        "note",
+    )
+    shown = [i for i in range(len(header)) if i < 3 or any(row[i] for row in rows)]
+    return Table(
+        caption="Bags",
+        header=tuple(header[i] for i in shown),
+        rows=tuple(tuple(row[i] for i in shown) for row in rows),
+    )
