@@ -30,6 +30,7 @@ COMMANDS = {
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw the colonization curves.",
     "report": "Write all that a trial tells into one HTML file.",
+    "export": "Write data and results as tidy tables with a codebook.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
