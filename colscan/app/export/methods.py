@@ -54,9 +54,9 @@ def _measured(trial: Trial, ledger: Ledger, versions: Versions) -> str:
 def _defined(trial: Trial) -> str:
     limits = trial.limits
     return (
-        "Coverage is the share of the side in view that carries mycelium, thin or thick; each score has a 90 %"
-        " interval that covers what is hidden. A bag is half or 90 % colonized from the first photo from which"
-        f" on two running show it, and full at {limits.full_coverage_pct:g} % with the interval's low end over"
+        "Coverage is the share of the side in view that carries mycelium; each score has a 90 % interval that"
+        " covers what is hidden. A bag is half or 90 % colonized from the first photo from which on two"
+        f" running show it, and full at {limits.full_coverage_pct:g} % with the interval's low end over"
         f" {limits.ready_coverage_pct:g} % in two photos running; these times lie between that photo and the"
         " one before. A bag is lost from the onset of a patch that a person called contaminated, never from"
         f" the verdict. The accepted share of bags lost is {to_pct(limits.contamination_risk):g} %."

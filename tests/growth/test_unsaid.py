@@ -1,0 +1,75 @@
+"""What a trial's data can't say."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score
+
+from colscan.flags import Flag
+from colscan.growth import judge_bags, outcomes_of
+from colscan.growth.unsaid import find_unsaid, is_interim
+from colscan.ledger import Ledger
+from colscan.trial.model import Trial
+
+NOW = at_day(20)
+
+
+def unsaid(trial: Trial, ledger: Ledger, now: datetime = NOW) -> tuple[str, ...]:
+    """What can't be said by then."""
+    statuses = judge_bags(trial, ledger, now)
+    return find_unsaid(trial, ledger, now, outcomes=outcomes_of(trial, ledger), statuses=statuses)
+
+
+def test_interim_until_an_end_has_passed() -> None:
+    """Without an end, before it, after it; a trial that ended early is over."""
+    trial = make_trial(make_bag("B1"))
+    assert is_interim(trial, NOW)
+    assert is_interim(replace(trial, planned_end=at_day(21)), NOW)
+    assert not is_interim(replace(trial, planned_end=at_day(19)), NOW)
+    assert not is_interim(replace(trial, planned_end=at_day(30), ended_at=at_day(19)), NOW)
+
+
+def test_the_made_up_trial() -> None:
+    """One bag of a kind, open suspects, no draw by lot, no end: each has its sentence."""
+    said = " ".join(unsaid(*make_hornbeam()))
+    for part in (
+        "The trial is still running: all results are interim",
+        "doesn't say that places, runs and order were drawn by lot",
+        "A strain has one bag at a level",
+        "not even the clearest difference between two levels can reach p = 0.05",
+        "at most 20 % are lost can't be shown for none, bran 4 %, bran 8 %",
+        "nobody has called harmless or contaminated: on PO3-3",
+        "The camera sees one side",
+    ):
+        assert part in said
+
+
+def test_flags_are_told_when_many_scores_have_them() -> None:
+    """One score of nine is over a tenth, one of eleven isn't; an expected look is no doubt."""
+    trial = make_trial(make_bag("B1"))
+
+    def told(count: int) -> str:
+        rows = [score("B1", 1 + i / 10, 10.0 + i, flags=(Flag.EXPECTED,)) for i in range(count - 1)]
+        rows.append(score("B1", 5, 50.0, flags=(Flag.GLARE,)))
+        return " ".join(unsaid(trial, Ledger(scores=tuple(rows))))
+
+    assert f"1 of 9 scores are marked {Flag.GLARE}: {Flag.GLARE.meaning}" in told(9)
+    assert Flag.GLARE.meaning not in told(11)
+    assert Flag.EXPECTED.meaning not in told(9)
+
+
+def test_what_is_known_isnt_listed() -> None:
+    """A large trial drawn by lot that has ended: only what no such trial can say is left."""
+    bags = [make_bag(f"B{i:02}", level=4.0 * (i % 2), heat_run=f"H{i % 4 // 2}") for i in range(40)]
+    trial = make_trial(*bags, plan="--seed 1", ended_at=at_day(19))
+    said = unsaid(trial, Ledger())
+    assert len(said) == 2
+    assert said[0].startswith("The camera sees one side")
+
+
+def test_a_trial_of_blanks() -> None:
+    """No bag with spawn: nothing else can be said."""
+    trial = make_trial(make_bag("B1", role="blank"))
+    assert "There is no bag with spawn in this trial." in unsaid(trial, Ledger())
