@@ -29,6 +29,7 @@ COMMANDS = {
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw the colonization curves.",
+    "risk": "Say what each level may lose, and the highest level still acceptable.",
     "report": "Write all that a trial tells into one HTML file.",
     "export": "Write data and results as tidy tables with a codebook.",
     "event": "Record what happened to bags, a shelf or the room.",
