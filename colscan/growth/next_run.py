@@ -3,44 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from statistics import fmean
 
 from colscan.growth.outcomes import Outcome
-from colscan.trial.model import Trial
-from colscan.trial.power import bags_needed, chance_of_difference, losses_allowed
+from colscan.growth.risk import LevelRisk, RiskReport
+from colscan.trial.power import chance_of_difference
 
 CHANCE = 0.8
 """Chance of success that is planned for, the usual one."""
 MOST_BAGS = 60
 """A trial of more bags of a strain at a level is beyond a shelf: larger numbers aren't looked for."""
 _ASSUMED_SD = (1.0, 2.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LevelNeed:
-    """What a level still needs for the accepted risk to be shown.
-
-    Parameters
-    ----------
-    level : str
-        The treatment.
-    bags, lost, followed : int
-        Bags spawned, of them lost, and those that were lost or became full.
-    needed : int
-        Bags followed to the end that would show the accepted risk, if no more are lost than so far.
-    more : int
-        How many more than so far; 0 when it is shown.
-    """
-
-    level: str
-    bags: int
-    lost: int
-    followed: int
-    needed: int
-    more: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,8 +41,8 @@ class NextRun:
 
     Parameters
     ----------
-    levels : tuple of LevelNeed
-        By level, for the accepted risk.
+    levels : tuple of LevelRisk
+        Over all strains, with the bags that each still needs for the accepted risk.
     times : tuple of TimeNeed
         For differences in the half-colonized day.
     spread_days : float or None
@@ -75,49 +51,33 @@ class NextRun:
         In plain words.
     """
 
-    levels: tuple[LevelNeed, ...]
+    levels: tuple[LevelRisk, ...]
     times: tuple[TimeNeed, ...]
     spread_days: float | None
     sentences: tuple[str, ...]
 
 
-def plan_next(trial: Trial, outcomes: Sequence[Outcome]) -> NextRun:
+def plan_next(outcomes: Sequence[Outcome], risk: RiskReport | None) -> NextRun:
     """Return how many bags the next trial needs for what this one leaves open.
 
     Parameters
     ----------
-    trial : Trial
-        The plan: its accepted risk, strains and levels.
     outcomes : sequence of Outcome
-        What became of its bags.
+        What became of this one's bags.
+    risk : RiskReport or None
+        What they show of the risk to lose one; None when they show nothing.
     """
-    levels = tuple(_level_need(trial, level, own) for level, own in _by_level(outcomes).items())
+    series = risk.series if risk else ()
+    # The control stands in the series of each supplement.
+    levels = {own.level: own for one in series if one.strain is None for own in one.levels}
     spread = _spread_days(outcomes)
     strains = len({one.bag.strain for one in outcomes})
-    times = _time_needs(spread, strains) if len(levels) > 1 else ()
+    several = len({one.bag.treatment for one in outcomes}) > 1
+    times = _time_needs(spread, strains) if several else ()
+    said = [_say_level(own, risk.accepted) for own in levels.values()] if risk else []
     return NextRun(
-        levels=levels, times=times, spread_days=spread, sentences=tuple(_say(trial, levels, times, spread))
-    )
-
-
-def _by_level(outcomes: Sequence[Outcome]) -> dict[str, list[Outcome]]:
-    ordered = sorted(outcomes, key=lambda one: (one.bag.supplement, one.bag.supplement_pct))
-    grouped: dict[str, list[Outcome]] = {}
-    for one in ordered:
-        grouped.setdefault(one.bag.treatment, []).append(one)
-    return grouped
-
-
-def _level_need(trial: Trial, level: str, own: Sequence[Outcome]) -> LevelNeed:
-    limit = trial.limits.contamination_risk
-    lost = sum(one.lost is not None for one in own)
-    followed = sum(one.lost is not None or one.full.came for one in own)
-    needed = bags_needed(lost, limit)
-    allowed = losses_allowed(followed, limit) if followed else None
-    shown = allowed is not None and lost <= allowed
-    return LevelNeed(
-        level=level, bags=len(own), lost=lost, followed=followed, needed=needed,
-        more=0 if shown else needed - followed,
+        levels=tuple(levels.values()), times=times, spread_days=spread,
+        sentences=(*said, *_say_times(times, spread)),
     )  # fmt: skip
 
 
@@ -165,27 +125,30 @@ def _fewest(difference_sd: float, strains: int) -> int | None:
     return high
 
 
-def _say(
-    trial: Trial, levels: Sequence[LevelNeed], times: Sequence[TimeNeed], spread: float | None
-) -> list[str]:
-    limit = 100 * trial.limits.contamination_risk
-    said = []
-    for one in levels:
-        if one.more:
-            lost = "none were" if not one.lost else f"{one.lost} {'was' if one.lost == 1 else 'were'}"
-            said.append(
-                f"{one.level}: {one.more} more bags, none of them lost, would show that at most {limit:g} %"
-                f" are lost ({one.followed} followed so far, of which {lost} lost)."
-            )
-        else:
-            said.append(f"{one.level}: the bags so far show that at most {limit:g} % are lost.")
-    known = (
-        "bags of one kind are taken to differ as they did here" if spread else "how bags differ isn't known"
+def _say_level(own: LevelRisk, accepted: float) -> str:
+    limit = f"at most {100 * accepted:g} % are lost"
+    if own.acceptable:
+        return f"{own.level.name}: the bags so far show that {limit}."
+    if (own.share or 0.0) > accepted:
+        return f"{own.level.name}: {own.lost} of {own.followed} lost, which is over what you accept already."
+    if own.more is None:
+        return f"{own.level.name}: only bags of further heat runs would show that {limit}."
+    return (
+        f"{own.level.name}: {own.more} more bags followed to the end without a loss would show that {limit}"
+        f" ({own.lost} of {own.followed} lost so far)."
     )
-    found = [f"{one.difference}: {one.bags or f'over {MOST_BAGS}'}" for one in times]
-    if found:
-        said.append(
-            f"To find a difference between two levels in the half-colonized day with {100 * CHANCE:.0f} %"
-            f" chance, bags of each strain at each level: {'; '.join(found)} ({known})."
-        )
-    return said
+
+
+def _say_times(times: Sequence[TimeNeed], spread: float | None) -> Iterator[str]:
+    if not times:
+        return
+    known = (
+        f"bags of one kind differ by {spread:.1f} days (standard deviation) here"
+        if spread
+        else "how much bags of one kind differ isn't known here"
+    )
+    found = "; ".join(f"{one.difference}: {one.bags or f'over {MOST_BAGS}'}" for one in times)
+    yield (
+        f"To find a difference between two levels in the half-colonized day with {100 * CHANCE:.0f} % chance,"
+        f" bags of each strain at each level: {found} ({known})."
+    )

@@ -9,10 +9,11 @@ from datetime import datetime
 from colscan.flags import Flag
 from colscan.growth.model import BagStatus
 from colscan.growth.outcomes import Outcome
+from colscan.growth.risk import RiskReport
 from colscan.ledger import Ledger
 from colscan.trial.confounding import find_confounded
 from colscan.trial.model import Trial
-from colscan.trial.power import ALPHA, losses_allowed, smallest_p
+from colscan.trial.power import ALPHA, smallest_p
 
 _ALWAYS = (
     "The camera sees one side of each bag: what grows at its back, at its bottom or inside is not in these"
@@ -31,7 +32,13 @@ def is_interim(trial: Trial, now: datetime) -> bool:
 
 
 def find_unsaid(
-    trial: Trial, ledger: Ledger, now: datetime, *, outcomes: Sequence[Outcome], statuses: Sequence[BagStatus]
+    trial: Trial,
+    ledger: Ledger,
+    now: datetime,
+    *,
+    outcomes: Sequence[Outcome],
+    statuses: Sequence[BagStatus],
+    risk: RiskReport | None,
 ) -> tuple[str, ...]:
     """Return what can't be said from a trial, a sentence each, the gravest first.
 
@@ -45,6 +52,8 @@ def find_unsaid(
         Today, aware.
     outcomes, statuses : sequences
         What became of the bags, and where they stand.
+    risk : RiskReport or None
+        What they show of the risk to lose one; None when there is none.
     """
     found = []
     if is_interim(trial, now):
@@ -55,13 +64,14 @@ def find_unsaid(
             "The plan doesn't say that places, runs and order were drawn by lot, so they may differ with the"
             " level."
         )
-    found += _too_few(trial, outcomes)
+    found += _too_few(outcomes)
+    found += _open_risk(risk) if risk else []
     found += _unreviewed(statuses)
     found += _doubtful(ledger)
     return (*found, *_ALWAYS)
 
 
-def _too_few(trial: Trial, outcomes: Sequence[Outcome]) -> list[str]:
+def _too_few(outcomes: Sequence[Outcome]) -> list[str]:
     groups = Counter((one.bag.strain, one.bag.treatment) for one in outcomes)
     if not groups:
         return ["There is no bag with spawn in this trial."]
@@ -74,15 +84,18 @@ def _too_few(trial: Trial, outcomes: Sequence[Outcome]) -> list[str]:
             f"With {fewest} {_bags(fewest)} of a strain at a level not even the clearest difference between"
             f" two levels can reach p = {ALPHA:g}."
         )
-    levels = Counter(one.bag.treatment for one in outcomes)
-    limit = trial.limits.contamination_risk
-    poor = [name for name, bags in levels.items() if losses_allowed(bags, limit) is None]
-    if poor:
-        found.append(
-            f"Whether at most {100 * limit:g} % are lost can't be shown for {', '.join(poor)}, even without"
-            " a loss: too few bags."
-        )
     return found
+
+
+def _open_risk(risk: RiskReport) -> list[str]:
+    levels = {own.level.name: own for one in risk.series if one.strain is None for own in one.levels}
+    few = [name for name, own in levels.items() if not own.acceptable and (own.share or 0.0) <= risk.accepted]
+    if not few:
+        return []
+    return [
+        f"Whether at most {100 * risk.accepted:g} % are lost can't be said for {', '.join(few)}: too few bags"
+        " or heat runs were followed to the end."
+    ]
 
 
 def _unreviewed(statuses: Sequence[BagStatus]) -> list[str]:

@@ -53,7 +53,7 @@ def test_heat_runs() -> None:
 
 
 def test_weights_are_held_against_the_recipe() -> None:
-    """A recipe of 1 kg pellets and 1 kg water a bag, two bags of a mix: off by over 2 % is told, less isn't."""
+    """A recipe of 1 kg pellets and 1 kg water a bag, two bags of a mix: off by over 2 % is told."""
     plan = RecipePlan(main=("pellets, 1 kg, moisture 0%",), water="1 kg")
     bags = [make_bag(code, level=0.0, mix_batch="M1") for code in ("B1", "B2")]
     trial = make_trial(*bags, recipe=plan)
@@ -76,7 +76,9 @@ def test_late_spawning_and_its_order() -> None:
     """Bags spawned hours after the first, against the drawn order."""
     late = START + timedelta(hours=30)
     trial = make_trial(
-        make_bag("B1", spawn_order=2), make_bag("B2", spawn_order=1, inoculated_at=late), make_bag("B3", spawn_order=3)
+        make_bag("B1", spawn_order=2),
+        make_bag("B2", spawn_order=1, inoculated_at=late),
+        make_bag("B3", spawn_order=3),
     )
     assert texts(trial, Ledger(), About.SPAWNING) == [
         "Bags were spawned over 30 hours: B2 later than the first by more than 6 hours. Each bag's days count"

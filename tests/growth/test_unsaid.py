@@ -9,6 +9,7 @@ from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score
 
 from colscan.flags import Flag
 from colscan.growth import judge_bags, outcomes_of
+from colscan.growth.risk import assess_risk
 from colscan.growth.unsaid import find_unsaid, is_interim
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial
@@ -19,7 +20,9 @@ NOW = at_day(20)
 def unsaid(trial: Trial, ledger: Ledger, now: datetime = NOW) -> tuple[str, ...]:
     """What can't be said by then."""
     statuses = judge_bags(trial, ledger, now)
-    return find_unsaid(trial, ledger, now, outcomes=outcomes_of(trial, ledger), statuses=statuses)
+    outcomes = outcomes_of(trial, ledger)
+    risk = assess_risk([(trial, ledger)], now=now) if outcomes else None
+    return find_unsaid(trial, ledger, now, outcomes=outcomes, statuses=statuses, risk=risk)
 
 
 def test_interim_until_an_end_has_passed() -> None:
@@ -39,7 +42,7 @@ def test_the_made_up_trial() -> None:
         "doesn't say that places, runs and order were drawn by lot",
         "A strain has one bag at a level",
         "not even the clearest difference between two levels can reach p = 0.05",
-        "at most 20 % are lost can't be shown for none, bran 4 %, bran 8 %",
+        "Whether at most 20 % are lost can't be said for none",
         "nobody has called harmless or contaminated: on PO3-3",
         "The camera sees one side",
     ):

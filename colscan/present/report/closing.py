@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from colscan.growth.next_run import CHANCE
+from colscan.growth.risk import LevelRisk
 from colscan.present.report.blocks import Block, Listing, Section, Table, Text
 from colscan.present.report.content import ReportContent
+from colscan.present.table import Cell
 from colscan.units import to_pct
 
 
@@ -23,7 +25,8 @@ def show_next(content: ReportContent) -> Section:
                 caption="Bags for the accepted share lost, if none of the further ones is lost",
                 header=("supplement", "bags", "followed", "lost", "more bags"),
                 rows=tuple(
-                    (one.level, one.bags, one.followed, one.lost, one.more) for one in next_run.levels
+                    (own.level.name, own.spawned, own.followed, own.lost, _more(own))
+                    for own in next_run.levels
                 ),
             )
         )
@@ -37,6 +40,10 @@ def show_next(content: ReportContent) -> Section:
             )
         )
     return Section(name="next", heading="What to run next", blocks=tuple(blocks))
+
+
+def _more(own: LevelRisk) -> Cell:
+    return "none: it is shown" if own.acceptable else own.more or ""
 
 
 def show_deviations(content: ReportContent) -> Section:

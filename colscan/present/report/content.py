@@ -6,10 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from colscan.growth.crop import Yields
 from colscan.growth.deviations import Deviation
 from colscan.growth.model import BagCurve, BagStatus
 from colscan.growth.next_run import NextRun
 from colscan.growth.outcomes import Outcome
+from colscan.growth.risk import RiskReport
 from colscan.present.report.blocks import Picture
 from colscan.trial.model import Trial
 
@@ -61,6 +63,8 @@ class ReportContent:
         Photos that could not be shown: their kept files are gone or damaged.
     curves_svg : bytes
         The chart of the scores; empty without one.
+    risk, yields
+        What was lost, what was harvested; or a sentence why there is no such answer.
     deviations, unsaid, next_run
         What was otherwise than planned, what can't be said, and what to run next.
     versions : Versions
@@ -76,6 +80,8 @@ class ReportContent:
     pictures: Mapping[str, BagPictures]
     photos_gone: tuple[str, ...]
     curves_svg: bytes
+    risk: RiskReport | str
+    yields: Yields | str
     deviations: tuple[Deviation, ...]
     unsaid: tuple[str, ...]
     next_run: NextRun

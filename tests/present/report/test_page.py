@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import pytest
 
@@ -14,7 +15,8 @@ EVIL = "<script>alert('a')</script>\"'&<b>"
 SVG = b"""<?xml version="1.0"?><!-- a comment --><svg xmlns="http://www.w3.org/2000/svg"
  xmlns:xlink="http://www.w3.org/1999/xlink" width="10pt" height="10pt" viewBox="0 0 10 10" version="1.1">
  <metadata>made somewhere</metadata><defs><style type="text/css">*{stroke-linejoin: round}</style></defs>
- <g id="axes"><path id="dot" d="M 0 0"/><use xlink:href="#dot" clip-path="url(#clip)" style="fill: url(#clip)"/></g>
+ <g id="axes"><path id="dot" d="M 0 0"/>
+ <use xlink:href="#dot" clip-path="url(#clip)" style="fill: url(#clip)"/></g>
  <clipPath id="clip"><rect/></clipPath></svg>"""
 LEAST_CONTRAST = 4.5
 """WCAG 2.1, 1.4.3 (AA), for text of usual size."""
@@ -83,7 +85,7 @@ def test_nothing_is_loaded_from_anywhere(page: bytes) -> None:
 
 
 def test_drawings_keep_to_themselves(page: bytes) -> None:
-    """Ids are unique though both charts have the same, references follow, no style sheet or comment is left."""
+    """Ids are unique, references follow; no style sheet, comment or metadata is left."""
     seen = Seen(page)
     ids = [attributes["id"] for _, attributes in seen.tags if "id" in attributes]
     assert len(ids) == len(set(ids))
@@ -105,7 +107,7 @@ def test_everybody_can_read_it(page: bytes) -> None:
     levels = [int(tag[1]) for tag, _ in seen.tags if re.fullmatch(r"h\d", tag)]
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(later - earlier <= 1 for earlier, later in zip(levels, levels[1:], strict=False))
+    assert all(later - earlier <= 1 for earlier, later in pairwise(levels))
     assert len(seen.all("caption")) == len(seen.all("table")) == 1
     assert {one["scope"] for one in seen.all("th")} == {"col", "row"}
 
