@@ -33,6 +33,7 @@ COMMANDS = {
     "risk": "Say what each level may lose, and the highest level still acceptable.",
     "report": "Write all that a trial tells into one HTML file.",
     "export": "Write data and results as tidy tables with a codebook.",
+    "compare": "Compare treatments: days sooner, rates, and whether it can be chance.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
