@@ -23,7 +23,7 @@ from colscan.trial.model import Trial
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_CELL_INCHES, _SMALL_CELL_INCHES = 1.3, 0.85
+_CELL_INCHES, _SMALL_CELL_INCHES, _LARGEST_CELL_INCHES = 1.3, 0.85, 1.6
 _MANY_ROWS = 32
 """From here on pictures are small, or the chart would be longer than anyone scrolls."""
 _GAP_INCHES = 0.08
@@ -136,15 +136,18 @@ def _plan_grid(table: FaceTable, *, rows: int) -> _Grid:
     pictures = [cell.rgb for line in lines for cell in line.cells if cell is not None]
     width_px = max(picture.shape[1] for picture in pictures)
     height_px = max(picture.shape[0] for picture in pictures)
-    width = _CELL_INCHES if rows <= _MANY_ROWS else _SMALL_CELL_INCHES
     letters = max(len(text) for line in lines for text in (line.label or " ").splitlines())
     labelled = any(line.label for line in lines)
     label_inches = _MARKER_INCHES + letters * _TAPER * SHEET_POINTS / 72 + 0.1 if labelled else 0.0
+    columns = max(len(section.columns) for section in table.sections)
+    room = (SHEET_INCHES - 2 * EDGE_INCHES - label_inches) / columns - _GAP_INCHES
+    least = _CELL_INCHES if rows <= _MANY_ROWS else _SMALL_CELL_INCHES
+    width = max(least, min(room, _LARGEST_CELL_INCHES))
     return _Grid(
         left=EDGE_INCHES + label_inches,
         width=width,
         height=width * height_px / width_px,
-        columns=max(len(section.columns) for section in table.sections),
+        columns=columns,
         px_per_inch=width_px / width,
     )
 
