@@ -5,19 +5,18 @@ import shutil
 import subprocess
 import sys
 import time
-from importlib import import_module
 from pathlib import Path
 
 import click
 import pytest
 
-from colscan.app.cli.main import COMMANDS, main
+from colscan.app.cli.main import COMMANDS, colscan, main
 
 
 def command(name: str) -> click.Command:
     """The command of a name."""
-    found = getattr(import_module(f"colscan.app.cli.{name}"), name)
-    assert isinstance(found, click.Command)
+    found = colscan.get_command(click.Context(colscan), name)
+    assert found is not None
     return found
 
 

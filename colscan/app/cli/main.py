@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 from importlib import import_module
+from keyword import iskeyword
 from pathlib import Path
 
 import click
@@ -33,6 +34,7 @@ COMMANDS = {
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
+    "yield": "Show what bags and levels gave.",
     "check": "Look for problems in the ledger.",
     "demo": "Run the bundled trial from photos to chart.",
 }
@@ -45,7 +47,8 @@ class _CommandsOnDemand(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command = getattr(import_module(f"colscan.app.cli.{cmd_name}"), cmd_name)
+        name = f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name
+        command = getattr(import_module(f"colscan.app.cli.{name}"), name)
         assert isinstance(command, click.Command)
         return command
 
