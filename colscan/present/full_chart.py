@@ -31,7 +31,7 @@ _LEFT_INCHES = 0.75
 _BETWEEN_INCHES = 0.2
 _ABOVE_INCHES = 3 * SHEET_LINE_INCHES + 0.08
 """Over each panel: treatment, number of bags, and when half of them were full."""
-_BELOW_INCHES = 0.3
+_BELOW_INCHES = 0.4
 _SCOPE_INCHES, _SCOPE_GAP_INCHES = 0.28, 0.16
 """A strain's own line, and what parts it from the panels above."""
 _RUNNING, _GONE, _INK = "#e9e9e9", "#ffffff", "#202020"
