@@ -29,7 +29,7 @@ COMMANDS = {
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
-    "chart": "Draw the colonization curves.",
+    "chart": "Draw curves, what became of the bags, risk, yield, or faces.",
     "risk": "Say what each level may lose, and the highest level still acceptable.",
     "report": "Write all that a trial tells into one HTML file.",
     "export": "Write data and results as tidy tables with a codebook.",
