@@ -1,0 +1,10 @@
+"""How each bag grew: a curve with intervals for each segment.
+
+Takes a trial's plan and its ledger's rows; gives for each bag and segment its greatest rate, lag, half and
+90 % day with 90 % intervals, the model chosen, a trend without a model, and the photos that don't fit.
+Says in words what it is too early to say. Flags nothing.
+"""
+
+from colscan.growth.curve.model import BagFit, Estimate, Measure, Shape
+
+__all__ = ["BagFit", "Estimate", "Measure", "Shape"]

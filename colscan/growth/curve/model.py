@@ -1,0 +1,136 @@
+"""What is known of how a bag grew: its curve's figures with intervals, its trend, its doubtful photos."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from colscan.growth.model import FloatSeries
+from colscan.trial.model import Bag
+
+
+class Measure(StrEnum):
+    """What is followed over time."""
+
+    COVERAGE = "colonized"
+    DENSITY = "how white"
+
+
+class Shape(StrEnum):
+    """Growth models, each in the form of Zwietering et al. 1990."""
+
+    LOGISTIC = "logistic"
+    GOMPERTZ = "Gompertz"
+    RICHARDS = "Richards"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimate:
+    """A figure and the ends of its 90 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+    def less(self, start: float) -> Estimate:
+        """Return the same counted from another start, e.g. days since shaking."""
+        return Estimate(value=self.value - start, low=self.low - start, high=self.high - start)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ErrorParts:
+    """How a score's claimed variance divides, as shares of it; they may sum to over 1.
+
+    Parameters
+    ----------
+    own, photo, bag : float
+        What is the score's alone, what all bags of a photo share, what all photos of a bag share.
+    """
+
+    own: float
+    photo: float
+    bag: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutlierPhoto:
+    """A photo that doesn't fit the bag's others: its name, the bag's age, what it says, what they say."""
+
+    photo: str
+    days: float
+    value: float
+    expected: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trend:
+    """The course without a model, never falling, with its 90 % band.
+
+    Parameters
+    ----------
+    days : ndarray, shape (M,)
+        Age, days since inoculation, from the segment's first photo to its last.
+    value, low, high : ndarray, shape (M,)
+        Fractions 0-1.
+    """
+
+    days: FloatSeries
+    value: FloatSeries
+    low: FloatSeries
+    high: FloatSeries
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BagFit:
+    """How one bag grew in one segment. All times are days since inoculation.
+
+    Parameters
+    ----------
+    bag : Bag
+        As planned.
+    measure : Measure
+        What was followed.
+    segment : int
+        0, and one more after each shaken, turned or opened.
+    began_days : float
+        Age when the segment began: 0 for the first.
+    points : int
+        Photos that the figures stand on, without outliers.
+    shape : Shape or None
+        The model chosen; None where none can be fitted.
+    asymptote : Estimate or None
+        Where the model ends, fraction.
+    rate_per_day : Estimate or None
+        The model's greatest rate, fraction a day.
+    lag_days : Estimate or None
+        Days to leap off: where the tangent of that rate meets 0.
+    half_days, ninety_days : Estimate or None
+        When it came to 50 and 90 % (of density: of its asymptote), by the trend.
+    nu : float or None
+        The Richards model's exponent; None for other shapes.
+    parts : ErrorParts
+        Of the whole trial's scores.
+    outliers : tuple of OutlierPhoto
+        Photos left out, in order of time.
+    trend : Trend or None
+        None with fewer points than a fit takes.
+    why_not : str
+        A sentence for what is None; empty when nothing is.
+    """
+
+    bag: Bag
+    measure: Measure
+    segment: int
+    began_days: float
+    points: int
+    parts: ErrorParts
+    shape: Shape | None = None
+    asymptote: Estimate | None = None
+    rate_per_day: Estimate | None = None
+    lag_days: Estimate | None = None
+    nu: float | None = None
+    half_days: Estimate | None = None
+    ninety_days: Estimate | None = None
+    outliers: tuple[OutlierPhoto, ...] = ()
+    trend: Trend | None = None
+    why_not: str = ""
