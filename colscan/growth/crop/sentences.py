@@ -30,7 +30,7 @@ def _name(level: LevelYield) -> str:
 def _say_nothing(levels: Sequence[LevelYield], basis: Basis) -> list[str]:
     total = sum(level.bags for level in levels)
     lost = sum(level.standings.get(Standing.LOST, 0) for level in levels)
-    wait = f"of {total} bags spawned {lost} are lost" if lost else f"{total} bags are spawned"
+    wait = f"{total} bags spawned, {lost} of them lost"
     return [f"No harvest counts for {basis.words} yet; {wait}."]
 
 
@@ -85,7 +85,8 @@ def _say_waiting(levels: Sequence[LevelYield], basis: Basis) -> list[str]:
         )
         said.append(f"Bags that {why}: {named}.")
     if left:
-        said.append(f"{left} bags were taken out or went missing without a harvest and don't count.")
+        counts = "bag was" if left == 1 else "bags were"
+        said.append(f"{left} {counts} taken out or went missing without a harvest and don't count.")
     return said
 
 
