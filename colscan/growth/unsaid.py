@@ -25,12 +25,6 @@ OFTEN = 0.1
 """Share of the scores from which a flag is worth a sentence of its own."""
 
 
-def is_interim(trial: Trial, now: datetime) -> bool:
-    """Whether the trial is still running: neither ended nor past its planned end."""
-    ends = [end for end in (trial.planned_end, trial.ended_at) if end is not None]
-    return not any(end <= now for end in ends)
-
-
 def find_unsaid(
     trial: Trial,
     ledger: Ledger,
@@ -56,7 +50,7 @@ def find_unsaid(
         What they show of the risk to lose one; None when there is none.
     """
     found = []
-    if is_interim(trial, now):
+    if trial.is_interim(now):
         found.append("The trial is still running: all results are interim, and none carries a p-value.")
     found += find_confounded(trial.bags)
     if not trial.plan:

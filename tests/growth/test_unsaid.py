@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
 
 from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score
@@ -10,7 +9,7 @@ from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score
 from colscan.flags import Flag
 from colscan.growth import judge_bags, outcomes_of
 from colscan.growth.risk import assess_risk
-from colscan.growth.unsaid import find_unsaid, is_interim
+from colscan.growth.unsaid import find_unsaid
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial
 
@@ -25,15 +24,6 @@ def unsaid(trial: Trial, ledger: Ledger, now: datetime = NOW) -> tuple[str, ...]
     return find_unsaid(trial, ledger, now, outcomes=outcomes, statuses=statuses, risk=risk)
 
 
-def test_interim_until_an_end_has_passed() -> None:
-    """Without an end, before it, after it; a trial that ended early is over."""
-    trial = make_trial(make_bag("B1"))
-    assert is_interim(trial, NOW)
-    assert is_interim(replace(trial, planned_end=at_day(21)), NOW)
-    assert not is_interim(replace(trial, planned_end=at_day(19)), NOW)
-    assert not is_interim(replace(trial, planned_end=at_day(30), ended_at=at_day(19)), NOW)
-
-
 def test_the_made_up_trial() -> None:
     """One bag of a kind, open suspects, no draw by lot, no end: each has its sentence."""
     said = " ".join(unsaid(*make_hornbeam()))
@@ -42,7 +32,7 @@ def test_the_made_up_trial() -> None:
         "doesn't say that places, runs and order were drawn by lot",
         "A strain has one bag at a level",
         "not even the clearest difference between two levels can reach p = 0.05",
-        "Whether at most 20 % are lost can't be said for none",
+        "Whether at most 20 % are lost can't be said for bran 4 %",
         "nobody has called harmless or contaminated: on PO3-3",
         "The camera sees one side",
     ):

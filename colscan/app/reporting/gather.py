@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
-import numpy as np
-
+from colscan.app.charts import Kind, Subject, make_chart
 from colscan.app.reporting.answers import answer_or_why
-from colscan.app.reporting.pictures import picture_bags
+from colscan.app.reporting.pictures import picture_bags, picture_levels
 from colscan.app.reporting.versions import read_versions
-from colscan.growth import curves_of, judge_bags, outcomes_of
+from colscan.growth import judge_bags, outcomes_of
+from colscan.growth.compare import compare
 from colscan.growth.crop import sum_yields
 from colscan.growth.deviations import find_deviations
 from colscan.growth.next_run import plan_next
 from colscan.growth.risk import assess_risk
-from colscan.growth.unsaid import find_unsaid, is_interim
+from colscan.growth.unsaid import find_unsaid
 from colscan.ledger import read_ledger
-from colscan.present import draw_chart
 from colscan.present.report import ReportContent
 from colscan.trial import load_trial
+
+KINDS = (Kind.CURVES, Kind.WHITE, Kind.FULL, Kind.RISK, Kind.YIELD)
+"""Charts of a report; faces are pictures of their own there."""
 
 
 def gather_report(trial_dir: Path, now: datetime) -> ReportContent:
@@ -39,21 +42,21 @@ def gather_report(trial_dir: Path, now: datetime) -> ReportContent:
     """
     trial, ledger = load_trial(trial_dir), read_ledger(trial_dir)
     statuses, outcomes = judge_bags(trial, ledger, now), outcomes_of(trial, ledger)
-    curves = curves_of(trial, ledger)
-    measured = any(np.isfinite(curve.series.coverage).any() for curve in curves)
     risk = answer_or_why(lambda: assess_risk([(trial, ledger)], now=now))
     known_risk = None if isinstance(risk, str) else risk
     pictures, gone = picture_bags(trial_dir, trial, ledger)
+    by_level = answer_or_why(lambda: picture_levels(trial_dir, trial, ledger))
     return ReportContent(
         trial=trial,
         now=now,
-        interim=is_interim(trial, now),
+        interim=trial.is_interim(now),
         statuses=statuses,
         outcomes=outcomes,
-        curves=curves,
         pictures=pictures,
         photos_gone=gone,
-        curves_svg=draw_chart(trial, curves).svg if measured else b"",
+        by_level=() if isinstance(by_level, str) else by_level,
+        charts=_charts(Subject(trial_dir=trial_dir, trial=trial, ledger=ledger, now=now)),
+        comparison=answer_or_why(lambda: compare(trial, ledger, now)),
         risk=risk,
         yields=answer_or_why(lambda: sum_yields(trial, ledger)),
         deviations=find_deviations(trial, ledger, outcomes),
@@ -61,3 +64,8 @@ def gather_report(trial_dir: Path, now: datetime) -> ReportContent:
         next_run=plan_next(outcomes, known_risk),
         versions=read_versions(trial_dir, ledger),
     )
+
+
+def _charts(subject: Subject) -> dict[str, bytes]:
+    made = {kind: answer_or_why(partial(make_chart, kind, subject)) for kind in KINDS}
+    return {str(kind): chart.svg for kind, chart in made.items() if not isinstance(chart, str)}

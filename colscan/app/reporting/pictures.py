@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
+from colscan.app.face_tables import faces_by_level
 from colscan.app.faces import FacePicture, face_pictures
 from colscan.ledger import Ledger
 from colscan.ledger.columns import ScoreRow
-from colscan.present.report.blocks import Picture
+from colscan.present.face_chart import FaceSection
+from colscan.present.report.blocks import Picture, Strip
 from colscan.present.report.content import BagPictures
 from colscan.present.report.small import encode_small
 from colscan.trial.model import Trial
@@ -55,6 +57,42 @@ def picture_bags(
     return pictures, faces.gone
 
 
+def picture_levels(trial_dir: Path, trial: Trial, ledger: Ledger) -> tuple[Strip, ...]:
+    """Return the bags of one age side by side by level, a strip a strain.
+
+    Parameters
+    ----------
+    trial_dir : Path
+        The trial's folder.
+    trial : Trial
+        The plan.
+    ledger : Ledger
+        The rows that count.
+
+    Raises
+    ------
+    AnalysisError
+        When there is no face to show.
+    """
+    table = faces_by_level(trial_dir, trial, ledger)
+    return tuple(
+        Strip(heading=f"Side by side: {one.title}", text="", pictures=tuple(_level_pictures(one)))
+        for one in table.sections
+    )
+
+
+def _level_pictures(section: FaceSection) -> Iterator[Picture]:
+    for i, level in enumerate(section.columns):
+        for line in section.lines:
+            cell = line.cells[i]
+            if cell is not None:
+                height, width = cell.rgb.shape[:2]
+                yield Picture(
+                    jpeg=encode_small(cell.rgb), width_px=width, height_px=height,
+                    alt=f"{section.title}, {level}: {cell.caption}", caption=(level, cell.caption),
+                )  # fmt: skip
+
+
 def spread_over(rows: Sequence[ScoreRow], most: int) -> list[ScoreRow]:
     """Return at most so many rows, evenly over time, the first and the last among them."""
     if len(rows) <= most:
@@ -81,5 +119,5 @@ def _caption(face: FacePicture) -> tuple[str, ...]:
         return (day, "not measured")
     said = f"{score.coverage_pct:.0f} %"
     if score.coverage_low_pct is not None and score.coverage_high_pct is not None:
-        said += f" ({score.coverage_low_pct:.0f} to {score.coverage_high_pct:.0f})"
-    return (day, said, f"suspect patches: {score.suspects}") if score.suspects else (day, said)
+        said += f" ({score.coverage_low_pct:.0f}-{score.coverage_high_pct:.0f})"
+    return (day, said, f"{score.suspects} suspect") if score.suspects else (day, said)

@@ -6,8 +6,9 @@ from collections import defaultdict
 
 from colscan.growth.model import BagStatus
 from colscan.growth.outcomes import Milestone, Outcome
-from colscan.present.report.blocks import Block, Drawing, Section, Strip, Table, Text
+from colscan.present.report.blocks import Block, Section, Strip, Table, Text
 from colscan.present.report.content import BagPictures, ReportContent
+from colscan.present.report.drawings import drawings
 from colscan.present.report.words import say_end, say_span
 from colscan.trial.model import Bag
 
@@ -48,17 +49,15 @@ def _say_bag(status: BagStatus, outcome: Outcome | None, shown: BagPictures) -> 
 
 def show_curves(content: ReportContent) -> Section:
     """Return the chart of all scores, and the days of each bag as a table."""
-    blocks: list[Block] = []
-    if content.curves_svg:
-        blocks.append(
-            Drawing(
-                svg=content.curves_svg,
-                alt=_describe_curves(content),
-                caption="Colonized % of the side in view over days since spawning: a panel a strain.",
-            )
-        )
-    else:
-        blocks.append(Text(text="No bag has been measured yet: there is no curve to draw."))
+    blocks: list[Block] = drawings(
+        content,
+        ("curves", _describe_curves(content), "Colonized % of the side in view over days since spawning."),
+        (
+            "white",
+            "How white each bag is over days since spawning.",
+            "How white the bags are: thin growth counts less.",
+        ),
+    ) or [Text(text="No bag has been measured yet: there is no curve to draw.")]
     blocks.append(_days(content))
     return Section(name="curves", heading="Curves", blocks=tuple(blocks))
 

@@ -90,7 +90,7 @@ class Picture:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
-    """Pictures side by side, under a heading of their own and a line of text."""
+    """Pictures side by side, under a heading of their own and a line of text, if any."""
 
     KIND: ClassVar[str] = "strip"
     heading: str

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from colscan.growth.compare import Comparison
 from colscan.growth.crop import Yields
 from colscan.growth.deviations import Deviation
-from colscan.growth.model import BagCurve, BagStatus
+from colscan.growth.model import BagStatus
 from colscan.growth.next_run import NextRun
 from colscan.growth.outcomes import Outcome
 from colscan.growth.risk import RiskReport
-from colscan.present.report.blocks import Picture
+from colscan.present.report.blocks import Picture, Strip
 from colscan.trial.model import Trial
 
 
@@ -55,16 +56,19 @@ class ReportContent:
         As of when, aware.
     interim : bool
         Whether the trial is still running.
-    statuses, outcomes, curves : tuple
-        Where the bags stand, what became of them, and their scores.
+    statuses, outcomes : tuple
+        Where the bags stand, and what became of them.
     pictures : mapping of str to BagPictures
         By bag.
     photos_gone : tuple of str
         Photos that could not be shown: their kept files are gone or damaged.
-    curves_svg : bytes
-        The chart of the scores; empty without one.
-    risk, yields
-        What was lost, what was harvested; or a sentence why there is no such answer.
+    by_level : tuple of Strip
+        Bags of one age side by side, a strip a strain; empty without a photo.
+    charts : mapping of str to bytes
+        SVG files by what they show, as `colscan chart --kind` names it; those that the data carry.
+    comparison, risk, yields
+        The treatments held against each other, what was lost, what was harvested; or a sentence why there
+        is no such answer.
     deviations, unsaid, next_run
         What was otherwise than planned, what can't be said, and what to run next.
     versions : Versions
@@ -76,10 +80,11 @@ class ReportContent:
     interim: bool
     statuses: tuple[BagStatus, ...]
     outcomes: tuple[Outcome, ...]
-    curves: tuple[BagCurve, ...]
     pictures: Mapping[str, BagPictures]
     photos_gone: tuple[str, ...]
-    curves_svg: bytes
+    by_level: tuple[Strip, ...]
+    charts: Mapping[str, bytes]
+    comparison: Comparison | str
     risk: RiskReport | str
     yields: Yields | str
     deviations: tuple[Deviation, ...]

@@ -36,10 +36,10 @@ def inline_svg(svg: bytes, *, prefix: str, alt: str) -> str:
                 element.set(name, f"#{prefix}{value[1:]}")
             elif "url(#" in value:
                 element.set(name, _REFERENCE.sub(rf"url(#{prefix}\1)", value))
-    for name in ("width", "height", "version"):
+    # As large as it was drawn where there is room, smaller where there isn't.
+    root.set("style", f"{rules}; max-width: {root.attrib.pop('width')}".removeprefix("; "))
+    for name in ("height", "version"):
         root.attrib.pop(name, None)
-    if rules:
-        root.set("style", rules)
     root.set("role", "img")
     root.set("aria-label", alt)
     return ElementTree.tostring(root, encoding="unicode")

@@ -6,6 +6,7 @@ from colscan.growth.risk import LevelRisk, LossSource, RiskReport, SeriesRisk
 from colscan.growth.risk.sentences import pct
 from colscan.present.report.blocks import Block, Listing, Section, Table, Text
 from colscan.present.report.content import ReportContent
+from colscan.present.report.drawings import drawings
 from colscan.present.table import Cell
 from colscan.units import to_pct
 
@@ -17,11 +18,11 @@ _HEADER = (
 
 def show_losses(content: ReportContent) -> Section:
     """Return the losses: by strain and supplement, then where they come from."""
-    blocks = [Text(text=content.risk)] if isinstance(content.risk, str) else _blocks(content.risk)
+    blocks = [Text(text=content.risk)] if isinstance(content.risk, str) else _blocks(content.risk, content)
     return Section(name="losses", heading="Losses to contamination", blocks=tuple(blocks))
 
 
-def _blocks(risk: RiskReport) -> list[Block]:
+def _blocks(risk: RiskReport, content: ReportContent) -> list[Block]:
     blocks: list[Block] = [
         Text(
             text=f"You accept to lose {to_pct(risk.accepted):g} % of bags before {risk.horizon}. 'At most'"
@@ -29,8 +30,12 @@ def _blocks(risk: RiskReport) -> list[Block]:
             " count as fewer."
         )
     ]
-    for series in risk.series:
-        blocks += _series(series)
+    # All strains together first: the answer before its parts.
+    series = sorted(risk.series, key=lambda one: one.strain is not None)
+    overall = " ".join(line for one in series if one.strain is None for line in one.sentences)
+    blocks += drawings(content, ("risk", f"Bags lost by supplement. {overall}", "Share lost by supplement."))
+    for one in series:
+        blocks += _series(one)
     if risk.sources:
         blocks.append(
             Table(
@@ -39,8 +44,10 @@ def _blocks(risk: RiskReport) -> list[Block]:
                 rows=tuple(_source(one) for one in risk.sources),
             )
         )
-    if risk.notes:
-        blocks.append(Listing(items=risk.notes))
+    # What the plan can't tell apart stands under what can't be said.
+    notes = tuple(note for note in risk.notes if note not in content.unsaid)
+    if notes:
+        blocks.append(Listing(items=notes))
     return blocks
 
 

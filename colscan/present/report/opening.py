@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from colscan.present.report.blocks import Block, Section, Table, Text
+from collections.abc import Iterator
+
+from colscan.present.report.blocks import Block, Listing, Section, Table, Text
 from colscan.present.report.content import ReportContent
 from colscan.units import to_pct
+
+MOST_IN_SHORT = 5
+"""Sentences of the comparison that stand at the top."""
 
 
 def show_question(content: ReportContent) -> Section:
@@ -12,7 +17,24 @@ def show_question(content: ReportContent) -> Section:
     blocks: list[Block] = [Text(text=content.trial.question or "No question is written in the plan.")]
     if content.interim:
         blocks.append(Text(text="The trial is still running: everything here is interim.", strong=True))
+    blocks.append(Listing(items=tuple(_in_short(content))))
     return Section(name="question", heading="The question", blocks=tuple(blocks))
+
+
+def _in_short(content: ReportContent) -> Iterator[str]:
+    """The answers in a few sentences; each section has all of them."""
+    comparison, risk, yields = content.comparison, content.risk, content.yields
+    yield from (comparison,) if isinstance(comparison, str) else comparison.sentences[:MOST_IN_SHORT]
+    if not isinstance(risk, str):
+        for series in risk.series:
+            if series.strain is None:
+                highest = series.highest.name if series.highest else "none yet"
+                yield (
+                    f"Highest level of {series.supplement} shown to lose at most {to_pct(risk.accepted):g} %"
+                    f" of its bags: {highest}."
+                )
+    if not isinstance(yields, str) and any(one.flushes for one in yields.bags):
+        yield from yields.sentences[:1]
 
 
 def show_setup(content: ReportContent) -> Section:
@@ -101,9 +123,4 @@ def _bags(content: ReportContent) -> Table:
         "role",
         "note",
     )
-    shown = [i for i in range(len(header)) if i < 3 or any(row[i] for row in rows)]
-    return Table(
-        caption="Bags",
-        header=tuple(header[i] for i in shown),
-        rows=tuple(tuple(row[i] for i in shown) for row in rows),
-    )
+    return Table(caption="Bags", header=header, rows=tuple(rows))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from colscan.growth.crop.model import BagYield, LevelYield, Mean, Standing, Yields
 from colscan.present.report.blocks import Block, Listing, Section, Table, Text
 from colscan.present.report.content import ReportContent
+from colscan.present.report.drawings import drawings
 from colscan.present.table import Cell
 
 
@@ -14,15 +15,17 @@ def show_yields(content: ReportContent) -> Section:
     if isinstance(yields, str):
         blocks: list[Block] = [Text(text=yields)]
     elif any(one.flushes for one in yields.bags):
-        blocks = _blocks(yields)
+        blocks = _blocks(yields, content)
     else:
         blocks = [Text(text="No harvest is recorded.")]
     return Section(name="yields", heading="Yields", blocks=tuple(blocks))
 
 
-def _blocks(yields: Yields) -> list[Block]:
+def _blocks(yields: Yields, content: ReportContent) -> list[Block]:
+    alt = " ".join(("Yields by supplement.", *yields.sentences))
     return [
         Listing(items=yields.sentences),
+        *drawings(content, ("yield", alt, "Grams per bag spawned.")),
         Table(
             caption=f"By strain and supplement, compared: {yields.basis.words}. Means with 90 % intervals; a"
             " lost bag counts what it gave before, mostly nothing",

@@ -95,7 +95,7 @@ def test_drawings_keep_to_themselves(page: bytes) -> None:
     assert len(seen.all("style")) == 1
     assert b"made somewhere" not in page
     assert b"a comment" not in page
-    assert [one["style"] for one in seen.all("svg")] == ["stroke-linejoin: round"] * 2
+    assert [one["style"] for one in seen.all("svg")] == ["stroke-linejoin: round; max-width: 10pt"] * 2
 
 
 def test_everybody_can_read_it(page: bytes) -> None:

@@ -1,0 +1,101 @@
+"""`colscan report`: the file, what stands in it, and what happens when it can't be written."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hornbeam import make_bag, make_hornbeam, make_trial, write_trial
+
+from colscan.app.cli.main import main
+from colscan.errors import ExitCode
+from colscan.trial.model import Bag
+
+SECTIONS = (
+    "question", "set-up", "bags", "curves", "comparison", "losses", "yields", "unsaid", "next", "deviations",
+    "versions",
+)  # fmt: skip
+MAIL_BYTES = 10_000_000
+"""What most mail still carries."""
+
+
+def test_the_scanned_demo(scanned: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Path on stdout; every section in order; a picture of each bag and photo, its data in words."""
+    assert main(["report", str(scanned)]) == 0
+    out, err = capsys.readouterr()
+    path = scanned / "report.html"
+    assert out == f"{path}\n"
+    assert err == f"The report is in {path}\n"
+    page = path.read_text("utf-8")
+    assert tuple(re.findall(r'<section id="([\w-]+)"', page)) == SECTIONS
+    alts = re.findall(r'<img [^>]* alt="([^"]+)"', page)
+    # Each bag in both photos, and once more beside the others of its strain.
+    assert len(alts) == 16 + 8
+    assert any(
+        re.search(r"B03.*PE-1.*bran 0 %.*day 3\.2.*% of the side in view colonized", alt) for alt in alts
+    )
+    assert len(page) < MAIL_BYTES / 10
+
+
+def test_photos_that_are_gone_are_named(scanned: Path) -> None:
+    """A kept photo that was deleted costs its pictures, nothing else."""
+    first = min((scanned / "photos").iterdir())
+    first.unlink()
+    assert main(["report", str(scanned)]) == 0
+    page = (scanned / "report.html").read_text("utf-8")
+    assert page.count("<img ") == 8 + 8
+    assert "kept file is gone or damaged, and so not shown: hornbeam-d00.jpg" in page
+
+
+def test_a_plan_alone_has_a_report(tmp_path: Path) -> None:
+    """Before the first photo: the plan, and a sentence for each answer that isn't there."""
+    folder = write_trial(tmp_path / "hornbeam", make_hornbeam()[0])
+    assert main(["report", str(folder)]) == 0
+    page = (folder / "report.html").read_text("utf-8")
+    assert tuple(re.findall(r'<section id="([\w-]+)"', page)) == SECTIONS
+    assert "there is no curve to draw" in page
+    assert "No harvest is recorded." in page
+    assert "<img" not in page
+
+
+def test_html_in_the_plan_is_text(tmp_path: Path) -> None:
+    """Codes, notes, suppliers' names: whatever a grower writes is shown as it was written."""
+    evil = "</style><script>x</script>"
+    bag = make_bag(f"B1{evil}", strain=f"PO-3{evil}", note=evil, heat_run=evil)
+    folder = tmp_path / "hornbeam"
+    write_trial(folder, make_trial(make_bag("B1", note=evil, heat_run=evil, shelf=evil)))
+    assert isinstance(bag, Bag)
+    assert main(["report", str(folder)]) == 0
+    page = (folder / "report.html").read_text("utf-8")
+    assert "<script" not in page
+    assert page.count("&lt;/style&gt;&lt;script&gt;x&lt;/script&gt;") >= 3
+
+
+def test_output_elsewhere_and_nowhere(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A given path is used, its folder must be there; a folder in the way is said."""
+    folder = write_trial(tmp_path / "hornbeam", make_hornbeam()[0])
+    assert main(["report", str(folder), "-o", str(tmp_path / "out.html")]) == 0
+    assert (tmp_path / "out.html").read_bytes().startswith(b"<!doctype html>")
+    assert not (folder / "report.html").exists()
+    capsys.readouterr()
+    assert main(["report", str(folder), "-o", str(tmp_path / "no" / "out.html")]) == ExitCode.TRIAL
+    assert "there is no folder" in capsys.readouterr().err
+    (folder / "report.html").mkdir()
+    assert main(["report", str(folder)]) == ExitCode.LEDGER
+    assert "the report can't be written" in capsys.readouterr().err
+
+
+def test_a_ledger_with_something_of_everything(tmp_path: Path) -> None:
+    """The made-up trial: its loss and deviations are told, photos that were never kept named."""
+    trial, ledger = make_hornbeam()
+    outline = ((10.0, 10.0), (90.0, 10.0), (90.0, 90.0), (10.0, 90.0))
+    rows = tuple(replace(row, outline=outline) for row in ledger.scores)
+    folder = write_trial(tmp_path / "hornbeam", trial, replace(ledger, scores=rows))
+    assert main(["report", str(folder)]) == 0
+    page = (folder / "report.html").read_text("utf-8")
+    assert "Discarded: PE1-3 on day 10.0." in page
+    assert "everything here is interim" in page
+    assert "d0.125.jpg" in page
+    assert "lost, day 6.1 to 9.1" in page
