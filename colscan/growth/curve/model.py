@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+
 from colscan.growth.model import FloatSeries
 from colscan.trial.model import Bag
 
@@ -78,6 +80,11 @@ class Trend:
     value: FloatSeries
     low: FloatSeries
     high: FloatSeries
+
+    @property
+    def area_days(self) -> float:
+        """The area under it (trapezoids): days that a whole face would have been covered."""
+        return float(np.trapezoid(self.value, self.days))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
