@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+
 from colscan.growth.model import FloatSeries
 from colscan.trial.model import Bag
 
@@ -79,6 +81,11 @@ class Trend:
     low: FloatSeries
     high: FloatSeries
 
+    @property
+    def area_days(self) -> float:
+        """The area under it (trapezoids): days that a whole face would have been covered."""
+        return float(np.trapezoid(self.value, self.days))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BagFit:
@@ -108,8 +115,8 @@ class BagFit:
         When it came to 50 and 90 % (of density: of its asymptote), by the trend.
     nu : float or None
         The Richards model's exponent; None for other shapes.
-    parts : ErrorParts
-        Of the whole trial's scores.
+    parts : ErrorParts or None
+        Of the whole trial's scores; None with fewer points than a fit takes.
     outliers : tuple of OutlierPhoto
         Photos left out, in order of time.
     trend : Trend or None
@@ -123,7 +130,7 @@ class BagFit:
     segment: int
     began_days: float
     points: int
-    parts: ErrorParts
+    parts: ErrorParts | None = None
     shape: Shape | None = None
     asymptote: Estimate | None = None
     rate_per_day: Estimate | None = None
