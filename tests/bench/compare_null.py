@@ -67,7 +67,7 @@ def p_of(question: Question, outcomes: tuple[Outcome, ...], milestone: Milestone
     return 1.0 if test is None else test.p
 
 
-def test_once(number: int, milestone: Milestone = Milestone.HALF) -> Found:
+def find_once(number: int, milestone: Milestone = Milestone.HALF) -> Found:
     """Return what the tests say of a trial without any difference."""
     made = draw(number, (1.0, 1.0, 1.0))
     outcomes = outcomes_of(made.trial, made.ledger)
@@ -81,7 +81,7 @@ def main() -> None:
     parser.add_argument("--trials", type=int, default=4_000)
     parser.add_argument("--milestone", choices=[m.value for m in Milestone], default="half")
     trials, milestone = (lambda got: (got.trials, Milestone(got.milestone)))(parser.parse_args())
-    found = [test_once(number, milestone) for number in range(trials)]
+    found = [find_once(number, milestone) for number in range(trials)]
     print(f"{trials} trials without a difference, {milestone}: share with p <= 0.05")
     for name in ("pair", "any_holm", "trend"):
         ps = np.array([getattr(one, name) for one in found])

@@ -73,9 +73,7 @@ def compare(
     )
     contrasts = _contrasts(outcomes, held, measured)
     if interim:
-        contrasts = tuple(
-            dataclasses.replace(c, test=None, why_no_test=INTERIM) if c.test else c for c in contrasts
-        )
+        contrasts = tuple(_untested(contrast) for contrast in contrasts)
     result = Comparison(
         trial=trial.name,
         interim=interim,
@@ -91,6 +89,12 @@ def compare(
         method=describe_method(contrasts),
     )
     return dataclasses.replace(result, sentences=say_comparison(result, trial))
+
+
+def _untested(contrast: Contrast) -> Contrast:
+    if contrast.test is None:
+        return contrast
+    return dataclasses.replace(contrast, test=None, why_no_test=INTERIM)
 
 
 def is_interim(trial: Trial, now: datetime) -> bool:
