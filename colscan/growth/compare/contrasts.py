@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from colscan.growth.compare.case import Case, Question, find_case
-from colscan.growth.compare.effects import invert
+from colscan.growth.compare.effects import draw_times, invert, score
 from colscan.growth.compare.exchange import (
     Labellings,
     deal_labels,
@@ -20,7 +20,7 @@ from colscan.growth.compare.exchange import (
 )
 from colscan.growth.compare.model import Contrast, PermutationTest
 from colscan.growth.compare.npmle import Floats
-from colscan.growth.compare.order import later_of_spans, later_of_uniform, later_of_values
+from colscan.growth.compare.order import later_of_spans
 from colscan.growth.compare.times import count_heat_runs
 from colscan.growth.curve import Estimate
 from colscan.growth.outcomes import Milestone, Outcome, Span
@@ -112,9 +112,9 @@ def judge_order(case: Case, milestone: Milestone) -> tuple[PermutationTest | Non
     milestone : Milestone
         Whose times.
     """
-    later = case.within_blocks(later_of_spans(*_ends(case.spans(milestone)), case.strains))
+    later = np.where(case.together, later_of_spans(*_ends(case.spans(milestone)), case.strains), 0.0)
     if not later.any():
-        return None, f"Too early: no order among the bags yet in when they came to {milestone}."
+        return None, f"As far as the photos tell, no bag came to {milestone} before another."
     labellings = deal_labels(case.labels, case.blocks)
     smallest = smallest_two_sided_p(labellings)
     if smallest > ALPHA:
@@ -144,11 +144,13 @@ def shift_days(case: Case, spans: Sequence[Span]) -> Estimate | None:
         return None
     reach = float(max(after.max(), by[np.isfinite(by)].max())) + 1.0
 
-    def later_at(shift: float) -> Floats:
-        moved = shift * case.doses
-        return case.within_blocks(later_of_uniform(after + moved, by + moved))
-
-    return invert(later_at, _deal_for_interval(case), widest=_widest(reach, case.doses))
+    came, times, together = np.isfinite(by), draw_times(after, by), case.together
+    return invert(
+        lambda shift: score(times + shift * case.doses, came, together),
+        case.doses,
+        _deal_for_interval(case),
+        widest=_widest(reach, case.doses),
+    )
 
 
 def _deal_for_interval(case: Case) -> Labellings:
@@ -173,11 +175,12 @@ def shift_rates(case: Case, rates: Mapping[str, float]) -> Estimate | None:
         Fraction a day.
     """
     logs = np.log([rates[outcome.bag.bag] for outcome in case.outcomes])
-    reach = float(np.ptp(logs)) + 0.1
+    known, together = np.ones(len(logs), dtype=np.bool_), case.together
     shift = invert(
-        lambda added: case.within_blocks(later_of_values(added * case.doses - logs)),
+        lambda added: score((added * case.doses - logs)[None, :], known, together),
+        case.doses,
         _deal_for_interval(case),
-        widest=_widest(reach, case.doses),
+        widest=_widest(float(np.ptp(logs)) + 0.1, case.doses),
     )
     if shift is None:
         return None
