@@ -30,6 +30,7 @@ COMMANDS = {
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw curves, what became of the bags, risk, yield, or faces.",
+    "compare": "Compare treatments: days sooner, rates, and whether it can be chance.",
     "risk": "Say what each level may lose, and the highest level still acceptable.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.growth.compare.exchange import Labellings, jonckheere, one_sided_ps
-from colscan.growth.compare.model import Effect
+from colscan.growth.curve import Estimate
 
 Floats = NDArray[np.float64]
 
@@ -25,7 +25,7 @@ _STEPS = 12
 """Halvings of the range: 20 days become 0.005."""
 
 
-def invert(later_at: Callable[[float], Floats], labellings: Labellings, *, widest: float) -> Effect | None:
+def invert(later_at: Callable[[float], Floats], labellings: Labellings, *, widest: float) -> Estimate | None:
     """Return the shift that leaves no difference, with its interval; None when every shift does.
 
     Parameters
@@ -58,7 +58,7 @@ def invert(later_at: Callable[[float], Floats], labellings: Labellings, *, wides
         low = _first_true(lambda shift: tails(shift)[0] > alpha, -widest, value)
     if tails(widest)[1] <= alpha:
         high = _first_true(lambda shift: tails(shift)[1] <= alpha, value, widest)
-    return Effect(value=value, low=low, high=high)
+    return Estimate(value=value, low=low, high=high)
 
 
 def _first_true(holds: Callable[[float], bool], low: float, high: float) -> float:

@@ -1,7 +1,7 @@
 """Labels exchanged between bags: all ways to deal them within blocks, and what a statistic would be then.
 
 What a treatment does nothing to comes out the same whichever bag had which label. The labels were dealt by
-lot, so every other deal within the blocks was as likely (Fisher 1935; Edgington 1980, ISBN 978-0-8247-6878-2).
+lot, so every other deal within the blocks was as likely (Pitman 1937, doi:10.2307/2984124).
 """
 
 from __future__ import annotations
@@ -141,7 +141,7 @@ def jonckheere(later: Floats, labels: Ints) -> Floats:
         below, here = (labels < label).astype(np.float64), (labels == label).astype(np.float64)
         if label == 1 and labels.max() == 1:
             # With two labels the pairs of equal labels cancel, and rows of sums do.
-            return here @ later.sum(axis=0)
+            return np.asarray(here @ later.sum(axis=0))
         total += ((below @ later) * here).sum(axis=1)
     return total
 
@@ -168,3 +168,8 @@ def holm(ps: Sequence[float]) -> tuple[float, ...]:
         most = max(most, min(1.0, (len(ps) - rank) * ps[at]))
         adjusted[at] = most
     return tuple(adjusted)
+
+
+def smallest_two_sided_p(labellings: Labellings) -> float:
+    """Return the smallest two-sided p that these labels could give: of the two clearest orders, or one."""
+    return min(1.0, 2.0 / len(labellings.dealt))
