@@ -22,8 +22,8 @@ MILESTONES = {"half": "half", "90": "90 %", "full": "full"}
 TIMES_SCREEN = ("strain", "treatment", "bags", "heat runs", "half by day", "90 % by day", "full by day")
 CONTRASTS_SCREEN = ("strain", "what", "days sooner", "times as fast", "bags", "heat runs", "p", "p of all")
 COLUMNS = (
-    "row", "interim", "scope", "treatment", "control", "milestone", "day", "bags", "heat_runs", "came", "full",
-    "lost", "running", "gone", "median_after_days", "median_by_days", "median_earliest_days",
+    "row", "interim", "scope", "treatment", "control", "milestone", "day", "bags", "heat_runs", "came",
+    "full", "lost", "running", "gone", "median_after_days", "median_by_days", "median_earliest_days",
     "median_latest_days", "median_after_degree_days", "median_by_degree_days", "days_sooner",
     "days_sooner_low", "days_sooner_high", "degree_days_sooner", "degree_days_sooner_low",
     "degree_days_sooner_high", "rate_ratio", "rate_ratio_low", "rate_ratio_high", "rate_bags", "p", "p_holm",

@@ -7,10 +7,9 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from colscan.errors import AnalysisError, TrialError
+from colscan.growth.compare.case import Question
 from colscan.growth.compare.contrasts import (
-    LEVELS_FOR_A_TREND,
     Measured,
-    Question,
     adjust,
     hold_against,
 )
@@ -24,6 +23,7 @@ from colscan.ledger import Ledger
 from colscan.trial import find_confounded
 from colscan.trial.model import Trial
 
+LEVELS_FOR_A_TREND = 3
 INTERIM = "No test before the planned end: looking again and again finds differences that aren't there."
 
 
@@ -73,7 +73,7 @@ def compare(
     )
     contrasts = _contrasts(outcomes, held, measured)
     if interim:
-        contrasts = tuple(dataclasses.replace(c, test=None, why_no_test=INTERIM) for c in contrasts)
+        contrasts = tuple(_untested(contrast) for contrast in contrasts)
     result = Comparison(
         trial=trial.name,
         interim=interim,
@@ -89,6 +89,12 @@ def compare(
         method=describe_method(contrasts),
     )
     return dataclasses.replace(result, sentences=say_comparison(result, trial))
+
+
+def _untested(contrast: Contrast) -> Contrast:
+    if contrast.test is None:
+        return contrast
+    return dataclasses.replace(contrast, test=None, why_no_test=INTERIM)
 
 
 def is_interim(trial: Trial, now: datetime) -> bool:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from colscan.growth.compare.blocks import Blocks, choose_blocks, find_coinciding
+from colscan.growth.compare.case import Case, Question, find_case
 from colscan.growth.compare.effects import invert
 from colscan.growth.compare.exchange import (
     Labellings,
@@ -21,40 +19,15 @@ from colscan.growth.compare.exchange import (
     two_sided_p,
 )
 from colscan.growth.compare.model import Contrast, PermutationTest
+from colscan.growth.compare.npmle import Floats
 from colscan.growth.compare.order import later_of_spans, later_of_uniform, later_of_values
 from colscan.growth.compare.times import count_heat_runs
 from colscan.growth.curve import Estimate
 from colscan.growth.outcomes import Milestone, Outcome, Span
 
-Floats = NDArray[np.float64]
-
 ALPHA = 0.05
-LEVELS_FOR_A_TREND = 3
 LABELLINGS_FOR_INTERVALS = 2_000
 """The 5 % at an interval's end are then known to half a point; it takes some dozens of tests to find it."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """What is held against what.
-
-    Parameters
-    ----------
-    kind : str
-        `level` or `trend`.
-    scope : str
-        A strain's code, or `ALL_STRAINS`.
-    treatment, control : str
-        As in `Contrast`.
-    levels : tuple of str
-        The treatments in question, the control or lowest level first.
-    """
-
-    kind: Literal["level", "trend"]
-    scope: str
-    treatment: str
-    control: str
-    levels: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,41 +49,6 @@ class Measured:
     warmth: Mapping[str, Span]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Case:
-    """The bags that carry a question, their labels, doses and blocks."""
-
-    outcomes: tuple[Outcome, ...]
-    labels: tuple[int, ...]
-    doses: Floats
-    blocks: tuple[str, ...]
-
-    @property
-    def together(self) -> NDArray[np.bool_]:
-        names = np.array(self.blocks)
-        return np.asarray(names[:, None] == names[None, :], dtype=np.bool_)
-
-    @property
-    def strains(self) -> tuple[str, ...]:
-        return tuple(outcome.bag.strain for outcome in self.outcomes)
-
-    def only(self, bags: Collection[str]) -> _Case | None:
-        """The same of some of the bags; None where no block has two labels left."""
-        held: dict[str, set[int]] = {}
-        chosen = [at for at, outcome in enumerate(self.outcomes) if outcome.bag.bag in bags]
-        for at in chosen:
-            held.setdefault(self.blocks[at], set()).add(self.labels[at])
-        kept = [at for at in chosen if len(held[self.blocks[at]]) > 1]
-        if not kept:
-            return None
-        return _Case(
-            outcomes=tuple(self.outcomes[at] for at in kept),
-            labels=tuple(self.labels[at] for at in kept),
-            doses=self.doses[kept],
-            blocks=tuple(self.blocks[at] for at in kept),
-        )
-
-
 def hold_against(question: Question, outcomes: Sequence[Outcome], measured: Measured) -> Contrast:
     """Return a comparison with its effects and its unadjusted test.
 
@@ -123,53 +61,20 @@ def hold_against(question: Question, outcomes: Sequence[Outcome], measured: Meas
     measured : Measured
         What is known of them.
     """
-    own, coinciding = _untangle(question, outcomes)
-    labels = [question.levels.index(outcome.bag.treatment) for outcome in own]
-    blocks = choose_blocks([outcome.bag for outcome in own], labels) if own else None
-    if blocks is None:
-        return _silent(question, outcomes, measured.milestone, why=_say_coinciding(coinciding))
-    case = _make_case(question, own, blocks)
-    spans = [outcome.reached(measured.milestone) for outcome in case.outcomes]
-    later = np.where(case.together, later_of_spans(*_ends(spans), case.strains), 0.0)
-    test, why = _test(later, deal_labels(case.labels, case.blocks), measured.milestone)
+    case, why = find_case(question, outcomes)
+    if case is None:
+        return _silent(question, outcomes, measured.milestone, why=why)
+    test, why = judge_order(case, measured.milestone)
     rate_case = case.only(measured.rates)
     return dataclasses.replace(
         _silent(question, case.outcomes, measured.milestone, why=why),
-        exchanged_within=blocks.words,
-        days_sooner=_sooner(case, spans),
+        exchanged_within=case.words,
+        days_sooner=shift_days(case, case.spans(measured.milestone)),
         degree_days_sooner=_warmer(case, measured.warmth),
-        rate_ratio=_ratio(rate_case, measured.rates) if rate_case else None,
+        rate_ratio=shift_rates(rate_case, measured.rates) if rate_case else None,
         rate_bags=len(rate_case.outcomes) if rate_case else 0,
         test=test,
     )
-
-
-def _untangle(question: Question, outcomes: Sequence[Outcome]) -> tuple[list[Outcome], str | None]:
-    """Return the bags in question of the strains that tell something, and what coincides in the others."""
-    kept: list[Outcome] = []
-    coinciding = None
-    for strain in dict.fromkeys(outcome.bag.strain for outcome in outcomes):
-        own = [o for o in outcomes if o.bag.strain == strain and o.bag.treatment in question.levels]
-        labels = [question.levels.index(outcome.bag.treatment) for outcome in own]
-        if len(set(labels)) < 2:
-            continue
-        same = find_coinciding([outcome.bag for outcome in own], labels)
-        coinciding = same or coinciding
-        kept += [] if same else own
-    return kept, coinciding
-
-
-def _say_coinciding(what: str | None) -> str:
-    what = what or "heat run"
-    return f"Can't be told apart: level and {what} coincide, so a difference may be the {what}'s."
-
-
-def _make_case(question: Question, own: Sequence[Outcome], blocks: Blocks) -> _Case:
-    outcomes = tuple(own[at] for at in blocks.kept)
-    labels = tuple(question.levels.index(outcome.bag.treatment) for outcome in outcomes)
-    by_level = question.kind == "trend"
-    doses = [o.bag.supplement_pct if by_level else float(x) for o, x in zip(outcomes, labels, strict=True)]
-    return _Case(outcomes=outcomes, labels=labels, doses=np.array(doses), blocks=blocks.names)
 
 
 def _silent(question: Question, outcomes: Sequence[Outcome], milestone: Milestone, *, why: str) -> Contrast:
@@ -197,15 +102,24 @@ def _ends(spans: Sequence[Span]) -> tuple[Floats, Floats]:
     return np.array([span.after_days for span in spans]), np.array([span.by_days for span in spans])
 
 
-def _test(later: Floats, labellings: Labellings, milestone: Milestone) -> tuple[PermutationTest | None, str]:
+def judge_order(case: Case, milestone: Milestone) -> tuple[PermutationTest | None, str]:
+    """Return the test of whether labels order the bags' times, or why there is none.
+
+    Parameters
+    ----------
+    case : Case
+        The bags.
+    milestone : Milestone
+        Whose times.
+    """
+    later = case.within_blocks(later_of_spans(*_ends(case.spans(milestone)), case.strains))
     if not later.any():
         return None, f"Too early: no order among the bags yet in when they came to {milestone}."
+    labellings = deal_labels(case.labels, case.blocks)
     smallest = smallest_two_sided_p(labellings)
     if smallest > ALPHA:
-        why = f"Too few bags to test: the clearest result they could give has p = {smallest:.2g}."
-        return None, why
-    statistics = jonckheere(later, labellings.dealt)
-    p = two_sided_p(statistics, float(jonckheere(later, labellings.own[None, :])[0]))
+        return None, f"Too few bags to test: the clearest result they could give has p = {smallest:.2g}."
+    p = two_sided_p(jonckheere(later, labellings.dealt), float(jonckheere(later, labellings.own[None, :])[0]))
     tried = len(labellings.dealt)
     return PermutationTest(p=p, p_holm=p, comparisons=1, labellings=tried, exact=labellings.exact), ""
 
@@ -215,8 +129,16 @@ def _widest(reach: float, doses: Floats) -> float:
     return float(reach / np.diff(np.unique(doses)).min())
 
 
-def _sooner(case: _Case, spans: Sequence[Span]) -> Estimate | None:
-    """The shift by dose that makes all treatments alike; None while no bag has come."""
+def shift_days(case: Case, spans: Sequence[Span]) -> Estimate | None:
+    """Return the days by which a unit of dose is sooner; None while no bag has come.
+
+    Parameters
+    ----------
+    case : Case
+        The bags.
+    spans : sequence of Span
+        When each came; degree-days do as well.
+    """
     after, by = _ends(spans)
     if not np.isfinite(by).any():
         return None
@@ -224,28 +146,36 @@ def _sooner(case: _Case, spans: Sequence[Span]) -> Estimate | None:
 
     def later_at(shift: float) -> Floats:
         moved = shift * case.doses
-        return np.where(case.together, later_of_uniform(after + moved, by + moved), 0.0)
+        return case.within_blocks(later_of_uniform(after + moved, by + moved))
 
     return invert(later_at, _deal_for_interval(case), widest=_widest(reach, case.doses))
 
 
-def _deal_for_interval(case: _Case) -> Labellings:
+def _deal_for_interval(case: Case) -> Labellings:
     return deal_labels(case.labels, case.blocks, most=LABELLINGS_FOR_INTERVALS)
 
 
-def _warmer(case: _Case, warmth: Mapping[str, Span]) -> Estimate | None:
+def _warmer(case: Case, warmth: Mapping[str, Span]) -> Estimate | None:
     """The same in degree-days; None unless every bag's are known."""
     if any(outcome.bag.bag not in warmth for outcome in case.outcomes):
         return None
-    return _sooner(case, [warmth[outcome.bag.bag] for outcome in case.outcomes])
+    return shift_days(case, [warmth[outcome.bag.bag] for outcome in case.outcomes])
 
 
-def _ratio(case: _Case, rates: Mapping[str, float]) -> Estimate | None:
-    """Ratio of rates: a shift of their logarithms."""
+def shift_rates(case: Case, rates: Mapping[str, float]) -> Estimate | None:
+    """Return the factor on the rate for a unit of dose: a shift of the rates' logarithms.
+
+    Parameters
+    ----------
+    case : Case
+        Bags whose rate is known.
+    rates : mapping of str to float
+        Fraction a day.
+    """
     logs = np.log([rates[outcome.bag.bag] for outcome in case.outcomes])
     reach = float(np.ptp(logs)) + 0.1
     shift = invert(
-        lambda added: np.where(case.together, later_of_values(added * case.doses - logs), 0.0),
+        lambda added: case.within_blocks(later_of_values(added * case.doses - logs)),
         _deal_for_interval(case),
         widest=_widest(reach, case.doses),
     )

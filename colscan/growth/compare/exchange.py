@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations, product
+from itertools import combinations
 from math import comb, prod
 
 import numpy as np
@@ -100,11 +100,11 @@ def deal_labels(labels: Sequence[int], blocks: Sequence[str], *, most: int = MOS
 
 def _deal_all(labels: Sequence[int], blocks: Sequence[str]) -> Ints:
     places = [[at for at, block in enumerate(blocks) if block == name] for name in dict.fromkeys(blocks)]
-    ways = [list(_arrange([labels[at] for at in own])) for own in places]
-    dealt = np.empty((prod(map(len, ways)), len(labels)), dtype=np.int64)
-    for row, chosen in enumerate(product(*ways)):
-        for own, arranged in zip(places, chosen, strict=True):
-            dealt[row, own] = arranged
+    ways = [np.array(list(_arrange([labels[at] for at in own])), dtype=np.int64) for own in places]
+    chosen = np.indices([len(of) for of in ways]).reshape(len(ways), -1)
+    dealt = np.empty((chosen.shape[1], len(labels)), dtype=np.int64)
+    for own, of, which in zip(places, ways, chosen, strict=True):
+        dealt[:, own] = of[which]
     return dealt
 
 
