@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 COLUMNS = 3
 _PANEL_INCHES = 1.35
 _LEFT_INCHES = 0.75
-_BETWEEN_INCHES = 0.2
+_BETWEEN_INCHES = 0.32
 _ABOVE_INCHES = 3 * SHEET_LINE_INCHES + 0.08
 """Over each panel: treatment, number of bags, and when half of them were full."""
 _BELOW_INCHES = 0.4
@@ -130,7 +130,7 @@ def _dress(ax: Axes, last_day: float, *, labelled: bool) -> None:
 
 
 def _stack(ax: Axes, counts: list[DayCount], style: LineStyle) -> None:
-    """From the foot: full, running, gone, lost; as counted from one day with photos to the next."""
+    """From the foot: full, running, gone, lost; a day's counts stand over the day that ends with it."""
     days = [count.day for count in counts]
     layers: list[tuple[list[int], dict[str, Any]]] = [
         ([count.full for count in counts], {"facecolor": style.colour}),
@@ -142,7 +142,7 @@ def _stack(ax: Axes, counts: list[DayCount], style: LineStyle) -> None:
     for values, looks in layers:
         above = [b + 100 * value / count.bags for b, value, count in zip(below, values, counts, strict=True)]
         if any(values):
-            ax.fill_between(days, below, above, step="post", linewidth=0, zorder=2, **looks)
+            ax.fill_between(days, below, above, step="pre", linewidth=0, zorder=2, **looks)
         below = above
 
 
@@ -175,7 +175,7 @@ def _say_median(times: TimesAtLevel | None) -> str:
     if times is None:
         return ""
     if not times.median.came:
-        return "not half full yet"
+        return "not half full yet" if times.running else "under half came full"
     return f"half full: day {times.median.after_days:.0f} to {times.median.by_days:.0f}"
 
 
@@ -200,7 +200,8 @@ def _handles(comparison: Comparison) -> list[Artist]:
 def _note(comparison: Comparison) -> str:
     return (
         f"All bags spawned count: {count_runs(comparison.bags, comparison.heat_runs)}. Areas: what had become"
-        " of them at each photo; a bag that was lost after it was full counts as lost. Line: share that came"
-        " full, by the non-parametric estimate for times that lie between two photos; it slopes where the day"
+        " of them by each day, white where no photos are; a bag that was lost after it was full counts as"
+        " lost. Line: share that came full, by the non-parametric estimate for times that lie between two"
+        " photos; it slopes where the day"
         " isn't known. Full is judged on the side in view."
     )
