@@ -20,13 +20,14 @@ from colscan.growth.curve.gather import Course, courses_of, pad
 from colscan.growth.curve.model import BagFit, ErrorParts, Estimate, Measure, OutlierPhoto, Trend
 from colscan.growth.curve.parts import divide_errors
 from colscan.growth.curve.reach import Band, Missed, make_band, reach
-from colscan.growth.curve.shapes import Curve
 from colscan.growth.curve.smooth import USUAL, Scores, Spread, find_spread, smooth, surprise
 from colscan.growth.model import FloatSeries
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial
 
 LEAST_POINTS = 5
+LEAST_DAYS = 2.0
+"""Photos of one day show no growth, however many they are."""
 LEAST_GREATEST = 0.5
 """A course that has not come to half tells neither asymptote nor rate: any of many curves passes it."""
 SHARES = (0.5, 0.9)
@@ -71,30 +72,26 @@ def fit_bags(trial: Trial, ledger: Ledger, *, measure: Measure = Measure.COVERAG
         What is followed. Half and 90 % of density are of its asymptote.
     """
     courses = courses_of(trial, ledger, measure)
-    fitted = [course for course in courses if len(course.days) >= LEAST_POINTS]
+    fitted = [course for course in courses if _is_long_enough(course)]
     fits = iter(_fit(fitted, measure) if fitted else ())
-    return tuple(
-        next(fits) if len(course.days) >= LEAST_POINTS else _unfitted(course, measure) for course in courses
-    )
+    return tuple(next(fits) if _is_long_enough(course) else _unfitted(course, measure) for course in courses)
 
 
 def predict(fit: BagFit, days: FloatSeries) -> FloatSeries | None:
     """Return a fit's model (fractions) at some ages, days since inoculation; None where it has none."""
-    if fit.shape is None or fit.asymptote is None or fit.rate_per_day is None or fit.lag_days is None:
-        return None
-    curve = Curve(
-        shape=fit.shape, asymptote=fit.asymptote.value, rate_per_day=fit.rate_per_day.value,
-        lag_days=fit.lag_days.value, nu=fit.nu or 1.0,
-    )  # fmt: skip
-    return curve.at(days)
+    return None if fit.model is None else fit.model.at(days)
+
+
+def _is_long_enough(course: Course) -> bool:
+    return len(course.days) >= LEAST_POINTS and bool(course.days[-1] - course.days[0] >= LEAST_DAYS)
 
 
 def _unfitted(course: Course, measure: Measure) -> BagFit:
     n = len(course.days)
-    had = "no photo" if n == 0 else f"{n} photo{'s' if n > 1 else ''}"
+    had = f"{n or 'no'} photo{'s' if n > 1 else ''}"
     return BagFit(
         bag=course.bag, measure=measure, segment=course.segment, began_days=course.began_days, points=n,
-        why_not=f"too early to say: {had} of it yet, a curve takes {LEAST_POINTS}",
+        why_not=f"too early to say: {had} of it yet, a curve takes {LEAST_POINTS} over {LEAST_DAYS:g} days",
     )  # fmt: skip
 
 
@@ -186,8 +183,7 @@ def _bag_fit(course: Course, trends: _Trends, i: int, model: Chosen, measure: Me
     half, ninety = (reach(band, float(to_angle(np.array(share * whole)))) for share in SHARES)
     return replace(
         fit,
-        shape=model.shape,
-        nu=model.nu,
+        model=model.model,
         asymptote=model.asymptote,
         rate_per_day=model.rate_per_day,
         lag_days=model.lag_days,

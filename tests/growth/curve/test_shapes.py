@@ -11,8 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from colscan.growth.curve.model import Shape
-from colscan.growth.curve.shapes import Curve, richards_exponent
+from colscan.growth.curve.shapes import Curve, Shape, richards_exponent
 
 DAYS = np.array([0.0, 3, 5, 7, 10, 14, 21])
 GOMPERTZ = (0.0723, 6.5988, 24.2760, 47.8409, 75.7974, 92.7595, 99.2367)
