@@ -114,7 +114,10 @@ def judge_order(case: Case, milestone: Milestone) -> tuple[PermutationTest | Non
     """
     later = np.where(case.together, later_of_spans(*_ends(case.spans(milestone)), case.strains), 0.0)
     if not later.any():
-        return None, f"As far as the photos tell, no bag came to {milestone} before another."
+        return (
+            None,
+            f"As far as the photos tell, no bag came to {milestone} before another that it is held against.",
+        )
     labellings = deal_labels(case.labels, case.blocks)
     smallest = smallest_two_sided_p(labellings)
     if smallest > ALPHA:

@@ -33,7 +33,8 @@ def draw_times(after: Floats, by: Floats) -> Floats:
     """Return times within the intervals, as often as `DRAWS`; of what had not come, when it was last seen.
 
     Inside its interval nothing says where a time lies. Bags of one interval would be ordered by the smallest
-    shift and the effect seem exact, had they all its middle.
+    shift and the effect seem exact, had they all its middle. The second half of the draws mirrors the first,
+    so that what is tied stays so on average.
 
     Parameters
     ----------
@@ -45,7 +46,8 @@ def draw_times(after: Floats, by: Floats) -> Floats:
     ndarray, shape (DRAWS, N)
         Days, drawn with `SEED`.
     """
-    share = np.random.default_rng(SEED).random((DRAWS, len(after)))
+    half = np.random.default_rng(SEED).random((DRAWS // 2, len(after)))
+    share = np.concatenate([half, 1.0 - half])
     came = np.isfinite(by)
     return after + np.where(came, share * (np.where(came, by, after) - after), 0.0)
 
