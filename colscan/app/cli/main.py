@@ -35,6 +35,7 @@ COMMANDS = {
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
     "yield": "Show what bags and levels gave.",
+    "agree": "Hold the scores against what you saw on the same bags.",
     "check": "Look for problems in the ledger.",
     "demo": "Run the bundled trial from photos to chart.",
 }
