@@ -38,6 +38,7 @@ COMMANDS = {
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
+    "agree": "Hold the scores against what you saw on the same bags.",
     "check": "Look for problems in the ledger.",
     "demo": "Run the bundled trial from photos to chart.",
 }

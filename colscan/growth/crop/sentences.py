@@ -31,7 +31,7 @@ def _say_nothing(levels: Sequence[LevelYield], basis: Basis) -> list[str]:
     total = sum(level.bags for level in levels)
     lost = sum(level.standings.get(Standing.LOST, 0) for level in levels)
     wait = f"{total} bags spawned, {lost} of them lost"
-    return [f"No harvest counts for {basis.words} yet; {wait}."]
+    return [f"No harvest yet ({basis.words}); {wait}."]
 
 
 def _say_gain(level: LevelYield, basis: Basis) -> str:

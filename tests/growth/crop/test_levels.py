@@ -182,9 +182,9 @@ def test_bags_that_are_waited_for_or_left_are_said() -> None:
 def test_no_harvest_yet() -> None:
     """An answer, too: how many bags are waited for and how many are lost already."""
     yields = sum_yields(TRIAL, Ledger(verdicts=LEDGER.verdicts))
-    assert yields.sentences == ("No harvest counts for first flush yet; 6 bags spawned, 1 of them lost.",)
+    assert yields.sentences == ("No harvest yet (first flush); 6 bags spawned, 1 of them lost.",)
     assert sum_yields(TRIAL, Ledger()).sentences == (
-        "No harvest counts for first flush yet; 6 bags spawned, 0 of them lost.",
+        "No harvest yet (first flush); 6 bags spawned, 0 of them lost.",
     )
 
 
