@@ -33,12 +33,12 @@ COMMANDS = {
     "compare": "Compare treatments: days sooner, rates, and whether it can be chance.",
     "risk": "Say what each level may lose, and the highest level still acceptable.",
     "yield": "Show what bags and levels gave.",
+    "agree": "Hold the scores against what you saw on the same bags.",
     "report": "Write all that a trial tells into one HTML file.",
     "export": "Write data and results as tidy tables with a codebook.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
-    "agree": "Hold the scores against what you saw on the same bags.",
     "check": "Look for problems in the ledger.",
     "demo": "Run the bundled trial from photos to chart.",
 }

@@ -9,6 +9,7 @@ from colscan.app.export.methods import METHODS_FILE, describe_methods
 from colscan.app.export.rows import CodebookRow
 from colscan.app.export.tables import make_tables
 from colscan.app.put import put_file
+from colscan.app.reporting.results import find_results
 from colscan.app.reporting.versions import read_versions
 from colscan.errors import LedgerError, TrialError
 from colscan.ledger import read_ledger
@@ -37,13 +38,14 @@ def export_trial(trial_dir: Path, folder: Path, now: datetime) -> tuple[Path, ..
         When the ledger can't be read or a file can't be written.
     """
     trial, ledger = load_trial(trial_dir), read_ledger(trial_dir)
+    results = find_results(trial, ledger, now)
     files = {
         one.row_type.FILE: format_header(one.row_type) + format_rows(one.rows)
-        for one in make_tables(trial, ledger)
+        for one in make_tables(trial, ledger, results)
     }
     versions = read_versions(trial_dir, ledger)
     files[PLAN_FILE] = (trial_dir / PLAN_FILE).read_bytes()
-    files[METHODS_FILE] = describe_methods(trial, ledger, versions, now).encode()
+    files[METHODS_FILE] = describe_methods(trial, ledger, versions, results).encode()
     _check_free(folder, set(files))
     try:
         for name, data in files.items():

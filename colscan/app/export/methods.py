@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from datetime import datetime
+from collections.abc import Iterator
 
+from colscan.app.reporting.results import Results
+from colscan.growth.compare.model import SEED
 from colscan.ledger import Ledger
 from colscan.present.report.content import Versions
 from colscan.trial.model import Trial
@@ -13,7 +15,7 @@ from colscan.units import to_pct
 METHODS_FILE = "methods.txt"
 
 
-def describe_methods(trial: Trial, ledger: Ledger, versions: Versions, now: datetime) -> str:
+def describe_methods(trial: Trial, ledger: Ledger, versions: Versions, results: Results) -> str:
     """Return how the numbers were made, in a form that can be cited.
 
     Parameters
@@ -24,15 +26,16 @@ def describe_methods(trial: Trial, ledger: Ledger, versions: Versions, now: date
         The rows that count.
     versions : Versions
         Of programs, method and data.
-    now : datetime
-        When it was exported.
+    results : Results
+        What was found: its own words on how.
     """
     paragraphs = [
         _measured(trial, ledger, versions),
         _defined(trial),
+        *_analysed(results),
         "Programs: " + ", ".join(f"{name} {said}" for name, said in versions.programs.items()) + ".",
-        f"Cite as: colscan {versions.programs['colscan']}, data of the trial {trial.name}, exported"
-        f" {now:%Y-%m-%d}; the trial's files have the SHA-256 below.",
+        f"Cite as: colscan {versions.programs['colscan']}, data of the trial {trial.name}, whose files have"
+        " the SHA-256 below.",
     ]
     files = [f"{digest}  {name}" for name, digest in versions.files.items()]
     return "\n\n".join([*(textwrap.fill(text, 100) for text in paragraphs), "\n".join(files)]) + "\n"
@@ -61,3 +64,20 @@ def _defined(trial: Trial) -> str:
         " one before. A bag is lost from the onset of a patch that a person called contaminated, never from"
         f" the verdict. The accepted share of bags lost is {to_pct(limits.contamination_risk):g} %."
     )
+
+
+def _analysed(results: Results) -> Iterator[str]:
+    yield (
+        "Curves are logistic, modified Gompertz or Richards models in the form of Zwietering and others"
+        " (1990, doi:10.1128/aem.56.6.1875-1881.1990), chosen bag by bag; where a figure isn't identified there is"
+        " none, and fits.csv says why."
+    )
+    if not isinstance(results.comparison, str):
+        yield f"{results.comparison.method} Random draws begin from the seed {SEED}."
+    if not isinstance(results.risk, str):
+        risk = results.risk
+        yield (
+            f"Losses are counted to {risk.horizon}; limits are one-sided exact 95 % limits (Clopper and"
+            f" Pearson 1934) of as many independent bags as the followed ones are worth when two bags of one"
+            f" {risk.clusters} correlate by {risk.correlation:.2f}."
+        )

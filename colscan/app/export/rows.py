@@ -22,6 +22,18 @@ def _pct(meaning: str) -> Column:
     return Column(kind="number", meaning=meaning, unit="%", low=0, high=100)
 
 
+def _rate(meaning: str) -> Column:
+    return Column(kind="number", meaning=meaning, unit="%/day")
+
+
+def _ratio(meaning: str) -> Column:
+    return Column(kind="number", meaning=meaning, decimals=4)
+
+
+def _grams(meaning: str) -> Column:
+    return Column(kind="number", meaning=meaning, unit="g")
+
+
 def _count(meaning: str) -> Column:
     return Column(kind="integer", meaning=meaning, low=0)
 
@@ -110,3 +122,100 @@ class CodebookRow(Row):
     unit: str = column(_text("Its unit; empty for none."), default="")
     allowed: str = column(_text("The words that may stand there; empty for any."), default="")
     meaning: str = column(_text("What it says. An empty cell is not known."))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitRow(Row):
+    """How one bag grew in one segment; the ends of 90 % intervals beside each figure."""
+
+    FILE: ClassVar[str] = "fits.csv"
+    bag: str = column(_BAG)
+    measure: str = column(_text("What was followed: `colonized` or `how white`."))
+    segment: int = column(_count("0, and one more after each shaken, turned or opened."))
+    began_days: float = column(_days("Age of the bag when the segment began."))
+    points: int = column(_count("Photos that the figures stand on."))
+    model: str | None = column(_text("Growth model that was chosen."), default=None)
+    lag_days: float | None = column(_days("Days to leap off: where the tangent meets 0."), default=None)
+    lag_low_days: float | None = column(_days("Low end."), default=None)
+    lag_high_days: float | None = column(_days("High end."), default=None)
+    rate_pct_per_day: float | None = column(_rate("Greatest rate."), default=None)
+    rate_low_pct_per_day: float | None = column(_rate("Low end."), default=None)
+    rate_high_pct_per_day: float | None = column(_rate("High end."), default=None)
+    half_days: float | None = column(_days("Age at 50 %."), default=None)
+    half_low_days: float | None = column(_days("Low end."), default=None)
+    half_high_days: float | None = column(_days("High end."), default=None)
+    ninety_days: float | None = column(_days("Age at 90 %."), default=None)
+    ninety_low_days: float | None = column(_days("Low end."), default=None)
+    ninety_high_days: float | None = column(_days("High end."), default=None)
+    why_not: str | None = column(_text("Why a figure is missing."), default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ContrastRow(Row):
+    """One treatment against the control, or the trend over a supplement's levels; 90 % intervals."""
+
+    FILE: ClassVar[str] = "comparisons.csv"
+    scope: str = column(_text("The strain's code, or `all strains`."))
+    kind: str = column(
+        Column(kind="choice", meaning="Against the control, or per 1 %.", choices=("level", "trend"))
+    )
+    treatment: str = column(_text("The treatment; the supplement of a trend."))
+    control: str = column(_text("What it is held against."))
+    milestone: str = column(_text("How far bags must have come."))
+    bags: int = column(_count("Bags that carry it."))
+    heat_runs: int = column(_count("Their heat runs; 0 where none is named."))
+    days_sooner: float | None = column(_days("Days sooner; negative for later."), default=None)
+    days_sooner_low: float | None = column(_days("Low end; empty for no limit."), default=None)
+    days_sooner_high: float | None = column(_days("High end; empty for no limit."), default=None)
+    rate_ratio: float | None = column(_ratio("Greatest rate, as a multiple."), default=None)
+    rate_ratio_low: float | None = column(_ratio("Low end; empty for no limit."), default=None)
+    rate_ratio_high: float | None = column(_ratio("High end; empty for no limit."), default=None)
+    p: float | None = column(_ratio("Two-sided p of the permutation test."), default=None)
+    p_holm: float | None = column(_ratio("The same after Holm."), default=None)
+    exchanged_within: str | None = column(_text("Bags whose labels are exchanged share this."), default=None)
+    seed: int | None = column(_count("Of drawn exchanges; empty when all were tried."), default=None)
+    why_no_test: str | None = column(_text("Why there is no p."), default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LossRow(Row):
+    """What became of the bags of a level, and what that shows of the risk to lose one."""
+
+    FILE: ClassVar[str] = "losses.csv"
+    strain: str = column(_text("The strain's code, or `all strains`."))
+    supplement: str = column(_text("The supplement of the series; the control belongs to each."))
+    supplement_pct: float = column(_LEVEL)
+    spawned: int = column(_count("All bags."))
+    followed: int = column(_count("Of them lost, or followed to the end without a loss."))
+    lost: int = column(_count("Of them lost to contamination."))
+    running: int = column(_count("Neither lost nor at the end yet."))
+    gone: int = column(_count("Left the trial for another reason."))
+    heat_runs: int = column(_count("Heat runs of the followed bags."))
+    share_pct: float | None = column(_pct("Share lost of the followed bags."), default=None)
+    low_pct: float | None = column(_pct("Low end of its 90 % interval."), default=None)
+    limit_pct: float | None = column(
+        _pct("Upper one-sided 95 % limit, with what bags of a heat run share."), default=None
+    )
+    limit_at_worst_pct: float | None = column(_pct("The same if all suspects were losses."), default=None)
+    acceptable: str = column(
+        Column(kind="choice", meaning="Whether the limit is within the accepted risk.", choices=("yes", "no"))
+    )
+    more: int | None = column(_count("Further bags without a loss that would make it so."), default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YieldRow(Row):
+    """What one bag gave."""
+
+    FILE: ClassVar[str] = "yields.csv"
+    bag: str = column(_BAG)
+    compared: str = column(_text("The flush or age at which bags are compared."))
+    standing: str = column(
+        _text("How it stands there: harvested, spent, lost and nothing count; not yet and left don't.")
+    )
+    flushes: int = column(_count("Flushes so far."))
+    fresh_g: float = column(_grams("All it gave so far."))
+    compared_g: float | None = column(_grams("What it gave up to the flush or age compared."), default=None)
+    dry_g: float | None = column(_grams("Dry matter of its substrate, without spawn."), default=None)
+    pins_days: float | None = column(_days("Age at the first pins."), default=None)
+    first_days: float | None = column(_days("Age at the first harvest."), default=None)

@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from colscan.app.export.rows import CodebookRow, LongScoreRow, OutcomeRow
-from colscan.growth import outcomes_of
+from colscan.app.export.results import contrast_rows, fit_rows, loss_rows, yield_rows
+from colscan.app.export.rows import (
+    CodebookRow,
+    ContrastRow,
+    FitRow,
+    LongScoreRow,
+    LossRow,
+    OutcomeRow,
+    YieldRow,
+)
+from colscan.app.reporting.results import Results
 from colscan.growth.outcomes import Outcome, Span
 from colscan.ledger import Ledger
 from colscan.ledger.columns import (
@@ -34,7 +43,7 @@ class Exported:
     rows: tuple[Row, ...]
 
 
-def make_tables(trial: Trial, ledger: Ledger) -> tuple[Exported, ...]:
+def make_tables(trial: Trial, ledger: Ledger, results: Results) -> tuple[Exported, ...]:
     """Return all tables of an export, the codebook last.
 
     Parameters
@@ -43,11 +52,18 @@ def make_tables(trial: Trial, ledger: Ledger) -> tuple[Exported, ...]:
         The plan.
     ledger : Ledger
         The rows that count, in order of time.
+    results : Results
+        What was found.
     """
+    comparison, risk, yields = results.comparison, results.risk, results.yields
     tables: list[tuple[type[Row], Sequence[Row]]] = [
         (Bag, trial.bags),
         (LongScoreRow, _long_scores(trial, ledger)),
-        (OutcomeRow, [_outcome_row(one) for one in outcomes_of(trial, ledger)]),
+        (OutcomeRow, [_outcome_row(one) for one in results.outcomes]),
+        (FitRow, [*fit_rows(results.fits)]),
+        (ContrastRow, [] if isinstance(comparison, str) else [*contrast_rows(comparison)]),
+        (LossRow, [] if isinstance(risk, str) else [*loss_rows(risk)]),
+        (YieldRow, [] if isinstance(yields, str) else [*yield_rows(yields)]),
         (PhotoRow, ledger.photos),
         (SuspectRow, ledger.suspects),
         (VerdictRow, ledger.verdicts),

@@ -9,13 +9,11 @@ from pathlib import Path
 from colscan.app.charts import Kind, Subject, make_chart
 from colscan.app.reporting.answers import answer_or_why
 from colscan.app.reporting.pictures import picture_bags, picture_levels
+from colscan.app.reporting.results import find_results
 from colscan.app.reporting.versions import read_versions
-from colscan.growth import judge_bags, outcomes_of
-from colscan.growth.compare import compare
-from colscan.growth.crop import sum_yields
+from colscan.growth import judge_bags
 from colscan.growth.deviations import find_deviations
 from colscan.growth.next_run import plan_next
-from colscan.growth.risk import assess_risk
 from colscan.growth.unsaid import find_unsaid
 from colscan.ledger import read_ledger
 from colscan.present.report import ReportContent
@@ -41,9 +39,9 @@ def gather_report(trial_dir: Path, now: datetime) -> ReportContent:
         When the plan or the ledger can't be read.
     """
     trial, ledger = load_trial(trial_dir), read_ledger(trial_dir)
-    statuses, outcomes = judge_bags(trial, ledger, now), outcomes_of(trial, ledger)
-    risk = answer_or_why(lambda: assess_risk([(trial, ledger)], now=now))
-    known_risk = None if isinstance(risk, str) else risk
+    statuses, results = judge_bags(trial, ledger, now), find_results(trial, ledger, now)
+    outcomes = results.outcomes
+    risk = None if isinstance(results.risk, str) else results.risk
     pictures, gone = picture_bags(trial_dir, trial, ledger)
     by_level = answer_or_why(lambda: picture_levels(trial_dir, trial, ledger))
     return ReportContent(
@@ -56,12 +54,13 @@ def gather_report(trial_dir: Path, now: datetime) -> ReportContent:
         photos_gone=gone,
         by_level=() if isinstance(by_level, str) else by_level,
         charts=_charts(Subject(trial_dir=trial_dir, trial=trial, ledger=ledger, now=now)),
-        comparison=answer_or_why(lambda: compare(trial, ledger, now)),
-        risk=risk,
-        yields=answer_or_why(lambda: sum_yields(trial, ledger)),
+        fits=results.fits,
+        comparison=results.comparison,
+        risk=results.risk,
+        yields=results.yields,
         deviations=find_deviations(trial, ledger, outcomes),
-        unsaid=find_unsaid(trial, ledger, now, outcomes=outcomes, statuses=statuses, risk=known_risk),
-        next_run=plan_next(outcomes, known_risk),
+        unsaid=find_unsaid(trial, ledger, now, outcomes=outcomes, statuses=statuses, risk=risk),
+        next_run=plan_next(outcomes, risk),
         versions=read_versions(trial_dir, ledger),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 
+from colscan.growth.curve import BagFit, Estimate
 from colscan.growth.model import BagStatus
 from colscan.growth.outcomes import Milestone, Outcome
 from colscan.present.report.blocks import Block, Section, Strip, Table, Text
@@ -11,6 +12,7 @@ from colscan.present.report.content import BagPictures, ReportContent
 from colscan.present.report.drawings import drawings
 from colscan.present.report.words import say_end, say_span
 from colscan.trial.model import Bag
+from colscan.units import to_pct
 
 _NO_PICTURES = BagPictures(pictures=(), not_shown=0)
 
@@ -58,7 +60,7 @@ def show_curves(content: ReportContent) -> Section:
             "How white the bags are: thin growth counts less.",
         ),
     ) or [Text(text="No bag has been measured yet: there is no curve to draw.")]
-    blocks.append(_days(content))
+    blocks += [_days(content), _fits(content)]
     return Section(name="curves", heading="Curves", blocks=tuple(blocks))
 
 
@@ -88,3 +90,40 @@ def _days(content: ReportContent) -> Table:
         header=("bag", "strain", "supplement", *Milestone, "what became of it"),
         rows=tuple(rows),
     )
+
+
+def _fits(content: ReportContent) -> Table:
+    rows = [
+        (
+            one.bag.bag, one.bag.strain, one.bag.treatment,
+            f"disturbed on day {one.began_days:.1f}" if one.segment else "",
+            _figure(one.lag_days), _rate(one), _figure(one.half_days), _figure(one.ninety_days),
+            one.model.shape if one.model else "", _remark(one),
+        )
+        for one in content.fits
+    ]  # fmt: skip
+    return Table(
+        caption="The bags' curves, with 90 % intervals; days since spawning",
+        header=(
+            "bag", "strain", "supplement", "since", "leapt off on day", "greatest rate, points a day",
+            "half on day", "90 % on day", "model", "remark",
+        ),
+        rows=tuple(rows),
+    )  # fmt: skip
+
+
+def _figure(figure: Estimate | None) -> str:
+    return "" if figure is None else f"{figure.value:.1f} ({figure.low:.1f} to {figure.high:.1f})"
+
+
+def _rate(fit: BagFit) -> str:
+    rate = fit.rate_per_day
+    if rate is None:
+        return ""
+    value, low, high = (to_pct(part) for part in (rate.value, rate.low, rate.high))
+    return f"{value:.0f} ({low:.0f} to {high:.0f})"
+
+
+def _remark(fit: BagFit) -> str:
+    left_out = ", ".join(photo.photo for photo in fit.outliers)
+    return " ".join(part for part in (fit.why_not, left_out and f"Left out: {left_out}.") if part)

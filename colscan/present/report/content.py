@@ -8,6 +8,7 @@ from datetime import datetime
 
 from colscan.growth.compare import Comparison
 from colscan.growth.crop import Yields
+from colscan.growth.curve import BagFit
 from colscan.growth.deviations import Deviation
 from colscan.growth.model import BagStatus
 from colscan.growth.next_run import NextRun
@@ -66,6 +67,8 @@ class ReportContent:
         Bags of one age side by side, a strip a strain; empty without a photo.
     charts : mapping of str to bytes
         SVG files by what they show, as `colscan chart --kind` names it; those that the data carry.
+    fits : tuple of BagFit
+        The bags' curves.
     comparison, risk, yields
         The treatments held against each other, what was lost, what was harvested; or a sentence why there
         is no such answer.
@@ -84,6 +87,7 @@ class ReportContent:
     photos_gone: tuple[str, ...]
     by_level: tuple[Strip, ...]
     charts: Mapping[str, bytes]
+    fits: tuple[BagFit, ...]
     comparison: Comparison | str
     risk: RiskReport | str
     yields: Yields | str
