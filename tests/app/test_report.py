@@ -15,7 +15,7 @@ from colscan.trial.model import Bag
 
 SECTIONS = (
     "question", "set-up", "bags", "curves", "comparison", "losses", "yields", "unsaid", "next", "deviations",
-    "versions",
+    "numbers", "versions",
 )  # fmt: skip
 MAIL_BYTES = 10_000_000
 """What most mail still carries."""

@@ -69,8 +69,8 @@ def _defined(trial: Trial) -> str:
 def _analysed(results: Results) -> Iterator[str]:
     yield (
         "Curves are logistic, modified Gompertz or Richards models in the form of Zwietering and others"
-        " (1990, doi:10.1128/aem.56.6.1875-1881.1990), chosen bag by bag; where a figure isn't identified there is"
-        " none, and fits.csv says why."
+        " (1990, doi:10.1128/aem.56.6.1875-1881.1990), chosen bag by bag; where a figure isn't identified"
+        " there is none, and fits.csv says why."
     )
     if not isinstance(results.comparison, str):
         yield f"{results.comparison.method} Random draws begin from the seed {SEED}."

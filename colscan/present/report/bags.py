@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from colscan.growth.curve import BagFit, Estimate
 from colscan.growth.model import BagStatus
-from colscan.growth.outcomes import Milestone, Outcome
+from colscan.growth.outcomes import Outcome
 from colscan.present.report.blocks import Block, Section, Strip, Table, Text
 from colscan.present.report.content import BagPictures, ReportContent
 from colscan.present.report.drawings import drawings
 from colscan.present.report.words import say_end, say_span
 from colscan.trial.model import Bag
-from colscan.units import to_pct
 
 _NO_PICTURES = BagPictures(pictures=(), not_shown=0)
 
@@ -29,10 +27,18 @@ def show_pictures(content: ReportContent) -> Section:
     if content.photos_gone:
         gone = ", ".join(content.photos_gone)
         blocks.append(Text(text=f"Photos whose kept file is gone or damaged, and so not shown: {gone}."))
+    bare = []
     for bag in content.trial.bags:
         shown = content.pictures.get(bag.bag, _NO_PICTURES)
         text = _say_bag(statuses[bag.bag], outcomes.get(bag.bag), shown)
-        blocks.append(Strip(heading=_title(bag), text=text, pictures=shown.pictures))
+        if shown.pictures:
+            blocks.append(Strip(heading=_title(bag), text=text, pictures=shown.pictures))
+        else:
+            bare.append((_title(bag), text))
+    if bare:
+        blocks.append(
+            Table(caption="Bags without a picture", header=("bag", "where it stands"), rows=tuple(bare))
+        )
     return Section(name="bags", heading="Each bag over time", blocks=tuple(blocks))
 
 
@@ -60,7 +66,6 @@ def show_curves(content: ReportContent) -> Section:
             "How white the bags are: thin growth counts less.",
         ),
     ) or [Text(text="No bag has been measured yet: there is no curve to draw.")]
-    blocks += [_days(content), _fits(content)]
     return Section(name="curves", heading="Curves", blocks=tuple(blocks))
 
 
@@ -74,56 +79,3 @@ def _describe_curves(content: ReportContent) -> str:
 
 def _say_half(one: Outcome) -> str:
     return say_span(one.half)
-
-
-def _days(content: ReportContent) -> Table:
-    rows = [
-        (
-            one.bag.bag, one.bag.strain, one.bag.treatment,
-            *(say_span(one.reached(milestone)) for milestone in Milestone), say_end(one),
-        )
-        for one in content.outcomes
-    ]  # fmt: skip
-    return Table(
-        caption="Days since spawning between which each bag came so far: later than the one photo, at the"
-        " latest at the other",
-        header=("bag", "strain", "supplement", *Milestone, "what became of it"),
-        rows=tuple(rows),
-    )
-
-
-def _fits(content: ReportContent) -> Table:
-    rows = [
-        (
-            one.bag.bag, one.bag.strain, one.bag.treatment,
-            f"disturbed on day {one.began_days:.1f}" if one.segment else "",
-            _figure(one.lag_days), _rate(one), _figure(one.half_days), _figure(one.ninety_days),
-            one.model.shape if one.model else "", _remark(one),
-        )
-        for one in content.fits
-    ]  # fmt: skip
-    return Table(
-        caption="The bags' curves, with 90 % intervals; days since spawning",
-        header=(
-            "bag", "strain", "supplement", "since", "leapt off on day", "greatest rate, points a day",
-            "half on day", "90 % on day", "model", "remark",
-        ),
-        rows=tuple(rows),
-    )  # fmt: skip
-
-
-def _figure(figure: Estimate | None) -> str:
-    return "" if figure is None else f"{figure.value:.1f} ({figure.low:.1f} to {figure.high:.1f})"
-
-
-def _rate(fit: BagFit) -> str:
-    rate = fit.rate_per_day
-    if rate is None:
-        return ""
-    value, low, high = (to_pct(part) for part in (rate.value, rate.low, rate.high))
-    return f"{value:.0f} ({low:.0f} to {high:.0f})"
-
-
-def _remark(fit: BagFit) -> str:
-    left_out = ", ".join(photo.photo for photo in fit.outliers)
-    return " ".join(part for part in (fit.why_not, left_out and f"Left out: {left_out}.") if part)

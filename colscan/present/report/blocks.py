@@ -44,6 +44,11 @@ class Table:
     header: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
 
+    def __post_init__(self) -> None:
+        if any(len(row) != len(self.header) for row in self.rows):
+            msg = f"a row of the table {self.caption!r} has not one cell for each of its columns"
+            raise ValueError(msg)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawing:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from colscan.growth.compare import ALL_STRAINS, Comparison
+from colscan.growth.compare import Comparison
 from colscan.growth.compare.model import Contrast, DayCount, TimesAtLevel
 from colscan.growth.curve import Estimate
 from colscan.present.report.blocks import Block, Listing, Section, Table, Text
@@ -48,6 +48,7 @@ def _blocks(found: Comparison, content: ReportContent) -> list[Block]:
             caption="When half of all bags spawned had come so far (days since spawning; 90 % interval)",
             header=(
                 "strain", "supplement", "so far", "bags", "heat runs", "came", "lost",
+                "median between days",
                 "interval",
             ),
             rows=tuple(_times(one) for one in found.times),
@@ -66,8 +67,7 @@ def _blocks(found: Comparison, content: ReportContent) -> list[Block]:
 
 
 def _day(one: DayCount) -> tuple[Cell, ...]:
-    scope = "all" if one.scope == ALL_STRAINS else one.scope
-    return (scope, one.treatment, f"{one.day:.1f}", one.bags, one.full, one.lost, one.running, one.gone)
+    return (one.scope, one.treatment, f"{one.day:.1f}", one.bags, one.full, one.lost, one.running, one.gone)
 
 
 def _times(one: TimesAtLevel) -> tuple[Cell, ...]:

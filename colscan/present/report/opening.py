@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import takewhile
 
 from colscan.present.report.blocks import Block, Listing, Section, Table, Text
 from colscan.present.report.content import ReportContent
 from colscan.units import to_pct
 
-MOST_IN_SHORT = 5
-"""Sentences of the comparison that stand at the top."""
+MOST_IN_SHORT = 9
+"""Sentences of each answer that stand at the top, of the comparison only those over all strains."""
 
 
 def show_question(content: ReportContent) -> Section:
@@ -24,7 +25,11 @@ def show_question(content: ReportContent) -> Section:
 def _in_short(content: ReportContent) -> Iterator[str]:
     """The answers in a few sentences; each section has all of them."""
     comparison, risk, yields = content.comparison, content.risk, content.yields
-    yield from (comparison,) if isinstance(comparison, str) else comparison.sentences[:MOST_IN_SHORT]
+    if isinstance(comparison, str):
+        yield comparison
+    else:
+        single = tuple(strain.code for strain in content.trial.strains)
+        yield from takewhile(lambda said: not said.startswith(single), comparison.sentences[:MOST_IN_SHORT])
     if not isinstance(risk, str):
         for series in risk.series:
             if series.strain is None:
@@ -34,7 +39,7 @@ def _in_short(content: ReportContent) -> Iterator[str]:
                     f" of its bags: {highest}."
                 )
     if not isinstance(yields, str) and any(one.flushes for one in yields.bags):
-        yield from yields.sentences[:1]
+        yield from yields.sentences[:MOST_IN_SHORT]
 
 
 def show_setup(content: ReportContent) -> Section:
@@ -74,7 +79,6 @@ def show_setup(content: ReportContent) -> Section:
         ),
         Table(caption="Treatments", header=("supplement", "percent of"), rows=tuple(treatments)),
         *_recipe(content),
-        _bags(content),
     )
     return Section(name="set-up", heading="How it was set up", blocks=blocks)
 
@@ -100,27 +104,3 @@ def _recipe(content: ReportContent) -> tuple[Table, ...]:
             rows=tuple((part, said) for part, said in rows if said),
         ),
     )
-
-
-def _bags(content: ReportContent) -> Table:
-    rows = [
-        (
-            bag.bag, bag.strain, bag.treatment, bag.heat_run, bag.mix_batch, bag.spawn_lot,
-            " ".join(part for part in (bag.shelf, bag.position) if part),
-            f"{bag.inoculated_at:%Y-%m-%d %H:%M}", bag.role if bag.role != "trial" else "", bag.note,
-        )
-        for bag in content.trial.bags
-    ]  # fmt: skip
-    header = (
-        "bag",
-        "strain",
-        "supplement",
-        "heat run",
-        "mix",
-        "spawn lot",
-        "place",
-        "spawned",
-        "role",
-        "note",
-    )
-    return Table(caption="Bags", header=header, rows=tuple(rows))

@@ -8,13 +8,14 @@ from colscan.present.report.closing import show_deviations, show_next, show_unsa
 from colscan.present.report.comparison import show_comparison
 from colscan.present.report.content import ReportContent
 from colscan.present.report.losses import show_losses
+from colscan.present.report.numbers import show_numbers
 from colscan.present.report.opening import show_question, show_setup
 from colscan.present.report.page import render_page
 from colscan.present.report.yields import show_yields
 
 _SECTIONS = (
     show_question, show_setup, show_pictures, show_curves, show_comparison, show_losses, show_yields,
-    show_unsaid, show_next, show_deviations, show_versions,
+    show_unsaid, show_next, show_deviations, show_numbers, show_versions,
 )  # fmt: skip
 
 
