@@ -100,7 +100,7 @@ def _spread_days(outcomes: Sequence[Outcome]) -> float | None:
 def _time_needs(spread: float | None, strains: int) -> tuple[TimeNeed, ...]:
     if spread is None:
         return tuple(
-            TimeNeed(difference=f"{sd:g} standard deviations between bags", bags=_fewest(sd, strains))
+            TimeNeed(difference=f"{sd:g} times how much bags of a kind differ", bags=_fewest(sd, strains))
             for sd in _ASSUMED_SD
         )
     return tuple(

@@ -39,6 +39,13 @@ def show_next(content: ReportContent) -> Section:
                 rows=tuple((one.difference, one.bags or "too many") for one in next_run.times),
             )
         )
+    name = content.trial.name
+    blocks.append(
+        Text(
+            text=f"colscan new NEXT --from {name} begins the next trial from this one, and says what is other"
+            " there; colscan plan draws its bags by lot over heat runs, mixes and places."
+        )
+    )
     return Section(name="next", heading="What to run next", blocks=tuple(blocks))
 
 

@@ -21,7 +21,9 @@ def show_numbers(content: ReportContent) -> Section:
     notes = Listing(
         items=tuple(f"{text}: {', '.join(dict.fromkeys(bags))}" for text, bags in remarks.items())
     )
-    blocks: list[Block] = [_bags(content), _days(content), _fits(content)]
+    blocks: list[Block] = [_bags(content), _days(content)]
+    if any(fit.half_days or fit.model for fit in content.fits):
+        blocks.append(_fits(content))
     if remarks:
         blocks.append(notes)
     return Section(name="numbers", heading="The numbers bag by bag", blocks=tuple(blocks))

@@ -28,7 +28,8 @@ def _in_short(content: ReportContent) -> Iterator[str]:
     if isinstance(comparison, str):
         yield comparison
     else:
-        single = tuple(strain.code for strain in content.trial.strains)
+        strains = tuple(strain.code for strain in content.trial.strains)
+        single = strains if len(strains) > 1 else ()
         yield from takewhile(lambda said: not said.startswith(single), comparison.sentences[:MOST_IN_SHORT])
     if not isinstance(risk, str):
         for series in risk.series:
