@@ -22,13 +22,3 @@ __all__ = [
     "Measure",
     "Shape",
 ]
-    "fit_bags",
-    "predict",
-    "describe_fit",
-    "ratio_of_rates",
-    "BagFit",
-    "Curve",
-    "Estimate",
-    "Measure",
-    "Shape",
-]

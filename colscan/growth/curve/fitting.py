@@ -39,6 +39,7 @@ WHY_MISSED = {
 MODEL_SD = 0.03
 """No model is trusted nearer than that: else the sure scores near 0 and 100 %, where real growth begins and
 ends more abruptly than any of the models, would make the middle of the climb too steep."""
+CLIMBING = (0.03, 0.97)
 GRID = 250
 """Steps of the trend over a segment: a tenth of a day in a spawn run of usual length."""
 BEYOND_DAYS = 2.0
@@ -134,7 +135,7 @@ def _targets(scores: Scores, trends: _Trends) -> Targets:
 
 def _find_trends(courses: Sequence[Course]) -> _Trends:
     everything = pad(courses)
-    spread = find_spread(_without_outliers(everything, USUAL, VERY_FAR_OFF))
+    spread = find_spread(_climbing(_without_outliers(everything, USUAL, VERY_FAR_OFF)))
     scores = _without_outliers(everything, spread, FAR_OFF)
     parts = divide_errors(scores, spread, [course.keys for course in courses])
     last = (scores.days * everything.used).max(axis=1)
@@ -146,6 +147,14 @@ def _find_trends(courses: Sequence[Course]) -> _Trends:
         for i, start in enumerate(starts)
     )
     return _Trends(scores=scores, spread=spread, parts=parts, bands=bands)
+
+
+def _climbing(scores: Scores) -> Scores:
+    """Leave out bare and white bags: where scores are cut off at 0 or 100 %, they don't show their errors."""
+    share = to_share(scores.angle)
+    used = scores.used & (share >= CLIMBING[0]) & (share <= CLIMBING[1])
+    rows = used.sum(axis=1) >= 3  # two points lie on any line
+    return Scores(days=scores.days[rows], angle=scores.angle[rows], sd=scores.sd[rows], used=used[rows])
 
 
 def _without_outliers(scores: Scores, spread: Spread, far_off: float) -> Scores:
