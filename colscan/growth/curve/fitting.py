@@ -29,12 +29,12 @@ LEAST_POINTS = 5
 LEAST_DAYS = 2.0
 """Photos of one day show no growth, however many they are."""
 LEAST_GREATEST = 0.5
-"""A course that has not come to half tells neither asymptote nor rate: any of many curves passes it."""
+"""A course that has not come to half tells neither asymptote nor rate: many curves pass it."""
 SHARES = (0.5, 0.9)
 WHY_MISSED = {
     Missed.BEFORE: "{share} was reached before its first photo",
     Missed.NOT_YET: "too early to say {share}: not reached yet",
-    Missed.OPEN: "too early to say {share}: reached perhaps, more photos will tell",
+    Missed.OPEN: "too early to say {share}: perhaps reached, more photos will tell",
 }
 MODEL_SD = 0.03
 """No model is trusted nearer than that: else the sure scores near 0 and 100 %, where real growth begins and
@@ -183,7 +183,10 @@ def _bag_fit(course: Course, trends: _Trends, i: int, model: Chosen, measure: Me
     )  # fmt: skip
     greatest = float(course.value[used].max())
     if measure is Measure.COVERAGE and greatest < LEAST_GREATEST:
-        return replace(fit, why_not=f"too early to say: it has come to {100 * greatest:.0f} % only")
+        return replace(
+            fit,
+            why_not=f"too early to say: it has come to {100 * greatest:.0f} %, a curve takes half",
+        )
     whole = 1.0
     if measure is Measure.DENSITY:
         if model.asymptote is None:
@@ -213,9 +216,9 @@ def _gaps(model: Chosen, half: Estimate | Missed, ninety: Estimate | Missed) -> 
         for share, came in (("half", half), ("90 %", ninety))
         if isinstance(came, Missed)
     ]
-    figures = {"greatest rate": model.rate_per_day, "lag": model.lag_days, "end": model.asymptote}
+    figures = {"greatest rate": model.rate_per_day, "when it leapt off": model.lag_days}
     missing = [name for name, figure in figures.items() if figure is None]
-    return told + ([f"too early to say: {', '.join(missing)}"] if missing else [])
+    return told + ([f"not enough photos of the climb to say: {', '.join(missing)}"] if missing else [])
 
 
 def _outliers(course: Course, used: NDArray[np.bool_], band: Band) -> tuple[OutlierPhoto, ...]:
