@@ -40,7 +40,8 @@ def cards(trial_dir: Path, paper: str, blind: bool, practice: bool, output: Path
     and the scripts of India, and shows a hollow square for them.
 
     --practice makes another PDF: drawn faces of known coverage, 5 to 95 %, at
-    three sizes of colonies, and their answers, to train the eye.
+    three sizes of colonies, and their answers, to train the eye; colscan
+    practice lets the tool read a photo of it.
 
     \b
     Example:

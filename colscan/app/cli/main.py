@@ -20,6 +20,7 @@ COMMANDS = {
     "new": "Begin a trial: its plan and its list of bags.",
     "plan": "Draw the bags by lot, and say what they can show.",
     "cards": "Make the bags' cards to print.",
+    "practice": "Let the tool read a practice sheet: drawn coverage beside its own.",
     "map": "Say which bag without a card stands where, on one photo.",
     "scan": "Score the bags in photos and append the scores to the ledger.",
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",
