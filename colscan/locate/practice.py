@@ -36,7 +36,7 @@ BARE = 4
 """The bare face's place on each page, near its middle; places run along the rows."""
 PAGES = 2
 MOST_MM_PER_PX = 0.5
-"""Of a face as large as a bag's. In coarser photos the scorer puts hard edges further out than in finer ones."""
+"""Of a face as large as a bag's: coarser photos move hard edges further out than finer ones do."""
 INSET_MM = 0.75
 """This border of a face isn't scored, so that no white paper gets in: bent paper and lenses move faces by
 about as much as they move the corners of the tags off a plane."""

@@ -27,16 +27,17 @@ from colscan.present.card_sheets import PRINT_NOTE, draw_ruler
 from colscan.present.paper import MARGIN_MM, Page, Paper, write_pdf
 
 COVERAGES_PCT = (5, 10, 25, 50, 75, 90, 95)
-COLONIES_MM = {"small": 18.0 / TIMES, "middling": 27.0 / TIMES, "large": 40.0 / TIMES}
-"""Colony sizes and how far their drawn lumps reach (sigma of the field that is cut): 18 to 40 mm on a bag.
+COLONIES_MM = {"small": 27.0 / TIMES, "middling": 36.0 / TIMES, "large": 50.0 / TIMES}
+"""Colony sizes and how far their drawn lumps reach (sigma of the field that is cut): 27 to 50 mm on a bag.
 
 A half covered face of such lumps has an edge of 1 / (2 sqrt(2) sigma) for each unit of its area (Rice 1945,
-level crossings along all lines, https://doi.org/10.1002/j.1538-7305.1945.tb00453.x). With 18 mm that is as
+level crossings along all lines, https://doi.org/10.1002/j.1538-7305.1945.tb00453.x). With 27 mm that is as
 much as `_MOST_EDGE` allows.
 """
-# The scorer puts a hard edge 0.77 mm too far out on a face as large as a bag's. Edges may make half of the 3
-# points that it may be off here: mm of edge for each mm2 of a bag.
-_MOST_EDGE = 0.015 / 0.77
+# The scorer puts a hard edge 0.77 mm too far out on a face as large as a bag's. Edges may make a third of
+# the 3 points that it may be off here, as mostly covered faces err by some 2 without them: mm of edge for
+# each mm2 of a bag.
+_MOST_EDGE = 0.010 / 0.77
 CELL_MM = 0.25
 SUBSTRATE_RGB, MYCELIUM_RGB = (94, 86, 78), (131, 130, 126)
 """As in photos of bags, whose faces get less light than their card: wood .09 of the paper's, white .22."""
