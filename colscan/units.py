@@ -35,6 +35,15 @@ def to_celsius(fahrenheit: float) -> float:
     return (fahrenheit - 32.0) / 1.8
 
 
+def to_fahrenheit(celsius: float) -> float:
+    """Degrees Fahrenheit of degrees Celsius.
+
+    >>> to_fahrenheit(100.0)
+    212.0
+    """
+    return 1.8 * celsius + 32.0
+
+
 def days_between(start: datetime, end: datetime) -> float:
     """Elapsed days (hours / 24) from one aware time to another.
 

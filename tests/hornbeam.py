@@ -13,7 +13,16 @@ from zoneinfo import ZoneInfo
 
 from colscan.flags import Flag
 from colscan.ledger import Ledger
-from colscan.ledger.columns import EventRow, HarvestRow, PhotoRow, ScoreRow, SuspectRow, VerdictRow
+from colscan.ledger.columns import (
+    BatchRow,
+    EventRow,
+    HarvestRow,
+    HeatRunRow,
+    PhotoRow,
+    ScoreRow,
+    SuspectRow,
+    VerdictRow,
+)
 from colscan.tables import format_header, format_rows
 from colscan.trial.model import Bag, Strain, Treatment, Trial
 
@@ -203,6 +212,7 @@ def write_trial(folder: Path, trial: Trial, ledger: Ledger | None = None) -> Pat
         parts = (
             (PhotoRow, ledger.photos), (ScoreRow, ledger.scores), (SuspectRow, ledger.suspects),
             (VerdictRow, ledger.verdicts), (EventRow, ledger.events), (HarvestRow, ledger.harvests),
+            (BatchRow, ledger.batches), (HeatRunRow, ledger.heat_runs),
         )  # fmt: skip
         for row_type, rows in parts:
             (folder / row_type.FILE).write_bytes(format_header(row_type) + format_rows(rows))

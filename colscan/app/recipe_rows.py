@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from colscan.errors import TrialError
 from colscan.trial.amounts import LITRES, WATER_KG_PER_L, Masses
 from colscan.trial.recipe import (
     USUAL_MOISTURE,
     Base,
+    Part,
     Recipe,
     SpawnBase,
     carbon_to_nitrogen,
@@ -20,8 +22,23 @@ from colscan.trial.recipe import (
     with_usual_moisture,
 )
 
+_AS_WEIGHED = {part: f"{part}, as weighed" for part in Part}
+_TO_ADD, _WET, _DRY = "to add", "wet, without spawn", "of the substrate, oven-dry"
+SPAWN, _FILLED = "as weighed", "wet, with spawn"
+_ORDER = (*_AS_WEIGHED.values(), _TO_ADD, _WET, _DRY, SPAWN, _FILLED)
 MOISTURE_BASE = "moisture, of its weight"
 CN_BASE = "of the mix, by weight"
+
+
+class Key(NamedTuple):
+    """What tells a figure from the other ones; see `Figure`."""
+
+    treatment: str
+    mix: str
+    what: str
+    base: str
+    per: str
+    unit: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +50,9 @@ class Figure:
     what, base : str
         What it is, and what it is of or how it is counted.
     per : str
-        `bag`, `mix` or `trial`.
+        `bag`, `mix`, `level` (all its bags) or `trial`.
+    treatment, mix : str
+        Which level and mix of a trial; empty for a recipe of its own, and for what is over all of them.
     value : float or None
         None for not known.
     unit : str
@@ -45,11 +64,13 @@ class Figure:
     per: str
     value: float | None
     unit: str
+    treatment: str = ""
+    mix: str = ""
 
     @property
-    def key(self) -> tuple[str, str, str, str]:
+    def key(self) -> Key:
         """What tells it from the other figures."""
-        return self.what, self.base, self.per, self.unit
+        return Key(self.treatment, self.mix, self.what, self.base, self.per, self.unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +82,7 @@ class Amount:
     what, base : str
         What it is and how it is counted.
     mass_g : float
-        For one bag, g.
+        For all the bags, g.
     density_kg_per_l : float, optional
         Where it may be measured by volume.
     quart : str
@@ -75,33 +96,47 @@ class Amount:
     quart: str = "dry qt"
 
 
-def list_amounts(recipe: Recipe) -> list[Amount]:
-    """Return what is weighed for one bag, and what it comes to."""
-    amounts = [
+def list_parts(recipe: Recipe, *, bags: int = 1) -> list[Amount]:
+    """Return what the substrate of a number of bags is made of."""
+    parts = [
         Amount(
-            what=i.name, base=f"{i.part}, as weighed", mass_g=i.weight_g, density_kg_per_l=i.density_kg_per_l
+            what=i.name,
+            base=_AS_WEIGHED[i.part],
+            mass_g=i.weight_g * bags,
+            density_kg_per_l=i.density_kg_per_l,
         )
         for i in recipe.ingredients
     ]
-    amounts += [
-        Amount(
-            what="water",
-            base="to add",
-            mass_g=recipe.water_g,
-            density_kg_per_l=WATER_KG_PER_L,
-            quart="liquid qt",
-        ),
-        Amount(what="substrate", base="wet, without spawn", mass_g=recipe.wet_g),
-        Amount(what="dry matter", base="of the substrate, oven-dry", mass_g=recipe.dry_g),
+    water = Amount(
+        what="water",
+        base=_TO_ADD,
+        mass_g=recipe.water_g * bags,
+        density_kg_per_l=WATER_KG_PER_L,
+        quart="liquid qt",
+    )
+    return [*parts, water]
+
+
+def list_amounts(recipe: Recipe, *, bags: int = 1, blanks: int = 0) -> list[Amount]:
+    """Return what is weighed for a number of bags, and what it comes to; `blanks` of them get no spawn."""
+    amounts = [
+        *list_parts(recipe, bags=bags),
+        Amount(what="substrate", base=_WET, mass_g=recipe.wet_g * bags),
+        Amount(what="dry matter", base=_DRY, mass_g=recipe.dry_g * bags),
     ]
     if recipe.spawn is None:
         return amounts
-    total_g = recipe.wet_g + recipe.spawn.weight_g
+    spawn_g = recipe.spawn.weight_g * (bags - blanks)
     return [
         *amounts,
-        Amount(what="spawn", base="as weighed", mass_g=recipe.spawn.weight_g),
-        Amount(what="filled", base="wet, with spawn", mass_g=total_g),
+        Amount(what="spawn", base=SPAWN, mass_g=spawn_g),
+        Amount(what="filled", base=_FILLED, mass_g=recipe.wet_g * bags + spawn_g),
     ]
+
+
+def by_order(amount: Amount) -> int:
+    """Return where an amount stands in a list: as it goes into the mix."""
+    return _ORDER.index(amount.base)
 
 
 def list_figures(recipe: Recipe, scales: dict[str, int]) -> list[Figure]:
@@ -115,10 +150,10 @@ def list_figures(recipe: Recipe, scales: dict[str, int]) -> list[Figure]:
         Number of bags in a `bag`, `mix` or `trial`.
     """
     figures = [
-        Figure(what=amount.what, base=amount.base, per=per, value=value, unit=unit)
+        figure
         for per, bags in scales.items()
-        for amount in list_amounts(recipe)
-        for unit, value in measures(amount, bags).items()
+        for amount in list_amounts(recipe, bags=bags)
+        for figure in in_units(amount, per)
     ]
     counts = [
         Figure(what="bags", base="of this recipe", per=per, value=bags, unit="")
@@ -128,12 +163,19 @@ def list_figures(recipe: Recipe, scales: dict[str, int]) -> list[Figure]:
     return [*figures, *counts, *list_ratios(recipe)]
 
 
-def measures(amount: Amount, bags: int) -> dict[str, float]:
-    """Return an amount for a number of bags by unit: weights, and volumes where there is a density."""
-    mass_g = amount.mass_g * bags
-    by_unit = dataclasses.asdict(Masses.of(mass_g))
+def in_units(amount: Amount, per: str) -> list[Figure]:
+    """Return an amount as a figure in each unit."""
+    return [
+        Figure(what=amount.what, base=amount.base, per=per, value=value, unit=unit)
+        for unit, value in measures(amount).items()
+    ]
+
+
+def measures(amount: Amount) -> dict[str, float]:
+    """Return an amount by unit: weights, and volumes where there is a density."""
+    by_unit = dataclasses.asdict(Masses.of(amount.mass_g))
     if amount.density_kg_per_l is not None:
-        litres = mass_g / 1000.0 / amount.density_kg_per_l
+        litres = amount.mass_g / 1000.0 / amount.density_kg_per_l
         by_unit |= {"L": litres, f"US {amount.quart}": litres / LITRES[amount.quart]}
     return by_unit
 
@@ -166,25 +208,25 @@ def _percent(what: str, base: str, fraction: float | None) -> Figure:
     return Figure(what=what, base=base, per="bag", value=value, unit="%")
 
 
-def list_warnings(recipe: Recipe, *, target: float | None) -> Iterator[str]:
+def list_warnings(recipe: Recipe, *, target_pct: float | None) -> Iterator[str]:
     """Yield what is doubtful in a recipe, and how much it may be off.
 
     Parameters
     ----------
     recipe : Recipe
         Of one bag.
-    target : float, optional
-        The moisture that its water was worked out for.
+    target_pct : float, optional
+        The moisture that its water was worked out for, percent.
     """
     unknown = [i.name for i in recipe.ingredients if i.moisture is None]
     if unknown:
-        yield _warn_of_moisture(recipe, unknown, target)
+        yield _warn_of_moisture(recipe, unknown, target_pct)
     lacking = [i.name for i in recipe.ingredients if i.carbon is None]
     if 0 < len(lacking) < len(recipe.ingredients):
         yield f"no C:N of the mix: {', '.join(lacking)} has no C and N."
 
 
-def _warn_of_moisture(recipe: Recipe, unknown: list[str], target: float | None) -> str:
+def _warn_of_moisture(recipe: Recipe, unknown: list[str], target_pct: float | None) -> str:
     actual = dataclasses.replace(recipe, ingredients=with_usual_moisture(recipe.ingredients))
     said = (
         f"moisture left out for {', '.join(unknown)}: taken as 0 %. At {100 * USUAL_MOISTURE:g} %, usual for"
@@ -195,14 +237,16 @@ def _warn_of_moisture(recipe: Recipe, unknown: list[str], target: float | None) 
     levels = [f"{100 * r.supplement_level(Base.DRY):.1f} %" for r in (actual, recipe)]
     if levels[0] != levels[1]:
         said += f"; supplement {levels[0]} of {Base.DRY}, not {levels[1]}"
-    if target is not None:
+    if target_pct is not None:
         # Each gram of water that is taken for dry matter is too much itself, and asks for water of its own.
         hidden_g = actual.water_total_g - recipe.water_total_g
-        said += f"; the water is {hidden_g * (1.0 + wet_to_dry_basis(target)):.1f} g a bag too much"
+        said += (
+            f"; the water is {hidden_g * (1.0 + wet_to_dry_basis(target_pct / 100.0)):.1f} g a bag too much"
+        )
     return said + ". Dry a sample in an oven to know."
 
 
-def read_figures(path: Path) -> dict[tuple[str, str, str, str], float | None]:
+def read_figures(path: Path) -> dict[Key, float | None]:
     """Return the figures of a recipe that was printed as JSON, by their key.
 
     Raises
@@ -212,13 +256,16 @@ def read_figures(path: Path) -> dict[tuple[str, str, str, str], float | None]:
     """
     try:
         rows = json.loads(path.read_text(encoding="utf-8"))["rows"]
-        return {
-            (str(row["what"]), str(row["base"]), str(row["per"]), str(row["unit"])): _number(row["value"])
-            for row in rows
-        }
+        return {_key(row): _number(row["value"]) for row in rows}
     except (OSError, ValueError, KeyError, TypeError, UnicodeError):
         msg = f"{path} is no recipe that colscan printed as JSON."
         raise TrialError(msg, f"Make one with: colscan recipe ... --format json > {path.name}") from None
+
+
+def _key(row: Mapping[str, object]) -> Key:
+    """The key of a row; only a trial's recipe says treatment and mix."""
+    whole = {"treatment": "", "mix": "", **row}
+    return Key(*(str(whole[name]) for name in Key._fields))
 
 
 def _number(value: object) -> float | None:

@@ -5,8 +5,8 @@ of scores, what a chart marks on it, its status with an advice and the reason, a
 Flags nothing: it passes on the flags of the scores, and says `look` where they need a person.
 """
 
-from colscan.growth.efficiency import biological_efficiency_pct
+from colscan.growth.efficiency import biological_efficiency_pct, find_dry_substrate
 from colscan.growth.judge import judge_bags
 from colscan.growth.series import curves_of, series_of
 
-__all__ = ["judge_bags", "series_of", "curves_of", "biological_efficiency_pct"]
+__all__ = ["judge_bags", "series_of", "curves_of", "biological_efficiency_pct", "find_dry_substrate"]

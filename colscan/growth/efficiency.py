@@ -2,7 +2,43 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from colscan.errors import AnalysisError
+from colscan.trial.model import Bag, Trial
+from colscan.trial.trial_recipe import recipe_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrySubstrate:
+    """Dry matter of a bag's substrate.
+
+    Parameters
+    ----------
+    dry_g : float
+        Without the spawn's, g.
+    source : str
+        Where it comes from, when it isn't the bag's own in bags.csv; else empty.
+    """
+
+    dry_g: float
+    source: str = ""
+
+
+def find_dry_substrate(trial: Trial, bag: Bag) -> DrySubstrate | None:
+    """Return the dry matter of a bag: as bags.csv has it, else by the trial's recipe; None without both.
+
+    Where bags.csv has the bag's wet weight, the recipe gives its moisture only.
+    """
+    if bag.dry_g:
+        return DrySubstrate(dry_g=bag.dry_g)
+    if trial.recipe is None:
+        return None
+    recipe = recipe_of(trial, bag.supplement, bag.supplement_pct)
+    if bag.fill_wet_g:
+        dry_g = bag.fill_wet_g * (1.0 - recipe.moisture)
+        return DrySubstrate(dry_g=dry_g, source="as filled, at the recipe's moisture")
+    return DrySubstrate(dry_g=recipe.dry_g, source="by the recipe, not weighed")
 
 
 def biological_efficiency_pct(fresh_g: float, dry_g: float) -> float:

@@ -11,8 +11,10 @@ from typing import Any, TypeVar
 
 from colscan.errors import Problem
 from colscan.ledger.columns import (
+    BatchRow,
     EventRow,
     HarvestRow,
+    HeatRunRow,
     PhotoRow,
     ScoreRow,
     SuspectRow,
@@ -21,13 +23,15 @@ from colscan.ledger.columns import (
 )
 from colscan.ledger.tails import read_whole
 from colscan.tables import Line, Reading, Row
-from colscan.trial.model import Trial
+from colscan.trial.amounts import LEAST_MOISTURE_PCT
+from colscan.trial.model import Bag, Trial
 
 R = TypeVar("R", bound=Row)
 Scanned = Line[ScoreRow] | Line[SuspectRow]
 Said = Line[VerdictRow] | Line[HarvestRow]
 _RESCAN = "Restore the line from a copy, or take the photo's lines out of the three files and scan it again."
-_MEND = "Mend the line; `colscan verdict`, `event` and `harvest` check what they write."
+_MEND = "Mend the line; `colscan verdict`, `event`, `harvest`, `mix` and `heat` check what they write."
+_CORRECT_TIME = "Correct the time here, or `inoculated_at` in bags.csv."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +42,7 @@ class Books:
     ----------
     trial : Trial
         The plan.
-    photos, scores, suspects, verdicts, events, harvests : tuple of Line
+    photos, scores, suspects, verdicts, events, harvests, batches, heat_runs : tuple of Line
         The good rows with their line numbers; scores and suspects those with a commit mark.
     unmarked : tuple of Line
         Scores and suspects without.
@@ -57,6 +61,8 @@ class Books:
     verdicts: tuple[Line[VerdictRow], ...]
     events: tuple[Line[EventRow], ...]
     harvests: tuple[Line[HarvestRow], ...]
+    batches: tuple[Line[BatchRow], ...]
+    heat_runs: tuple[Line[HeatRunRow], ...]
     unmarked: tuple[Scanned, ...]
     unreadable: tuple[Problem, ...]
     missing: frozenset[str]
@@ -95,6 +101,8 @@ def _open_books(folder: Path, trial: Trial) -> Books:
         verdicts=lines(VerdictRow),
         events=lines(EventRow),
         harvests=lines(HarvestRow),
+        batches=lines(BatchRow),
+        heat_runs=lines(HeatRunRow),
         unmarked=tuple(x for x in scanned if (x.row.photo_sha256, x.row.method) not in marks),
         unreadable=tuple(unreadable),
         missing=frozenset(t.FILE for t in (ScoreRow, SuspectRow) if not (folder / t.FILE).exists()),
@@ -275,7 +283,54 @@ def _too_early(
 ) -> Iterator[Problem]:
     if code in began and when < began[code]:
         message = f"{when.isoformat()} is before bag {code} was inoculated ({began[code].isoformat()})"
-        yield _problem(line, message, "Correct the time here, or `inoculated_at` in bags.csv.")
+        yield _problem(line, message, _CORRECT_TIME)
+
+
+def check_mixes_known(books: Books) -> Iterator[Problem]:
+    """Yield rows about mixes and heat runs that no bag of the trial is of."""
+    hint = "Correct the name, or give it to its bags in bags.csv."
+    for batch in books.batches:
+        if batch.row.mix_batch not in books.trial.mixes:
+            yield _problem(batch, f"mix {batch.row.mix_batch!r} is not in bags.csv", hint)
+    for run in books.heat_runs:
+        if run.row.heat_run not in books.trial.heat_runs:
+            yield _problem(run, f"heat run {run.row.heat_run!r} is not in bags.csv", hint)
+
+
+def check_batch_moistures(books: Books) -> Iterator[Problem]:
+    """Yield moistures so small that they are a fraction, not a percentage."""
+    for line in books.batches:
+        pct = line.row.moisture_pct
+        if pct is not None and 0 < pct < LEAST_MOISTURE_PCT:
+            message = f"moisture {pct:g} % of {line.row.ingredient} is less than {LEAST_MOISTURE_PCT:g} %"
+            yield _problem(line, message, "It is a percentage of the wet weight: write 7 for 7 %.")
+
+
+def check_heat_run_ends(books: Books) -> Iterator[Problem]:
+    """Yield heat runs that ended before they began."""
+    for line in books.heat_runs:
+        row = line.row
+        if row.ended_at is not None and row.ended_at < row.started_at:
+            message = f"ended at {row.ended_at.isoformat()}, before it began ({row.started_at.isoformat()})"
+            yield _problem(line, message, _MEND)
+
+
+def check_before_inoculation(books: Books) -> Iterator[Problem]:
+    """Yield mixes and heat runs that were still to come when the first of their bags was inoculated."""
+    # Only of rows that count: a wrong time that was recorded again is mended.
+    mixes, runs = books.trial.mixes, books.trial.heat_runs
+    for batch in {line.row.key: line for line in books.batches}.values():
+        yield from _too_late(batch, batch.row.at, mixes.get(batch.row.mix_batch, ()))
+    for run in {line.row.heat_run: line for line in books.heat_runs}.values():
+        yield from _too_late(run, run.row.ended_at or run.row.started_at, runs.get(run.row.heat_run, ()))
+
+
+def _too_late(line: Line[Any], when: datetime, bags: Iterable[Bag]) -> Iterator[Problem]:
+    first = min(bags, key=lambda bag: bag.inoculated_at, default=None)
+    if first is not None and when > first.inoculated_at:
+        began = first.inoculated_at.isoformat()
+        message = f"{when.isoformat()} is after bag {first.bag} was inoculated ({began})"
+        yield _problem(line, message, _CORRECT_TIME)
 
 
 def check_originals_kept(books: Books) -> Iterator[Problem]:
@@ -302,5 +357,9 @@ CHECKS: tuple[Callable[[Books], Iterator[Problem]], ...] = (
     check_verdict_targets,
     check_harvest_weights,
     check_after_inoculation,
+    check_mixes_known,
+    check_batch_moistures,
+    check_heat_run_ends,
+    check_before_inoculation,
     check_originals_kept,
 )

@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from colscan.flags import Flag
 from colscan.tables import Column, Row, column
+from colscan.trial.recipe import HEAVIEST_G
 
 TAKEN_AT_FROM = ("exif-offset", "exif-trial-zone", "option", "file-name", "file-time")
 IDENTIFIED_BY = ("card", "map", "outline")
@@ -20,6 +21,13 @@ HAPPENINGS = (
     "shaken", "turned", "moved", "looked-round", "pins", "opened", "cold-shocked", "soaked", "fruiting",
     "discarded", "missing", "retired", "power-cut", "other",
 )  # fmt: skip
+COLDEST_CORE_C = -20.0
+"""As a home freezer has it: no thermometer in substrate shows less."""
+HOTTEST_CORE_C = 150.0
+"""Wet substrate is no hotter than steam at its pressure, 4.8 bar (absolute) here: above vessels for bags.
+
+What is above it is a slip, most often a reading in Fahrenheit.
+"""
 
 _PHOTO = Column(kind="text", meaning="The photo's file name as given.")
 _SHA = Column(kind="text", meaning="SHA-256 of the photo's bytes, lower-case hex.")
@@ -227,7 +235,67 @@ class HarvestRow(Row):
     note: str | None = column(_NOTE, default=None)
 
 
-LEDGER_TABLES: tuple[type[Row], ...] = (PhotoRow, ScoreRow, SuspectRow, VerdictRow, EventRow, HarvestRow)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchRow(Row):
+    """What was weighed into a mix of one ingredient; the latest row of a mix, ingredient and lot counts."""
+
+    FILE: ClassVar[str] = "batches.csv"
+    mix_batch: str = column(Column(kind="text", meaning="The mix, as in bags.csv."))
+    at: datetime = column(Column(kind="time", meaning="When it was weighed in."))
+    ingredient: str = column(Column(kind="text", meaning="What it is; `water` for the water added."))
+    lot: str | None = column(
+        Column(
+            kind="text",
+            meaning="The lot it is from. Of a mix, ingredient and lot the latest row counts; lots add up.",
+        ),
+        default=None,
+    )
+    weight_g: float = column(
+        Column(
+            kind="number",
+            meaning="Weight as weighed, for the whole mix.",
+            unit="g",
+            low=0,
+            high=HEAVIEST_G,
+        )
+    )
+    moisture_pct: float | None = column(_pct("Water of that weight."), default=None)
+
+    @property
+    def key(self) -> tuple[str, str, str | None]:
+        """What a later row must share to replace this one."""
+        return self.mix_batch, self.ingredient, self.lot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatRunRow(Row):
+    """How a heat run went; the latest row of a run counts."""
+
+    FILE: ClassVar[str] = "heat_runs.csv"
+    heat_run: str = column(
+        Column(kind="text", meaning="The heat run, as in bags.csv; its latest row counts.")
+    )
+    started_at: datetime = column(Column(kind="time", meaning="When it began."))
+    ended_at: datetime | None = column(Column(kind="time", meaning="When it ended."), default=None)
+    method: str | None = column(
+        Column(kind="text", meaning="The method, in the grower's words."), default=None
+    )
+    core_celsius: float | None = column(
+        Column(
+            kind="number",
+            meaning="What the thermometer in the substrate showed.",
+            unit="C",
+            low=COLDEST_CORE_C,
+            high=HOTTEST_CORE_C,
+        ),
+        default=None,
+    )
+    note: str | None = column(_NOTE, default=None)
+
+
+LEDGER_TABLES: tuple[type[Row], ...] = (
+    PhotoRow, ScoreRow, SuspectRow, VerdictRow, EventRow, HarvestRow, BatchRow, HeatRunRow,
+)  # fmt: skip
 SEGMENT_ENDERS = ("shaken", "turned", "opened")
 
 

@@ -8,7 +8,16 @@ from pathlib import Path
 from typing import TypeVar
 
 from colscan.errors import LedgerError
-from colscan.ledger.columns import EventRow, HarvestRow, PhotoRow, ScoreRow, SuspectRow, VerdictRow
+from colscan.ledger.columns import (
+    BatchRow,
+    EventRow,
+    HarvestRow,
+    HeatRunRow,
+    PhotoRow,
+    ScoreRow,
+    SuspectRow,
+    VerdictRow,
+)
 from colscan.ledger.tails import read_whole
 from colscan.tables import Row
 
@@ -30,6 +39,10 @@ class Ledger:
         All of them, by `at`; where times are equal the later line comes last.
     harvests : tuple of HarvestRow
         By `at`; of each bag and flush the last line of the file.
+    batches : tuple of BatchRow
+        By `at`; of each mix, ingredient and lot the last line of the file.
+    heat_runs : tuple of HeatRunRow
+        By `started_at`; of each heat run the last line of the file.
     """
 
     photos: tuple[PhotoRow, ...] = ()
@@ -38,6 +51,8 @@ class Ledger:
     verdicts: tuple[VerdictRow, ...] = ()
     events: tuple[EventRow, ...] = ()
     harvests: tuple[HarvestRow, ...] = ()
+    batches: tuple[BatchRow, ...] = ()
+    heat_runs: tuple[HeatRunRow, ...] = ()
 
 
 def read_ledger(folder: Path) -> Ledger:
@@ -67,6 +82,8 @@ def read_ledger(folder: Path) -> Ledger:
         verdicts=_by_at(_read_rows(folder, VerdictRow)),
         events=_by_at(_read_rows(folder, EventRow)),
         harvests=_by_at(_last_of_each(_read_rows(folder, HarvestRow), lambda row: (row.bag, row.flush))),
+        batches=_by_at(_last_of_each(_read_rows(folder, BatchRow), lambda row: row.key)),
+        heat_runs=_by_started(_last_of_each(_read_rows(folder, HeatRunRow), lambda row: row.heat_run)),
     )
 
 
@@ -85,7 +102,7 @@ def _last_of_each(rows: Iterable[R], key: Callable[[R], Hashable]) -> list[R]:
 
 TimedScan = TypeVar("TimedScan", PhotoRow, ScoreRow)
 TimedPhoto = TypeVar("TimedPhoto", PhotoRow, ScoreRow, SuspectRow)
-TimedSaying = TypeVar("TimedSaying", VerdictRow, EventRow, HarvestRow)
+TimedSaying = TypeVar("TimedSaying", VerdictRow, EventRow, HarvestRow, BatchRow)
 
 
 def _by_scanned(rows: Iterable[TimedScan]) -> list[TimedScan]:
@@ -99,3 +116,7 @@ def _by_taken(rows: Iterable[TimedPhoto]) -> tuple[TimedPhoto, ...]:
 
 def _by_at(rows: Iterable[TimedSaying]) -> tuple[TimedSaying, ...]:
     return tuple(sorted(rows, key=lambda row: row.at))
+
+
+def _by_started(rows: Iterable[HeatRunRow]) -> tuple[HeatRunRow, ...]:
+    return tuple(sorted(rows, key=lambda row: row.started_at))

@@ -8,11 +8,13 @@ Flags nothing.
 from colscan.present.card_sheets import draw_card_sheets, letters_lacking
 from colscan.present.chart import draw_chart
 from colscan.present.face_marks import FaceMarks
+from colscan.present.mixing_sheet import draw_mixing_sheet
 from colscan.present.overlay import draw_outlines, draw_overlay, encode_jpeg
 from colscan.present.practice import draw_practice
+from colscan.present.shelf_plan import draw_shelf_plan
 from colscan.present.table import Screen, render_rows
 
 __all__ = [
     "render_rows", "Screen", "draw_chart", "FaceMarks", "draw_outlines", "draw_overlay", "encode_jpeg",
-    "draw_card_sheets", "letters_lacking", "draw_practice",
+    "draw_card_sheets", "letters_lacking", "draw_mixing_sheet", "draw_practice", "draw_shelf_plan",
 ]  # fmt: skip

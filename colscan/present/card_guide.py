@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from colscan.locate.cards import CARD_MM, CELL_MM, TAG_LEFT_MM, TAG_MM
 from colscan.present.bag_card import tag_cells
+from colscan.present.cautions import HEAT_CAUTION, SPORE_CAUTION
 from colscan.present.paper import MARGIN_MM, Page, PointsMm, fit_text, printable, wrap_text
 
 WIDTH_MM = 180.0
@@ -19,13 +20,6 @@ STEPS = (
     "Fix each card on its own bag before the first photo: high, above the fill line, flat, upright, on the "
     "side that the camera will see. What is under the card is not measured.",
     "Cards 580 to 586 are for shelves: one on the front edge of each, above all where bags have none.",
-)
-CAUTIONS = (
-    "Boiling water, steam and pressure vessels burn; full vessels are heavy: let two people lift them. "
-    "For heating follow the vessel's manual and local guidance.",
-    "Spores of moulds and mushrooms make people ill. Don't open a contaminated bag indoors; air the room, "
-    "and wear at least an N95 respirator if you must handle or discard one. Who has asthma or a weakened "
-    "immune defence stays away.",
 )
 # The drawing is to scale: a usual bag of 190 by 330 mm (common practice, no source) and the card.
 _SCALE = 0.23
@@ -57,7 +51,7 @@ def draw_guide(page: Page, name: str) -> None:
     y += 110.0
     page.text((left, y), "Take care", size_mm=_TEXT_MM, bold=True)
     y += _LEADING_MM
-    for caution in CAUTIONS:
+    for caution in (HEAT_CAUTION, SPORE_CAUTION):
         y = _write_paragraph(page, (left, y), caution, width_mm=WIDTH_MM)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from colscan.present.paper import MARGIN_MM, NO_GLYPH, Page, Paper, fit_text, printable, write_pdf
@@ -46,9 +46,17 @@ def draw_card_sheets(trial: Trial, paper: Paper, *, blind: bool = False) -> byte
     return write_pdf(pages, f"Cards of the trial {trial.name}")
 
 
-def letters_lacking(trial: Trial) -> str:
-    """Return the letters that stand in a trial's names and that the cards' font lacks, each once."""
-    names = [trial.name, *trial.shelf_names]
+def letters_lacking(trial: Trial, more: Iterable[str] = ()) -> str:
+    """Return the letters that stand in a trial's names and that the sheets' font lacks, each once.
+
+    Parameters
+    ----------
+    trial : Trial
+        Its name, and those of its bags, strains, supplements and shelves.
+    more : iterable of str
+        Other texts that are printed.
+    """
+    names = [trial.name, *trial.shelf_names, *more]
     for bag in trial.bags:
         names += [bag.bag, bag.strain, bag.treatment]
     letters = sorted(set("".join(names)) - {NO_GLYPH})

@@ -43,7 +43,7 @@ PAPERS = {
 
 
 class Page:
-    """One page; all on it but pictures is vectors, letters too, so that no printer needs a font."""
+    """One page; all but pictures is vectors, and the font goes into the file: no printer needs it."""
 
     def __init__(self, paper: Paper) -> None:
         from matplotlib.figure import Figure
@@ -72,18 +72,25 @@ class Page:
 
     def area(self, polygons_mm: Iterable[PointsMm], *, grey: float = 0.0) -> None:
         """Fill polygons as one shape, so that no seam shows where they touch."""
+        from matplotlib.patches import PathPatch
         from matplotlib.path import Path as Outline
 
         rings = [Outline(np.vstack([ring, ring[:1]]), closed=True) for ring in map(np.asarray, polygons_mm)]
-        self._fill(Outline.make_compound_path(*rings), grey)
+        whole = Outline.make_compound_path(*rings)
+        shape = PathPatch(whole, facecolor=str(grey), linewidth=0, transform=self._to_page)
+        self.figure.add_artist(shape)
 
     def text(self, at_mm: tuple[float, float], text: str, *, size_mm: float, bold: bool = False) -> None:
         """Write a line of text, its baseline beginning at a point; the size is that of the em."""
+        from matplotlib.text import Text
+
         if not text.strip():
             return
-        outline = _outline(text, bold)
-        vertices = np.asarray(outline.vertices) * (size_mm, -size_mm) + at_mm
-        self._fill(type(outline)(vertices, outline.codes), 0.0)
+        font = _font(bold).copy()
+        font.set_size(size_mm * _POINTS_PER_MM)
+        # A dollar sign is a dollar sign, not the start of a formula.
+        written = Text(*at_mm, text, fontproperties=font, transform=self._to_page, parse_math=False)
+        self.figure.add_artist(written)
 
     def picture(
         self, corner_mm: tuple[float, float], size_mm: tuple[float, float], rgb: NDArray[np.uint8]
@@ -96,12 +103,6 @@ class Page:
         axes.axis("off")
         axes.imshow(rgb, aspect="auto", interpolation="none")
 
-    def _fill(self, outline: Outline, grey: float) -> None:
-        from matplotlib.patches import PathPatch
-
-        shape = PathPatch(outline, facecolor=str(grey), linewidth=0, transform=self._to_page)
-        self.figure.add_artist(shape)
-
 
 def write_pdf(pages: Sequence[Page], title: str) -> bytes:
     """Return the pages as a PDF; the same pages give the same bytes.
@@ -113,11 +114,13 @@ def write_pdf(pages: Sequence[Page], title: str) -> bytes:
     title : str
         The document's title.
     """
+    from matplotlib import rc_context
     from matplotlib.backends.backend_pdf import PdfPages
 
     buffer = BytesIO()
     metadata = {"Title": title, "Creator": "colscan", "Producer": None, "CreationDate": None}
-    with PdfPages(buffer, metadata=metadata) as pdf:
+    # 42: outlines as TrueType, which screens draw sharper than a PDF's own kind, and text can be searched.
+    with rc_context({"pdf.fonttype": 42}), PdfPages(buffer, metadata=metadata) as pdf:
         for page in pages:
             pdf.savefig(page.figure)
     return buffer.getvalue()
@@ -165,9 +168,13 @@ def fit_text(
 
 
 def wrap_text(text: str, width_mm: float, size_mm: float) -> list[str]:
-    """Return a text in lines, broken at spaces, as many words in each as a width holds."""
+    """Return a text in lines, broken at spaces, as many words in each as a width holds.
+
+    A word that is wider than a line is shortened.
+    """
     lines: list[str] = []
-    for word in text.split():
+    for whole in text.split():
+        word, _ = fit_text(whole, width_mm, (size_mm,))
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width_mm(longer, size_mm=size_mm) <= width_mm:
             lines[-1] = longer

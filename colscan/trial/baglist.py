@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -86,17 +87,56 @@ def derive_strains(bags: Sequence[Bag]) -> tuple[Strain, ...]:
     return tuple(Strain(code=code) for code in dict.fromkeys(b.strain for b in bags if needs_strain(b)))
 
 
-def derive_treatments(bags: Sequence[Bag]) -> tuple[Treatment, ...]:
-    """Return a treatment for each supplement and level that the bags have, lowest level first."""
+def derive_treatments(
+    bags: Sequence[Bag], *, base: str | None = None, earlier: Sequence[Treatment] = ()
+) -> tuple[Treatment, ...]:
+    """Return a treatment for each supplement and level that the bags have, lowest level first.
+
+    Parameters
+    ----------
+    bags : sequence of Bag
+        The bags.
+    base : str or None
+        What the levels are percentages of; None as `earlier` has it, else the main substrate as weighed.
+    earlier : sequence of Treatment
+        Those of a plan at hand.
+
+    Raises
+    ------
+    TrialError
+        When `earlier` has several bases and lacks the level: which is meant can't be told.
+    """
     supplements = list(dict.fromkeys(bag.supplement for bag in bags))
     levels = sorted({(supplements.index(bag.supplement), bag.supplement_pct) for bag in bags})
-    return tuple(Treatment(supplement=supplements[i], supplement_pct=pct) for i, pct in levels)
+    treatments = [Treatment(supplement=supplements[i], supplement_pct=pct) for i, pct in levels]
+    return tuple(dataclasses.replace(t, supplement_base=base or _base_of(t, earlier)) for t in treatments)
+
+
+def _base_of(treatment: Treatment, earlier: Sequence[Treatment]) -> str:
+    known = {(t.supplement, t.supplement_pct): t.supplement_base for t in earlier}
+    bases = list(dict.fromkeys(t.supplement_base for t in earlier if t.supplement != NOTHING))
+    same = known.get((treatment.supplement, treatment.supplement_pct))
+    if same is not None or not bases:
+        return same or treatment.supplement_base
+    if len(bases) > 1 and treatment.supplement != NOTHING:
+        msg = (
+            f"{treatment.supplement} {treatment.supplement_pct:g} % is a percentage of what? The plan has "
+            + (" and ".join(map(repr, bases)))
+        )
+        raise TrialError(msg, "Say it with --base.")
+    return bases[0]
 
 
 def read_aware_times(raw: bytes) -> tuple[datetime, ...]:
     """Return the inoculation times of a bag list that carry an offset; others are passed over."""
     times = [_parse_time(cell) for _, cell in _read_column(raw, "inoculated_at")]
     return tuple(t for t in times if t is not None and t.tzinfo is not None)
+
+
+def own_columns(raw: bytes) -> tuple[str, ...]:
+    """Return the names of a bag list's columns that are the grower's own."""
+    header = [cell.strip() for record in _read_records(raw)[:1] for cell in record.cells]
+    return tuple(name for name in header if name and name not in columns_of(Bag))
 
 
 def complete_list(raw: bytes, zone: tzinfo) -> CompletedList:

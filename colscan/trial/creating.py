@@ -64,6 +64,7 @@ def create_trial(
     name: str | None = None,
     question: str = "",
     time_zone: str | None = None,
+    base: str | None = None,
 ) -> NewTrial:
     """Return the trial made in a folder: its trial.toml and bags.csv.
 
@@ -83,6 +84,8 @@ def create_trial(
         What the trial is for.
     time_zone : str or None
         IANA name; None for this machine's, the bag list's, or UTC.
+    base : str or None
+        What the levels are percentages of; None for the main substrate as weighed.
 
     Raises
     ------
@@ -91,7 +94,7 @@ def create_trial(
     LedgerError
         When the folder can't be written to. Nothing is left behind then.
     """
-    own_list = _check_place(folder, bags)
+    own_list = check_place(folder, bags)
     live = find_live_tags(folder)
     zone = _choose_zone(time_zone, bags)
     if isinstance(bags, Path):
@@ -108,7 +111,7 @@ def create_trial(
         time_zone=zone.name,
         question=question,
         strains=derive_strains(rows),
-        treatments=derive_treatments(rows),
+        treatments=derive_treatments(rows, base=base),
     )
     text = format_plan(plan, example=draft.example).encode("utf-8")
     # Read back before it is written: what load_trial would refuse must not come about.
@@ -119,7 +122,7 @@ def create_trial(
     return NewTrial(trial=trial, notes=(f"time zone: {zone.name} ({zone.because})", *draft.notes, *shared))
 
 
-def _check_place(folder: Path, bags: Layout | Path) -> bool:
+def check_place(folder: Path, bags: Layout | Path) -> bool:
     """Return whether the bag list is the bags.csv that stands in the folder; refuse what is in the way."""
     own = folder / Bag.FILE
     try:
@@ -151,14 +154,32 @@ def choose_name(name: str | None, folder: Path) -> str:
     return name
 
 
+def checked_zone(name: str) -> str:
+    """Return the name of a zone that an option gave; one that is not known is refused (`TrialError`)."""
+    try:
+        return check_zone(name)
+    except ValueError as error:
+        msg = f"--zone {error}"
+        raise TrialError(msg, "Write an IANA name: continent or ocean, slash, city.") from None
+
+
 def _choose_zone(given: str | None, bags: Layout | Path) -> ChosenZone:
-    if given is not None:
-        try:
-            check_zone(given)
-        except ValueError as error:
-            msg = f"--zone {error}"
-            raise TrialError(msg, "Write an IANA name: continent or ocean, slash, city.") from None
-    return choose_zone(given, read_aware_times(read_plan_file(bags)) if isinstance(bags, Path) else ())
+    zone = None if given is None else checked_zone(given)
+    return choose_zone(zone, read_aware_times(read_plan_file(bags)) if isinstance(bags, Path) else ())
+
+
+def format_files(trial: Trial) -> tuple[Trial, dict[str, bytes]]:
+    """Return a trial as it will be read, and its files by name; trial.toml comes last and makes it one.
+
+    Raises
+    ------
+    TrialError
+        When `load_trial` would refuse it.
+    """
+    text, rows = format_plan(trial, example=False).encode(), format_header(Bag) + format_rows(trial.bags)
+    plan = parse_plan(text, PLAN_FILE)
+    read = dataclasses.replace(plan, bags=parse_bags(rows, Bag.FILE, plan=plan))
+    return read, {Bag.FILE: rows, PLAN_FILE: text}
 
 
 def _draft_from_list(path: Path, zone: ZoneInfo, *, is_there: bool) -> _Draft:

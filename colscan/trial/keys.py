@@ -12,8 +12,11 @@ from colscan.trial.model import HEALTHY_LOOKS, SHELF_TAGS
 from colscan.trial.zones import check_zone
 from colscan.units import with_offset
 
-Kind = Literal["text", "code", "number", "integer", "time", "zone", "horizon", "choice", "choices", "tags"]
+Kind = Literal[
+    "text", "texts", "code", "number", "integer", "time", "zone", "horizon", "choice", "choices", "tags"
+]
 HORIZONS = ("full", "first-harvest")
+_A_TIME = "2026-03-30T18:00:00-05:00"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,8 +26,9 @@ class Key:
     Parameters
     ----------
     kind : str
-        `text`, `code` (a text in one line), `number`, `integer`, `time`, `zone` (IANA name), `horizon`,
-        `choice` (one of `choices`), `choices` (a list of them) or `tags` (a list of shelf cards' tag ids).
+        `text`, `texts` (a list of them), `code` (a text in one line), `number`, `integer`, `time`, `zone`
+        (IANA name), `horizon`, `choice` (one of `choices`), `choices` (a list of them) or `tags` (a list
+        of shelf cards' tag ids).
     meaning : str
         For the grower, with the unit.
     required : bool
@@ -33,6 +37,8 @@ class Key:
         The allowed words.
     low, high : float
         Allowed range of a number, inclusive.
+    example : str
+        How it is written in TOML; shown where it isn't set.
     """
 
     kind: Kind
@@ -41,6 +47,7 @@ class Key:
     choices: tuple[str, ...] = ()
     low: float = -math.inf
     high: float = math.inf
+    example: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,10 +82,13 @@ TOP = Section(
         ),
         "question": Key(kind="text", meaning="The one question that this trial is for, in a sentence."),
         "planned_end": Key(
-            kind="time", meaning="When the trial is meant to end. Results before that are called interim."
+            kind="time",
+            example=_A_TIME,
+            meaning="When the trial is meant to end. Results before that are called interim.",
         ),
         "ended_at": Key(
             kind="time",
+            example=_A_TIME,
             meaning="When it did end. From then on its cards (their tags) are free for other trials.",
         ),
         "plan": Key(
@@ -131,7 +141,54 @@ LIMITS = Section(
         ),
     },
 )
-RECIPE = Section(name="recipe", keys={})
+RECIPE = Section(
+    name="recipe",
+    keys={
+        "main": Key(
+            kind="texts",
+            required=True,
+            meaning='Main substrate of one bag, each "NAME, AMOUNT, moisture P%"; then, where known, "C P%, N'
+            ' P%, source TEXT" and "density D" (kg per litre).',
+        ),
+        "supplement": Key(
+            kind="texts",
+            meaning="Supplements likewise, but without amount: their levels are those under [[treatment]].",
+        ),
+        "other": Key(kind="texts", meaning="Anything else that every bag gets, as gypsum, with its amount."),
+        "water": Key(
+            kind="text",
+            example='"45 oz"',
+            meaning="Water added to a bag, at every level alike. Or, instead of it, moisture_pct:",
+        ),
+        "moisture_pct": Key(
+            kind="number",
+            low=1,
+            high=99,
+            example="60",
+            meaning="The moisture that each level's water is worked out for, in percent of the wet weight.",
+        ),
+        "bag_wet": Key(
+            kind="text",
+            example='"2.5 kg"',
+            meaning="Wet weight of a bag without spawn: main, its amount left out, makes it up.",
+        ),
+        "bag_dry": Key(
+            kind="text", example='"1 kg"', meaning="Likewise, the oven-dry matter of a bag instead."
+        ),
+        "spawn": Key(
+            kind="text",
+            example='"5% of wet"',
+            meaning='Spawn of a bag: a weight, or "5% of wet" (wet substrate), or "10% of dry".',
+        ),
+        "spawn_moisture_pct": Key(
+            kind="number",
+            low=0,
+            high=99,
+            example="45",
+            meaning="The spawn's moisture, in percent of its weight. It counts in no moisture of the mix.",
+        ),
+    },
+)
 STRAIN = Section(
     name="strain",
     repeated=True,
@@ -166,7 +223,9 @@ TREATMENT = Section(
             kind="number", required=True, low=0, high=100, meaning="Its level, in percent of supplement_base."
         ),
         "supplement_base": Key(
-            kind="text", meaning='What the percentage is of, e.g. "all dry matter"; shown with the number.'
+            kind="text",
+            meaning='What the percentage is of: "main substrate as weighed", or "all dry matter, oven-dry";'
+            " shown with the number.",
         ),
     },
 )
@@ -203,6 +262,8 @@ def parse_value(key: Key, value: Any, zone: tzinfo) -> Any:
         return _horizon(key, value)
     if key.kind == "choices":
         return tuple(_choice(key, word) for word in _list(value))
+    if key.kind == "texts":
+        return _texts(key, value)
     if key.kind == "tags":
         return tuple(_number(key, tag, whole=True) for tag in _list(value))
     text = _text(value)
@@ -260,6 +321,14 @@ def _list(value: Any) -> list[Any]:
         return value
     msg = f"{shown(value)} is not a list in [ ]"
     raise ValueError(msg)
+
+
+def _texts(key: Key, value: Any) -> tuple[str, ...]:
+    texts = tuple(map(_text, _list(value)))
+    if key.required and not texts:
+        msg = "is empty"
+        raise ValueError(msg)
+    return texts
 
 
 def _number(key: Key, value: Any, *, whole: bool = False) -> float:

@@ -63,6 +63,44 @@ class Treatment:
     supplement_pct: float
     supplement_base: str = "main substrate as weighed"
 
+    @property
+    def name(self) -> str:
+        """Supplement and level as shown on screens, e.g. ``bran 4 %``."""
+        return "none" if self.supplement == "none" else f"{self.supplement} {self.supplement_pct:g} %"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipePlan:
+    """What goes into one bag, in the words of `colscan recipe`; `trial_recipe` works it out.
+
+    Parameters
+    ----------
+    main, other : tuple of str
+        Ingredients as ``NAME, AMOUNT, moisture P%, ...``.
+    supplement : tuple of str
+        Likewise; those of a trial have no amount, for their levels are the treatments'.
+    water : str or None
+        Water added, as ``45 oz``; or instead
+    moisture_pct : float or None
+        the moisture to reach, percent of the wet weight.
+    bag_wet, bag_dry : str or None
+        Wet weight or dry matter of a bag, as ``2.5 kg``; the main substrate, without amount, makes it up.
+    spawn : str or None
+        As ``1 lb``, ``5% of wet`` or ``10% of dry``.
+    spawn_moisture_pct : float or None
+        Its moisture, percent of its weight.
+    """
+
+    main: tuple[str, ...]
+    supplement: tuple[str, ...] = ()
+    other: tuple[str, ...] = ()
+    water: str | None = None
+    moisture_pct: float | None = None
+    bag_wet: str | None = None
+    bag_dry: str | None = None
+    spawn: str | None = None
+    spawn_moisture_pct: float | None = None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shelf:
@@ -137,8 +175,8 @@ class Bag(Row):
 
     @property
     def treatment(self) -> str:
-        """Supplement and level as shown on screens, e.g. ``bran 4 %``."""
-        return "none" if self.supplement == "none" else f"{self.supplement} {self.supplement_pct:g} %"
+        """Its treatment's name."""
+        return Treatment(supplement=self.supplement, supplement_pct=self.supplement_pct).name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,6 +190,7 @@ class Trial:
     ended_at: datetime | None = None
     plan: str = ""
     limits: Limits = field(default_factory=Limits)
+    recipe: RecipePlan | None = None
     strains: tuple[Strain, ...] = ()
     treatments: tuple[Treatment, ...] = ()
     shelves: tuple[Shelf, ...] = ()
@@ -170,6 +209,20 @@ class Trial:
     def bag(self, code: str) -> Bag | None:
         """The bag of this code, or None."""
         return next((bag for bag in self.bags if bag.bag == code), None)
+
+    @property
+    def mixes(self) -> dict[str, tuple[Bag, ...]]:
+        """The bags of each mix that bags.csv names."""
+        return self._bags_by("mix_batch")
+
+    @property
+    def heat_runs(self) -> dict[str, tuple[Bag, ...]]:
+        """The bags of each heat run that bags.csv names."""
+        return self._bags_by("heat_run")
+
+    def _bags_by(self, column_name: str) -> dict[str, tuple[Bag, ...]]:
+        names = dict.fromkeys(name for bag in self.bags if (name := getattr(bag, column_name)))
+        return {name: tuple(bag for bag in self.bags if getattr(bag, column_name) == name) for name in names}
 
     def strain(self, code: str) -> Strain | None:
         """The strain of this code, or None."""

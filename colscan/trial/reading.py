@@ -15,10 +15,11 @@ from zoneinfo import ZoneInfo
 from colscan.errors import Problem, TrialError
 from colscan.hints import suggest_near
 from colscan.trial.baglist import parse_bags
-from colscan.trial.keys import SECTIONS, SHELF, STRAIN, TOP, TREATMENT, Section, parse_value, shown
+from colscan.trial.keys import RECIPE, SECTIONS, SHELF, STRAIN, TOP, TREATMENT, Section, parse_value, shown
 from colscan.trial.lines import KeyPath, find_key_lines
-from colscan.trial.model import PLAN_FILE, Bag, Limits, Shelf, Strain, Treatment, Trial
+from colscan.trial.model import PLAN_FILE, Bag, Limits, RecipePlan, Shelf, Strain, Treatment, Trial
 from colscan.trial.problems import decode_plan_file, raise_problems, read_plan_file
+from colscan.trial.trial_recipe import check_texts, recipe_of
 from colscan.trial.zones import check_zone
 
 
@@ -94,11 +95,12 @@ def parse_plan(raw: bytes, source: str) -> Trial:
     text = decode_plan_file(raw, source)
     reading = _Reading(source=source, data=parse_toml(text, source), lines=find_key_lines(text))
     top = _read_top(reading)
-    limits, _recipe, strains, treatments, shelves = (_read_section(reading, s) for s in SECTIONS)
+    limits, recipe, strains, treatments, shelves = (_read_section(reading, s) for s in SECTIONS)
     reading.finish()
     trial = Trial(
         **top,
         limits=Limits(**(limits[0] if limits else {})),
+        recipe=RecipePlan(**recipe[0]) if recipe else None,
         strains=tuple(Strain(**values) for values in strains),
         treatments=tuple(Treatment(**values) for values in treatments),
         shelves=tuple(Shelf(**values) for values in shelves),
@@ -192,10 +194,8 @@ def _refuse_unknown(reading: _Reading, section: Section, path: KeyPath, value: A
     elsewhere = [s.header for s in (TOP, *SECTIONS) if name in s.keys]
     if elsewhere:
         hint = f"It belongs under {' or '.join(elsewhere)}."
-    elif section.keys:
-        hint = f"{suggest_near(name, section.keys)}The keys there are: {', '.join(section.keys)}."
     else:
-        hint = f"{section.header} has no keys yet: take the line out."
+        hint = f"{suggest_near(name, section.keys)}The keys there are: {', '.join(section.keys)}."
     reading.refuse(path, f"unknown key {name!r} in {section.header}", hint)
 
 
@@ -210,6 +210,8 @@ def _check_together(reading: _Reading, trial: Trial) -> None:
         reading.refuse(
             ("limits", "ready_coverage_pct"), message, "The interval's low end lies below: swap them?"
         )
+    if trial.recipe is not None:
+        _check_recipe(reading, trial, trial.recipe)
     _refuse_doubles(reading, STRAIN, [(s.code,) for s in trial.strains])
     _refuse_doubles(reading, TREATMENT, [(t.supplement, t.supplement_pct) for t in trial.treatments])
     _refuse_doubles(reading, SHELF, [(s.name,) for s in trial.shelves])
@@ -221,6 +223,21 @@ def _check_together(reading: _Reading, trial: Trial) -> None:
                 f"card {card} is on two shelves, {trial.shelves[first].name!r} and {trial.shelves[i].name!r}"
             )
             reading.refuse(("shelf", i, "cards"), message, "Each shelf card has a tag of its own.")
+
+
+def _check_recipe(reading: _Reading, trial: Trial, recipe: RecipePlan) -> None:
+    """Refuse a text that isn't understood, and a recipe that doesn't work out at one of the treatments."""
+    wrong = list(check_texts(recipe))
+    for key, i, error in wrong:
+        reading.refuse(("recipe", key, i), f"{key} in {RECIPE.header}: {error.message}", error.hint)
+    levels = [("none", 0.0), *((t.supplement, t.supplement_pct) for t in trial.treatments)]
+    for supplement, pct in levels if not wrong else ():
+        try:
+            recipe_of(trial, supplement, pct)
+        except TrialError as error:
+            level = "" if supplement == "none" else f" at {supplement} {pct:g} %"
+            reading.refuse(("recipe",), f"{RECIPE.header}{level}: {error.message}", error.hint)
+            return
 
 
 def _refuse_doubles(reading: _Reading, section: Section, identities: list[tuple[Any, ...]]) -> None:

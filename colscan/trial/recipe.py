@@ -354,7 +354,7 @@ def with_usual_moisture(ingredients: Sequence[Ingredient]) -> tuple[Ingredient, 
 
 def _check_mass(value: float, what: str) -> None:
     if not 0.0 <= value <= HEAVIEST_G:  # also refuses nan
-        msg = f"{what}: {value:g} g can't be an amount for one bag."
+        msg = f"{what}: {value:g} g can't be an amount."
         raise TrialError(msg, f"Give 0 or more, and at most {HEAVIEST_G / 1000:g} kg.")
 
 

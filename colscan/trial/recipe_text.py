@@ -10,13 +10,19 @@ from colscan.trial.amounts import parse_mass, parse_moisture, parse_percent
 from colscan.trial.recipe import Base, Ingredient, Part, Recipe, Share, Spawn
 
 EXAMPLE = '"bran, 0.8 oz, moisture 12%"'
+WEIGHED_EXAMPLE = '"pellets, 2.03 kg, moisture 7%, lot A12"'
+_LOT = "lot "
 _SHARE = re.compile(r"(?P<percent>[^%]*)%\s*(?:of\s+(?P<base>\w+))?\Z", re.IGNORECASE)
+_UNWEIGHED = {
+    Part.MAIN: ("the bag's weight", "the main substrate makes up the bag"),
+    Part.SUPPLEMENT: ("the treatments' levels", "a trial's supplement has the level of each treatment"),
+}
 _SUPPLEMENT_BASES = {"main": Base.MAIN, "dry": Base.DRY}
 _SPAWN_BASES = ("wet", "dry")
 _FRACTIONS = {"moisture": "moisture", "c": "carbon", "n": "nitrogen"}
 
 
-def parse_ingredient(text: str, part: Part, *, rest_allowed: bool = False) -> tuple[Ingredient, Share | None]:
+def parse_ingredient(text: str, part: Part, *, weighed: bool = True) -> tuple[Ingredient, Share | None]:
     """Return an ingredient, and its share where its amount is one.
 
     Parameters
@@ -25,8 +31,9 @@ def parse_ingredient(text: str, part: Part, *, rest_allowed: bool = False) -> tu
         ``NAME, AMOUNT``, then any of ``moisture P%``, ``C P%``, ``N P%``, ``density D``, ``source TEXT``.
     part : Part
         What it is in the recipe.
-    rest_allowed : bool
-        Whether the amount may be missing: it then is what makes up the bag, and its weight here 0.
+    weighed : bool
+        Whether the text says the amount. If not, it follows from elsewhere (the main substrate makes up
+        the bag, a supplement has the treatment's level), must not stand here, and the weight here is 0.
 
     Raises
     ------
@@ -50,23 +57,62 @@ def parse_ingredient(text: str, part: Part, *, rest_allowed: bool = False) -> tu
             given[_FRACTIONS[key]] = parse(value, f"{name}: {key}")
         elif key == "density" and "density_kg_per_l" not in given:
             given["density_kg_per_l"] = _parse_density(value, name)
-        elif not amount and word[:1] in "-.0123456789" and word:
+        elif not amount and _begins_amount(word):
             amount = word
         else:
             msg = f"{name}: {word!r} is not understood."
             raise TrialError(msg, f"Write e.g. {EXAMPLE}; decimals with a point.")
-    weight_g, share = _parse_amount(amount, name, part, given.get("density_kg_per_l"), rest_allowed)
+    weight_g, share = _parse_amount(amount, name, part, given.get("density_kg_per_l"), weighed)
     return Ingredient(name=name, part=part, weight_g=weight_g, **given), share
 
 
+def parse_weighed(text: str) -> tuple[Ingredient, str | None]:
+    """Return an ingredient as it was weighed, and its lot.
+
+    Parameters
+    ----------
+    text : str
+        ``NAME, WEIGHT``, then any of ``moisture P%``, ``lot NAME``; or a volume and ``density D``.
+
+    Raises
+    ------
+    TrialError
+        When something in it isn't understood, or isn't what a scale shows.
+    """
+    name, *words = [word.strip() for word in text.split(",")]
+    lots = [word[len(_LOT) :].strip() for word in words if word.lower().startswith(_LOT)]
+    rest = [word for word in words if not word.lower().startswith(_LOT)]
+    ingredient, share = parse_ingredient(", ".join([name, *rest]), Part.OTHER)
+    if share is not None or ingredient.carbon is not None or ingredient.source or len(lots) > 1:
+        msg = f"{text!r} is more or other than a weight, a moisture and a lot."
+        raise TrialError(msg, f"Write e.g. {WEIGHED_EXAMPLE}.")
+    return ingredient, next(iter(lots), None)
+
+
+def drop_amount(text: str) -> str:
+    """Return the text of an ingredient without its amount, where it has one."""
+    name, *words = text.split(",")
+    for i, word in enumerate(words):
+        if word.split()[:1] == ["source"]:
+            break
+        if _begins_amount(word.strip()):
+            return ",".join([name, *words[:i], *words[i + 1 :]])
+    return text
+
+
+def _begins_amount(word: str) -> bool:
+    return word[:1] in tuple("-.0123456789")
+
+
 def _parse_amount(
-    amount: str, name: str, part: Part, density: float | None, rest_allowed: bool
+    amount: str, name: str, part: Part, density: float | None, weighed: bool
 ) -> tuple[float, Share | None]:
-    if not amount and part is Part.MAIN and rest_allowed:
+    if not weighed and not amount:
         return 0.0, None
-    if amount and part is Part.MAIN and rest_allowed:
-        msg = f"{name}: {amount!r} and the bag's weight can't both be given."
-        raise TrialError(msg, "Leave one of the two out: the main substrate makes up the bag.")
+    if not weighed:
+        fixed, why = _UNWEIGHED[part]
+        msg = f"{name}: {amount!r} and {fixed} can't both be given."
+        raise TrialError(msg, f"Leave one of the two out: {why}.")
     match = _SHARE.match(amount)
     if match is None:
         return parse_mass(amount, name, density_kg_per_l=density), None

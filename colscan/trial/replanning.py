@@ -4,21 +4,29 @@ from __future__ import annotations
 
 import dataclasses
 import shlex
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from colscan.errors import LedgerError, TrialError
-from colscan.tables import format_header, format_rows
-from colscan.trial.baglist import derive_treatments, parse_bags
-from colscan.trial.creating import NewTrial, check_siblings, choose_name, read_inoculated_at
+from colscan.trial.baglist import derive_treatments
+from colscan.trial.creating import (
+    NewTrial,
+    check_siblings,
+    checked_zone,
+    choose_name,
+    format_files,
+    read_inoculated_at,
+)
 from colscan.trial.layout import Layout, choose_tags, lay_out_bags
-from colscan.trial.model import PLAN_FILE, Bag, Shelf, Strain, Trial
+from colscan.trial.model import PLAN_FILE, Bag, Shelf, Strain, Treatment, Trial
 from colscan.trial.planning import Scheme, draw_bags, number_bags
-from colscan.trial.reading import load_trial, parse_plan
+from colscan.trial.reading import load_trial
+from colscan.trial.recipe import Base
+from colscan.trial.shelfmap import MAP_FILE
 from colscan.trial.siblings import find_live_tags
-from colscan.trial.writing import format_plan, write_files
-from colscan.trial.zones import check_zone, choose_zone
+from colscan.trial.writing import write_files
+from colscan.trial.zones import choose_zone
 
 
 def plan_trial(
@@ -28,6 +36,7 @@ def plan_trial(
     *,
     name: str | None = None,
     time_zone: str | None = None,
+    base: str | None = None,
 ) -> NewTrial:
     """Return the trial planned in a folder: its trial.toml and bags.csv, with the draw recorded.
 
@@ -45,6 +54,8 @@ def plan_trial(
         What they are drawn over. Without shelves, those of the trial that is there.
     name, time_zone : str or None
         As for `create_trial`; None keeps the name and zone of the trial that is there.
+    base : str or None
+        What the levels are percentages of; None as the trial that is there has it.
 
     Raises
     ------
@@ -62,7 +73,7 @@ def plan_trial(
         begun = dataclasses.replace(
             begun,
             name=choose_name(name or begun.name, folder),
-            time_zone=_checked(time_zone or begun.time_zone),
+            time_zone=checked_zone(time_zone or begun.time_zone),
         )
     scheme = scheme if scheme.shelves else dataclasses.replace(scheme, shelves=begun.shelves)
     live = find_live_tags(folder)
@@ -72,43 +83,47 @@ def plan_trial(
     drawn = draw_bags(lay_out_bags(layout, inoculated_at, taken=taken), scheme)
     bags = number_bags(drawn, choose_tags(len(drawn), layout.first_tag, taken))
     shared = check_siblings(bags, live)
-    trial = _with_plan(begun, bags, scheme, say_options(layout, scheme))
-    text, rows = format_plan(trial, example=False).encode(), format_header(Bag) + format_rows(bags)
-    trial = dataclasses.replace(parse_plan(text, PLAN_FILE), bags=parse_bags(rows, Bag.FILE, plan=trial))
-    kept = _replace_files(folder, {Bag.FILE: rows, PLAN_FILE: text})
+    # As it came out, not as it was given: today is another day tomorrow.
+    layout_then = dataclasses.replace(layout, inoculated_at=inoculated_at.isoformat(timespec="seconds"))
+    treatments = derive_treatments(bags, base=base, earlier=begun.treatments)
+    trial = _with_plan(begun, bags, scheme, treatments)
+    trial = dataclasses.replace(trial, plan=say_options(layout_then, scheme, treatments))
+    trial, files = format_files(trial)
+    kept = _replace_files(folder, files)
     notes = [f"time zone: {trial.time_zone}", *kept, *shared]
     if layout.inoculated_at is None:
         notes.append(f"inoculated_at: {inoculated_at.isoformat()} (today; put the hour into {Bag.FILE})")
     return NewTrial(trial=trial, notes=tuple(notes))
 
 
-def say_options(layout: Layout, scheme: Scheme) -> str:
+def say_options(layout: Layout, scheme: Scheme, treatments: Sequence[Treatment]) -> str:
     """Return the options of `colscan plan` that draw the same bags again."""
     words = [part for strain in layout.strains for part in ("--strain", strain)]
     words += ["--supplement", layout.supplement]
     words += [part for level in layout.levels_pct for part in ("--level", f"{level:g}")]
+    words += _say_base(treatments)
     words += ["--replicates", str(layout.replicates), "--heat-runs", str(scheme.heat_runs)]
     words += ["--blanks", str(scheme.blanks_per_run)]
     words += [] if scheme.mix_capacity is None else ["--mix-capacity", str(scheme.mix_capacity)]
     words += [part for shelf in scheme.shelves for part in ("--shelf", f"{shelf.name}:{shelf.tiers}")]
     words += [part for strain, lot in scheme.spawn_lots for part in ("--spawn-lot", f"{strain}={lot}")]
+    words += [] if layout.inoculated_at is None else ["--inoculated-at", layout.inoculated_at]
+    words += [] if layout.first_tag is None else ["--first-tag", str(layout.first_tag)]
     return shlex.join([*words, "--seed", str(scheme.seed)])
+
+
+def _say_base(treatments: Sequence[Treatment]) -> list[str]:
+    """Return the option for the base that all levels have; none for several, or one in words of its own."""
+    bases = {treatment.supplement_base for treatment in treatments}
+    return [part for base in Base if bases == {base.value} for part in ("--base", base.name.lower())]
 
 
 def _begin(folder: Path, name: str | None, time_zone: str | None) -> Trial:
     if folder.exists() and not folder.is_dir():
         msg = f"{folder} is a file"
         raise TrialError(msg, "Give the name of a folder for the trial.")
-    zone = choose_zone(_checked(time_zone) if time_zone else None, ())
+    zone = choose_zone(checked_zone(time_zone) if time_zone else None, ())
     return Trial(name=choose_name(name, folder), time_zone=zone.name)
-
-
-def _checked(zone: str) -> str:
-    try:
-        return ZoneInfo(check_zone(zone)).key
-    except ValueError as error:
-        msg = f"--zone {error}"
-        raise TrialError(msg, "Write an IANA name: continent or ocean, slash, city.") from None
 
 
 def _check_ends(begun: Trial, inoculated_at: datetime) -> None:
@@ -120,15 +135,15 @@ def _check_ends(begun: Trial, inoculated_at: datetime) -> None:
             raise TrialError(msg, f"Correct {name} there, or give another --inoculated-at.")
 
 
-def _with_plan(begun: Trial, bags: tuple[Bag, ...], scheme: Scheme, options: str) -> Trial:
+def _with_plan(
+    begun: Trial, bags: tuple[Bag, ...], scheme: Scheme, treatments: tuple[Treatment, ...]
+) -> Trial:
     """Return the plan with the strains, treatments and shelves of these bags; what was said of them stays."""
     codes = sorted({bag.strain for bag in bags if bag.role == "trial"})
-    bases = {(t.supplement, t.supplement_pct): t for t in begun.treatments}
     return dataclasses.replace(
         begun,
-        plan=options,
         strains=tuple(begun.strain(code) or Strain(code=code) for code in codes),
-        treatments=tuple(bases.get((t.supplement, t.supplement_pct), t) for t in derive_treatments(bags)),
+        treatments=treatments,
         shelves=tuple(_with_cards(shelf, begun) for shelf in scheme.shelves),
         bags=bags,
     )
@@ -140,8 +155,12 @@ def _with_cards(shelf: Shelf, begun: Trial) -> Shelf:
 
 
 def _replace_files(folder: Path, files: dict[str, bytes]) -> list[str]:
-    """Write the files; those that stood there are kept beside them, and come back if that fails."""
-    moved = [(folder / name, _free_name(folder / name)) for name in files if (folder / name).exists()]
+    """Write the files; those that stood there are kept beside them, and come back if that fails.
+
+    A shelf map is put aside too: it has places for bags that are others now.
+    """
+    there = [folder / name for name in (*files, MAP_FILE) if (folder / name).exists()]
+    moved = [(path, _free_name(path)) for path in there]
     try:
         for path, kept in moved:
             path.rename(kept)

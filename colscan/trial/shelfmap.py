@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import os
 from collections.abc import Collection, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from colscan.errors import LedgerError, Problem
+from colscan.errors import Problem
 from colscan.hints import suggest_near
 from colscan.trial.lines import KeyPath, find_key_lines
 from colscan.trial.problems import decode_plan_file, raise_problems, read_plan_file
 from colscan.trial.reading import parse_toml
-from colscan.trial.writing import format_value
+from colscan.trial.writing import format_value, replace_file
 
 MAP_FILE = "shelfmap.toml"
 LEAST_CORNERS = 3
@@ -97,25 +95,12 @@ def write_shelfmap(folder: Path, shelf_map: ShelfMap) -> None:
         for one in _read(folder, bags=None)
         if one.shelf != shelf_map.shelf
     ]
-    maps = [*others, shelf_map]
-    text = _ABOUT + "".join(f"\n{_format_map(one)}" for one in maps)
-    _put(folder / MAP_FILE, text.encode())
+    replace_file(folder / MAP_FILE, format_shelfmaps([*others, shelf_map]).encode())
 
 
-def _put(path: Path, data: bytes) -> None:
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with part.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-    except OSError as error:
-        msg = f"{path}: can't be written ({error.strerror})"
-        raise LedgerError(msg, "Nothing was changed. Check its permissions and the disk's space.") from error
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
+def format_shelfmaps(maps: Sequence[ShelfMap]) -> str:
+    """Return the text of a shelfmap.toml."""
+    return _ABOUT + "".join(f"\n{_format_map(one)}" for one in maps)
 
 
 def _format_map(one: ShelfMap) -> str:

@@ -6,6 +6,7 @@ import contextlib
 import dataclasses
 import json
 import os
+import shutil
 import textwrap
 from collections.abc import Iterator, Sequence
 from datetime import datetime
@@ -13,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from colscan.errors import LedgerError
-from colscan.trial.keys import LIMITS, SHELF, STRAIN, TOP, TREATMENT, Section
-from colscan.trial.model import Trial
+from colscan.trial.keys import LIMITS, RECIPE, SHELF, STRAIN, TOP, TREATMENT, Section
+from colscan.trial.model import RecipePlan, Trial
 
 _WIDTH = 88
 _ABOUT = """\
@@ -26,7 +27,6 @@ _EXAMPLE = """\
 THE STRAINS, LEVELS AND BAGS ARE AN EXAMPLE. Change them to yours: the codes under
 [[strain]], the levels under [[treatment]], then the rows of bags.csv (a bag's
 strain and level must stand here). Take out the rows of bags that you don't have."""
-_UNSET_TIME = "2026-03-30T18:00:00-05:00"
 
 
 def format_plan(trial: Trial, *, example: bool) -> str:
@@ -44,6 +44,7 @@ def format_plan(trial: Trial, *, example: bool) -> str:
     blocks.append(_format_table(TOP, trial, commented=True))
     blocks.append(_remark("The limits: change what doesn't suit you. A line taken out means the default."))
     blocks.append(_format_table(LIMITS, trial.limits, commented=True))
+    blocks += [] if trial.recipe is None else [format_recipe(trial.recipe)]
     repeated: tuple[tuple[Section, Sequence[Any]], ...] = (
         (STRAIN, trial.strains),
         (TREATMENT, trial.treatments),
@@ -52,6 +53,11 @@ def format_plan(trial: Trial, *, example: bool) -> str:
     for section, values in repeated:
         blocks += [_format_table(section, value, commented=i == 0) for i, value in enumerate(values)]
     return "\n\n".join(blocks) + "\n"
+
+
+def format_recipe(plan: RecipePlan) -> str:
+    """Return a recipe as it stands in trial.toml, each key with its meaning."""
+    return _format_table(RECIPE, plan, commented=True)
 
 
 def _remark(text: str) -> str:
@@ -65,7 +71,7 @@ def _format_table(section: Section, values: Any, *, commented: bool) -> str:
         if commented:
             remark = key.meaning + _say_default(values, name)
             lines += [f"# {line}" for line in textwrap.wrap(remark, _WIDTH - 2)]
-        lines.append(f"# {name} = {_UNSET_TIME}" if value is None else f"{name} = {format_value(value)}")
+        lines.append(f"# {name} = {key.example}" if value is None else f"{name} = {format_value(value)}")
     return "\n".join(lines)
 
 
@@ -95,7 +101,7 @@ def write_files(folder: Path, files: dict[str, bytes]) -> None:
     folder : Path
         Where they go.
     files : dict of bytes
-        Content by file name; the last one appears last. None of them may exist.
+        Content by name below the folder; the last one appears last. None of them may exist.
 
     Raises
     ------
@@ -104,7 +110,8 @@ def write_files(folder: Path, files: dict[str, bytes]) -> None:
     """
     try:
         with contextlib.ExitStack() as undo:
-            _make_folder(folder, undo)
+            for parent in dict.fromkeys((folder / name).parent for name in files):
+                _make_folder(parent, undo)
             temporary = [
                 (_write_temporary(folder / name, raw, undo), folder / name) for name, raw in files.items()
             ]
@@ -140,3 +147,28 @@ def _write_temporary(target: Path, raw: bytes, undo: contextlib.ExitStack) -> Pa
         file.flush()
         os.fsync(file.fileno())
     return path
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """Put a file in place whole or not at all; what was there is replaced, with its permissions.
+
+    Raises
+    ------
+    LedgerError
+        When it can't be written; what was there is as before.
+    """
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with part.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        if path.exists():
+            shutil.copymode(path, part)
+        part.replace(path)
+    except OSError as error:
+        msg = f"{path}: can't be written ({error.strerror})"
+        raise LedgerError(msg, "Nothing was changed. Check its permissions and the disk's space.") from error
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pypdfium2
@@ -27,6 +28,11 @@ def size_mm(path: Path) -> tuple[float, float]:
     return width / 72 * 25.4, height / 72 * 25.4
 
 
+def text_of(path: Path) -> str:
+    """All text of a PDF."""
+    return " ".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(path.read_bytes()))
+
+
 def test_pdf_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The path on stdout; on stderr what has no card, what can't be printed, and how to print."""
     before = {path.name for path in folder.iterdir()}
@@ -37,6 +43,7 @@ def test_pdf_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFixture[st
         "No card for 平-3: bags.csv has no tag for them.",
         "The font lacks 平: printed as hollow squares.",
         "The cards are in hornbeam/cards.pdf, for Letter paper. Print at actual size, matt.",
+        "For the work before and after: --mixing (what to weigh), --shelf-plan (what stands where).",
     ]
     assert {path.name for path in folder.iterdir()} - before == {"cards.pdf"}
     assert size_mm(folder / "cards.pdf") == pytest.approx((215.9, 279.4), abs=0.1)
@@ -59,6 +66,51 @@ def test_practice_sheet(folder: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert err == "The practice sheet and its answers are in hornbeam/practice.pdf, for Letter paper.\n"
     assert len(pypdfium2.PdfDocument((folder / "practice.pdf").read_bytes())) == 3
     assert not (folder / "cards.pdf").exists()
+
+
+def test_mixing_sheet(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Beside the cards; what it lacks without a recipe, letters it lacks, and whom to keep it from."""
+    assert main(["cards", str(folder), "--mixing", "--blind"]) == 0
+    out, err = capsys.readouterr()
+    assert out == "hornbeam/mixing.pdf\n"
+    assert err.splitlines() == [
+        "Without [recipe] in trial.toml the sheet leaves the weights blank.",
+        "The font lacks 平: printed as hollow squares.",
+        "The mixing sheet is in hornbeam/mixing.pdf, for Letter paper. It shows the treatments: keep it from"
+        " who judges the bags.",
+    ]
+    assert "bran 4 %" in text_of(folder / "mixing.pdf")
+    assert not (folder / "cards.pdf").exists()
+
+
+def test_mixing_sheet_by_the_trial_s_recipe(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """[recipe] in trial.toml gives the weights: 4 % of 1 kg of pellets is 40 g, for three bags 120 g."""
+    with (folder / "trial.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            '\n[recipe]\nmain = ["pellets, 1 kg"]\nsupplement = ["bran, moisture 12%"]\nwater = "1.5 l"\n'
+        )
+    assert main(["cards", str(folder), "--mixing"]) == 0
+    assert "[recipe]" not in capsys.readouterr().err
+    assert re.search(r"bran\s+40.0 g = 1.41 oz\s+120.0 g = 4.23 oz", text_of(folder / "mixing.pdf"))
+
+
+def test_shelf_plan(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Lying paper; blind it shows the bags alone."""
+    assert main(["cards", str(folder), "--shelf-plan", "--paper", "a4", "--blind"]) == 0
+    out, err = capsys.readouterr()
+    assert out == "hornbeam/shelf-plan.pdf\n"
+    assert err.splitlines()[-1] == "The shelf plan is in hornbeam/shelf-plan.pdf, for A4 paper, lying."
+    assert size_mm(folder / "shelf-plan.pdf") == pytest.approx((297.0, 210.0), abs=0.1)
+    text = text_of(folder / "shelf-plan.pdf")
+    assert "B01, B02" in text
+    assert "bran" not in text
+
+
+def test_one_sheet_at_a_time(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two sheets asked for at once: 2, and nothing written."""
+    assert main(["cards", str(folder), "--mixing", "--practice"]) == ExitCode.TRIAL
+    assert "--mixing and --practice can't both be given" in capsys.readouterr().err
+    assert not list(folder.glob("*.pdf"))
 
 
 def test_output_that_cant_be(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

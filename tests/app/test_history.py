@@ -109,3 +109,22 @@ def test_a_bag_without_a_photo(
     out, err = capsys.readouterr()
     assert set(out.splitlines()[-1]) == {"-", " "}
     assert err.endswith("No photo of it yet. Next: colscan scan hornbeam PHOTO...\n")
+
+
+def test_its_mix_and_heat_run(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What was recorded of them, facts in order of time; nothing of other mixes and runs."""
+    mix = ["mix", str(trial), "M01", "--at", "2026-03-01T07:00"]
+    assert main([*mix, "--weighed", "pellets, 2.03 kg, moisture 7%, lot A12", "--water", "45 oz"]) == 0
+    assert main(["mix", str(trial), "M02", "--at", "2026-03-01T07:00", "--water", "40 oz"]) == 0
+    heat = ["--started", "2026-03-01T08:00", "--ended", "2026-03-01T10:30", "--core", "203F"]
+    assert main(["heat", str(trial), "H1", *heat]) == 0
+    assert main(["heat", str(trial), "H2", *heat]) == 0
+    capsys.readouterr()
+    assert main(["history", str(trial), "B01", "--format", "json"]) == 0
+    out, err = capsys.readouterr()
+    assert [(row["day"], row["what"], row["note"]) for row in json.loads(out)["rows"]] == [
+        (-0.96, "mix", "M01: pellets 2.030 kg = 71.61 oz, moisture 7 %, lot A12"),
+        (-0.96, "mix", "M01: water 1.276 kg = 45.00 oz"),
+        (-0.92, "heat run", "H1: until 2026-03-01 10:30, core 95.0 C = 203.0 F"),
+    ]
+    assert err.endswith(f"No photo of it yet. Next: colscan scan {trial} PHOTO...\n")

@@ -83,6 +83,8 @@ def test_a_trial_is_never_made_twice(here, capsys):
     [
         (["--strain", "PO-3"], "--strain can't go with --bags"),
         (["--first-tag", "0"], "--first-tag can't go with --bags"),
+        (["--from", "other"], "--from can't go with --bags"),
+        (["--base", "wet"], "--base"),
         (["--zone", "Nowhere"], "--zone 'Nowhere'"),
         (["--replicates", "0"], "--replicates"),
         (["--level", "much"], "--level"),
@@ -97,6 +99,55 @@ def test_misused_options_are_refused(here, capsys, arguments, told):
     assert main(["new", "hornbeam", "--bags", "list.csv", *arguments]) == ExitCode.TRIAL
     assert told in capsys.readouterr().err
     assert [p.name for p in here.iterdir()] == ["list.csv"]
+
+
+def test_a_bag_list_on_dry_matter(here):
+    """The list has percentages; what they are of is said by the option."""
+    (here / "list.csv").write_text(
+        "bag,strain,supplement,supplement_pct,inoculated_at\nB01,s,bran,4,2026-03-02T06:00:00Z\n"
+    )
+    assert main(["new", "hornbeam", "--bags", "list.csv", "--base", "dry"]) == ExitCode.DONE
+    (treatment,) = load_trial(here / "hornbeam").treatments
+    assert treatment.supplement_base == "all dry matter, oven-dry"
+
+
+SECOND = """\
+Made the trial 'second' in second. Bags: 4
+  strains: PO-3; treatments: bran 0 %, bran 8 %
+  as in 'first': time zone, limits, strains
+  treatments: bran 0 %, bran 10 % -> bran 0 %, bran 8 %
+  percent of: main substrate as weighed -> all dry matter, oven-dry
+  inoculated_at: 2026-03-02T06:00-05:00 -> 2026-05-04T06:00-04:00
+  tags: B01 to B04 have 5-8; in use in 'first': 1-4, until ended_at is set in {first}
+"""
+
+
+def test_the_second_trial_and_its_plan(here, capsys):
+    """The options given take the place of what was, which is said; then its bags can be drawn."""
+    first = ["--strain", "PO-3", "--inoculated-at", "2026-03-02T06:00", *ROOT_ZONE]
+    assert main(["new", "first", *first]) == ExitCode.DONE
+    before = (here / "first" / "trial.toml").read_bytes()
+    capsys.readouterr()
+    changed = ["--level", "0", "--level", "8", "--base", "dry", "--inoculated-at", "2026-05-04T06:00"]
+    assert main(["new", "second", "--from", "first", *changed]) == ExitCode.DONE
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.startswith(SECOND.format(first=here / "first" / "trial.toml"))
+    plan = ["--strain", "PO-3", "--level", "0", "--level", "8", "--replicates", "3", "--seed", "1"]
+    assert main(["plan", "second", *plan]) == ExitCode.DONE
+    trial = load_trial(here / "second")
+    assert [bag.tag for bag in trial.bags] == [5, 6, 7, 8, 9, 10]
+    assert {t.supplement_base for t in trial.treatments} == {"all dry matter, oven-dry"}
+    assert (here / "first" / "trial.toml").read_bytes() == before
+
+
+def test_a_scanned_trial_is_begun_again(scanned):
+    """No row of its ledger comes along, and it still has its cards."""
+    after = scanned.parent / "again"
+    assert main(["new", str(after), "--from", str(scanned)]) == ExitCode.DONE
+    assert sorted(path.name for path in after.iterdir()) == ["bags.csv", "trial.toml"]
+    assert [b.tag for b in load_trial(after).bags] == list(range(9, 17))
+    assert main(["check", str(after)]) == ExitCode.DONE
 
 
 def test_a_wrong_bag_list_is_refused_by_its_own_line(here, capsys):

@@ -1,8 +1,11 @@
 """`colscan plan` as it is called."""
 
+import csv
 import dataclasses
+import json
 import re
 import shlex
+from pathlib import Path
 
 import pytest
 
@@ -35,10 +38,78 @@ def test_a_plan_is_a_trial(here, capsys):
     assert "18 bags, 2 of them blanks" in err
     assert "Strain and spawn lot are the same here" in err
     assert trial.plan in err
-    assert main(["plan", "again", *shlex.split(trial.plan), *ZONE]) == ExitCode.DONE
-    # Trials side by side have tags of their own.
-    again = [dataclasses.replace(b, tag=b.tag - 18) for b in load_trial(here / "again").bags]
-    assert again == list(trial.bags)
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        [],
+        ["--blanks", "1", "--shelf", "cellar:2", "--spawn-lot", "PO-3=L 1", "--spawn-lot", "PO-3=L 2"],
+        ["--supplement", "wheat bran", "--vessel", "5", "--mix-capacity", "2", "--shelf", "it's a rack:3"],
+        ["--first-tag", "40", "--base", "dry", "--level", "12.25", "--inoculated-at", "2026-03-02T06:00"],
+    ],
+)
+def test_the_recorded_options_draw_the_same_bags(options, here):
+    """Codes, tags, day 0, places and base: in a folder of another farm, all is as it was."""
+    assert main(["plan", "rack", *KINDS, *ZONE[:2], *options]) == ExitCode.DONE
+    trial = load_trial(here / "rack")
+    assert main(["plan", "other/again", *shlex.split(trial.plan), *ZONE[:2]]) == ExitCode.DONE
+    again = load_trial(here / "other" / "again")
+    assert again == dataclasses.replace(trial, name="again")
+
+
+def test_the_base_of_the_levels(here, capsys):
+    """As given; a level added later is on the base of the others; two bases and no --base are refused."""
+    assert main(["plan", "rack", *KINDS, *ZONE, "--base", "dry"]) == ExitCode.DONE
+    assert {t.supplement_base for t in load_trial(here / "rack").treatments} == {"all dry matter, oven-dry"}
+    assert main(["plan", "rack", *KINDS, *ZONE, "--level", "12"]) == ExitCode.DONE
+    trial = load_trial(here / "rack")
+    assert [t.supplement_base for t in trial.treatments] == ["all dry matter, oven-dry"] * 3
+    assert "--base dry" in trial.plan
+    toml = here / "rack" / "trial.toml"
+    toml.write_text(toml.read_text().replace('= "all dry matter, oven-dry"', '= "the chips"', 1))
+    assert main(["plan", "rack", *KINDS, *ZONE, "--level", "12"]) == ExitCode.DONE
+    assert "--base" not in load_trial(here / "rack").plan
+    capsys.readouterr()
+    assert main(["plan", "rack", *KINDS, *ZONE, "--level", "20"]) == ExitCode.TRIAL
+    assert "bran 20 % is a percentage of what? The plan has 'the chips' and" in capsys.readouterr().err
+    assert main(["plan", "rack", *KINDS, *ZONE, "--level", "20", "--base", "main"]) == ExitCode.DONE
+    trial = load_trial(here / "rack")
+    assert {t.supplement_base for t in trial.treatments} == {"main substrate as weighed"}
+
+
+def test_a_shelf_map_of_bags_that_are_no_more(here, capsys):
+    """It is put aside with the plan that it belongs to, and that is said."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    (here / "rack" / "shelfmap.toml").write_text("# places\n")
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    assert "shelfmap.toml as it was is kept as shelfmap.before-1.toml" in capsys.readouterr().err
+    assert not (here / "rack" / "shelfmap.toml").exists()
+
+
+ROWS = """\
+question,what,bags,losses_allowed,heat_runs,correlation,smallest_p,true_risk_pct,difference_sd,chance_pct
+contamination,needed,14,0,2,0.0,,1.0,,86.9
+"""
+
+
+def test_how_many_bags_for_programs(here, capsys):
+    """CSV and JSON: a row for each chance of both questions, and nothing else on stdout."""
+    assert main(["plan", "rack", *KINDS, *ZONE, "--format", "csv"]) == ExitCode.DONE
+    out, err = capsys.readouterr()
+    assert out.startswith(ROWS)
+    # Eight bags of a level can't show 20 %, four of a kind have C(8, 4) = 70 labellings: p >= 2 / 70.
+    assert 'contamination,"here, a level",8,,2,,,1.0,,0.0\n' in out
+    assert "difference,one strain,4,,,,0.0286,,3.0,83.6\n" in out
+    assert len(out.splitlines()) == 1 + 5 * (2 * 3 + 2) + 5 * 2
+    assert "Correlation 0.1 between bags of a heat run is an assumption" in err
+    assert main(["plan", "rack", *KINDS, *ZONE, "--format", "json"]) == ExitCode.DONE
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    assert [[*map(_text, row.values())] for row in rows] == [*csv.reader(out.splitlines())][1:]
+
+
+def _text(value):
+    return "" if value is None else str(value)
 
 
 def test_the_vessel_says_how_many_runs(here, capsys):
@@ -66,12 +137,44 @@ def test_planned_again_before_anything_is_recorded(here, capsys):
     assert "bags.csv as it was is kept as bags.before-1.csv" in capsys.readouterr().err
 
 
+def test_planned_again_with_a_recipe(here, capsys):
+    """The recipe stays; a supplement of which it says nothing is refused, and the files are as they were."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    mix = ["--main", "pellets, 1 kg, moisture 6%", "--supplement", "bran, moisture 12%", "--water", "1.5 kg"]
+    assert main(["recipe", "rack", *mix, "--keep"]) == ExitCode.DONE
+    recipe = load_trial(here / "rack").recipe
+    assert recipe is not None
+    assert main(["plan", "rack", *KINDS, *ZONE, "--level", "12"]) == ExitCode.DONE
+    assert load_trial(here / "rack").recipe == recipe
+    before = (here / "rack" / "trial.toml").read_bytes()
+    assert main(["plan", "rack", *KINDS, *ZONE, "--supplement", "soy"]) == ExitCode.TRIAL
+    assert "nothing of the supplement 'soy'" in capsys.readouterr().err
+    assert (here / "rack" / "trial.toml").read_bytes() == before
+
+
 def test_a_trial_with_scores_is_refused(scanned, capsys):
     """Nothing in it changes."""
     files = {path: path.read_bytes() for path in scanned.iterdir() if path.is_file()}
     assert main(["plan", str(scanned), *KINDS]) == ExitCode.TRIAL
     assert "holds a trial with records (scores:" in capsys.readouterr().err
     assert {path: path.read_bytes() for path in scanned.iterdir() if path.is_file()} == files
+
+
+@pytest.mark.parametrize(
+    ("record", "said"),
+    [
+        (["mix", "M01", "--water", "1 l"], "batches: 1"),
+        (["heat", "H1", "--started", "2026-03-01"], "heat_runs: 1"),
+    ],
+)
+def test_a_trial_with_a_logged_mix_or_heat_run_is_refused(
+    trial: Path, capsys: pytest.CaptureFixture[str], record: list[str], said: str
+) -> None:
+    """Another draw would give its name to other bags."""
+    command, *rest = record
+    assert main([command, str(trial), *rest]) == 0
+    assert main(["plan", str(trial), *KINDS]) == ExitCode.TRIAL
+    assert f"holds a trial with records ({said})" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
@@ -114,7 +217,7 @@ def test_three_of_each_can_find_nothing(here, capsys):
     """Three bags of one strain at each level: the smallest p is 0.1, and it is said before the work."""
     few = ["--strain", "PO-3", "--level", "0", "--level", "8", "--replicates", "3"]
     assert main(["plan", "rack", *few]) == ExitCode.DONE
-    assert "no result of this plan reaches it" in capsys.readouterr().out
+    assert "no result of this plan reaches it" in capsys.readouterr().err
 
 
 def test_an_end_before_the_new_beginning_is_refused(here, capsys):
@@ -145,4 +248,6 @@ def test_a_failure_brings_the_files_back(here, capsys, monkeypatch):
 def test_one_level_has_no_difference_to_find(here, capsys):
     """Strains at a single level: the contamination table alone."""
     assert main(["plan", "rack", "--strain", "A-1", "--level", "5", "--replicates", "9"]) == ExitCode.DONE
-    assert "no difference between levels to find" in capsys.readouterr().out
+    out, err = capsys.readouterr()
+    assert "no difference between levels to find" in err
+    assert "To find a difference" not in out

@@ -3,9 +3,11 @@
 import math
 
 import pytest
+from hornbeam import make_bag, make_trial
 
 from colscan.errors import AnalysisError
-from colscan.growth.efficiency import biological_efficiency_pct
+from colscan.growth.efficiency import biological_efficiency_pct, find_dry_substrate
+from colscan.trial.model import RecipePlan
 
 # Hericium erinaceus, straw-for-wood formulas, Horticulturae 2025 11(10):1220 (mdpi.com/2311-7524/11/10/1220),
 # mean fresh weight in g and BE in %; 275 g dry substrate fits all ten and is inferred, not printed there.
@@ -69,3 +71,24 @@ def test_weights_that_cannot_be(fresh_g, dry_g) -> None:
     """Refused, never a number."""
     with pytest.raises(AnalysisError, match="no efficiency"):
         biological_efficiency_pct(fresh_g, dry_g)
+
+
+def test_dry_substrate_by_the_recipe() -> None:
+    """Weighed first; else the recipe's moisture of what was filled; else the recipe's bag; else not known.
+
+    By hand: 1000 g at 8 % and 4 % of it, 40 g of bran at 12 %, are 920 + 35.2 = 955.2 g dry; at 60 % wet
+    2000 g filled are 800 g dry.
+    """
+    recipe = RecipePlan(
+        main=("pellets, 1 kg, moisture 8%",), supplement=("bran, moisture 12%",), moisture_pct=60.0
+    )
+    trial = make_trial(recipe=recipe)
+    weighed = find_dry_substrate(trial, make_bag("A1", dry_g=900.0, fill_wet_g=2000.0))
+    assert (weighed.dry_g, weighed.source) == (900.0, "")
+    filled = find_dry_substrate(trial, make_bag("A2", fill_wet_g=2000.0))
+    assert filled.dry_g == pytest.approx(800.0)
+    assert filled.source == "as filled, at the recipe's moisture"
+    planned = find_dry_substrate(trial, make_bag("A3"))
+    assert planned.dry_g == pytest.approx(955.2)
+    assert planned.source == "by the recipe, not weighed"
+    assert find_dry_substrate(make_trial(), make_bag("A4")) is None

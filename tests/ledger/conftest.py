@@ -26,6 +26,8 @@ def trial() -> Trial:
             supplement="none",
             supplement_pct=0,
             shelf="lower",
+            mix_batch="M1",
+            heat_run="H1",
             inoculated_at=DAY_0,
         )
         for tag, code in enumerate(("B01", "B02"))

@@ -8,7 +8,8 @@ import pytest
 
 from colscan.ledger import append_photo, append_row, check_ledger
 from colscan.ledger.check import CHECKS
-from colscan.ledger.columns import EventRow, HarvestRow, VerdictRow, original_stem
+from colscan.ledger.columns import BatchRow, EventRow, HarvestRow, HeatRunRow, VerdictRow, original_stem
+from colscan.tables import Row
 from colscan.trial.model import Trial
 
 AT = datetime(2026, 3, 9, 10, 5, tzinfo=UTC)
@@ -36,6 +37,16 @@ def folder(tmp_path: Path, find_rows) -> Path:
         EventRow(at=EARLY, scope="room", what="power-cut"),
     )
     append_row(tmp_path, HarvestRow(at=AT, bag="B02", flush=1, fresh_g=500.0, saleable_g=500.0))
+    append_row(
+        tmp_path,
+        BatchRow(mix_batch="M1", at=AT, ingredient="pellets", weight_g=2000.0, moisture_pct=7.0),
+        BatchRow(mix_batch="M1", at=EARLY, ingredient="pellets", weight_g=2030.0, moisture_pct=7.0),
+    )
+    append_row(
+        tmp_path,
+        HeatRunRow(heat_run="H1", started_at=AT),
+        HeatRunRow(heat_run="H1", started_at=EARLY, ended_at=EARLY, core_celsius=95.0),
+    )
     return tmp_path
 
 
@@ -50,7 +61,7 @@ def change(name: str, old: str, new: str) -> Callable[[Path], None]:
     return edit
 
 
-def say(*rows: VerdictRow | EventRow | HarvestRow) -> Callable[[Path], None]:
+def say(*rows: Row) -> Callable[[Path], None]:
     """Return an edit that appends rows without asking."""
     return lambda folder: append_row(folder, *rows)
 
@@ -193,6 +204,40 @@ BAD = [
         change("suspects.csv", "03-05T", "03-01T"),
         ["suspects.csv:2"],
         "is before bag B01",
+    ),
+    ("check_mixes_known", change("batches.csv", "M1", "M2"), ["batches.csv:2"], "mix 'M2' is not in bags"),
+    ("check_mixes_known", change("heat_runs.csv", "H1", "H"), ["heat_runs.csv:2"], "heat run 'H' is not in"),
+    ("check_batch_moistures", change("batches.csv", ",7", ",0.07"), ["batches.csv:2"], "0.07 % of pellets"),
+    (
+        "check_rows_readable",
+        change("batches.csv", ",7", ",107"),
+        ["batches.csv:2"],
+        "107 is outside 0 to 100",
+    ),
+    ("check_rows_readable", change("batches.csv", ",2000", ",-1"), ["batches.csv:2"], "-1 is outside 0"),
+    (
+        "check_rows_readable",
+        change("heat_runs.csv", ",,,,\n", ",,,203,\n"),
+        ["heat_runs.csv:2"],
+        "core_celsius: 203 is outside -20 to 150 C",
+    ),
+    (
+        "check_heat_run_ends",
+        change("heat_runs.csv", "H1,2026-02-07", "H1,2026-02-08"),
+        ["heat_runs.csv:3"],
+        "ended at 2026-02-07T10:05:00+00:00, before it began (2026-02-08T10:05:00+00:00)",
+    ),
+    (
+        "check_before_inoculation",
+        say(BatchRow(mix_batch="M1", at=AT, ingredient="bran", weight_g=1.0)),
+        ["batches.csv:4"],
+        "2026-03-09T10:05:00+00:00 is after bag B01 was inoculated (2026-03-02T06:00:00-05:00)",
+    ),
+    (
+        "check_before_inoculation",
+        say(HeatRunRow(heat_run="H1", started_at=EARLY, ended_at=AT)),
+        ["heat_runs.csv:4"],
+        "is after bag B01 was inoculated",
     ),
     ("check_originals_kept", remove_originals, ["photos.csv:2", "photos.csv:3"], ".* is missing"),
 ]

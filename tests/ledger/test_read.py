@@ -7,7 +7,7 @@ import pytest
 
 from colscan.errors import LedgerError
 from colscan.ledger import Ledger, append_photo, append_row, read_ledger
-from colscan.ledger.columns import EventRow, HarvestRow, VerdictRow
+from colscan.ledger.columns import BatchRow, EventRow, HarvestRow, HeatRunRow, VerdictRow
 
 AT = datetime(2026, 3, 9, 10, 5, tzinfo=UTC)
 
@@ -76,6 +76,35 @@ def test_last_line_of_a_flush_counts(tmp_path: Path) -> None:
     append_row(tmp_path, HarvestRow(at=AT, bag="B01", flush=2, fresh_g=200.0))
     append_row(tmp_path, HarvestRow(at=AT - timedelta(days=1), bag="B01", flush=1, fresh_g=512.0))
     assert [(row.flush, row.fresh_g) for row in read_ledger(tmp_path).harvests] == [(1, 512), (2, 200)]
+
+
+def test_last_line_of_an_ingredient_and_lot_counts(tmp_path: Path) -> None:
+    """Two lots of one ingredient add up; the same lot again replaces, and so does a heat run."""
+    for lot, weight_g in ((None, 1.0), ("A", 2.0), ("B", 3.0), ("A", 4.0)):
+        append_row(tmp_path, BatchRow(mix_batch="M1", at=AT, ingredient="x", lot=lot, weight_g=weight_g))
+    append_row(tmp_path, BatchRow(mix_batch="M2", at=AT, ingredient="x", weight_g=5.0))
+    for run, days in (("H2", 2), ("H1", 1), ("H2", 0)):
+        append_row(tmp_path, HeatRunRow(heat_run=run, started_at=AT + timedelta(days=days)))
+    ledger = read_ledger(tmp_path)
+    assert [(row.mix_batch, row.lot, row.weight_g) for row in ledger.batches] == [
+        ("M1", None, 1.0),
+        ("M1", "A", 4.0),
+        ("M1", "B", 3.0),
+        ("M2", None, 5.0),
+    ]
+    assert [(row.heat_run, row.started_at) for row in ledger.heat_runs] == [
+        ("H2", AT),
+        ("H1", AT + timedelta(days=1)),
+    ]
+
+
+def test_a_spreadsheets_own_way_of_saving_is_read(tmp_path: Path) -> None:
+    """A byte order mark, CRLF, blank lines and columns in another order don't matter."""
+    raw = "\ufeffweight_g,mix_batch,at,ingredient\r\n2030,M1,2026-03-09T10:05:00+00:00,pellets\r\n,,,\r\n"
+    (tmp_path / "batches.csv").write_bytes(raw.encode())
+    assert read_ledger(tmp_path).batches == (
+        BatchRow(mix_batch="M1", at=AT, ingredient="pellets", weight_g=2030.0),
+    )
 
 
 def test_torn_end_is_passed_over(tmp_path: Path, find_rows) -> None:

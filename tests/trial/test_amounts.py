@@ -3,7 +3,15 @@
 import pytest
 
 from colscan.errors import TrialError
-from colscan.trial.amounts import GRAMS, LITRES, Masses, parse_mass, parse_percent
+from colscan.trial.amounts import (
+    GRAMS,
+    LITRES,
+    Masses,
+    parse_mass,
+    parse_percent,
+    parse_temperature,
+    say_temperature,
+)
 
 
 def test_units_are_exact() -> None:
@@ -69,3 +77,24 @@ def test_masses() -> None:
     masses = Masses.of(907.18474)
     assert (masses.g, masses.kg) == (907.18474, 0.90718474)
     assert (masses.oz, masses.lb) == (pytest.approx(32.0), pytest.approx(2.0))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("95C", "95.0 C = 203.0 F"),
+        (" 203 f ", "95.0 C = 203.0 F"),
+        ("63 F", "17.2 C = 63.0 F"),  # (63 - 32) / 1.8 = 17.22
+        ("-4.0°F", "-20.0 C = -4.0 F"),
+    ],
+)
+def test_temperatures(text: str, said: str) -> None:
+    """A number and its scale, read and said in both."""
+    assert say_temperature(parse_temperature(text, "x")) == said
+
+
+@pytest.mark.parametrize("text", ["95", "95K", "C", "", "95,5 C", "nan C", "1e2 C"])
+def test_temperatures_refused(text: str) -> None:
+    """Without a scale 95 could mean two things."""
+    with pytest.raises(TrialError, match="no temperature"):
+        parse_temperature(text, "--core")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,8 +12,21 @@ from colscan.app.put import put_file
 from colscan.errors import LedgerError, TrialError
 from colscan.trial.model import Trial
 
+if TYPE_CHECKING:
+    from colscan.present.paper import Paper
+
 BAGS_NAMED = 8
 """Bags that a line names before it counts the rest."""
+
+_WRITTEN = {
+    "cards": "The cards are in {path}, for {paper} paper. Print at actual size, matt.\n"
+    "For the work before and after: --mixing (what to weigh), --shelf-plan (what stands where).",
+    "mixing": "The mixing sheet is in {path}, for {paper} paper."
+    " It shows the treatments: keep it from who judges the bags.",
+    "shelf-plan": "The shelf plan is in {path}, for {paper} paper, lying.",
+    "practice": "The practice sheet and its answers are in {path}, for {paper} paper.",
+}
+"""What is said of each sheet; its name is that of its file."""
 
 
 @click.command()
@@ -24,14 +38,24 @@ BAGS_NAMED = 8
     show_default=True,
     help="What it will be printed on.",
 )
-@click.option("--blind", is_flag=True, help="Leave strain and treatment off the cards.")
+@click.option("--blind", is_flag=True, help="Leave strain and treatment off cards and shelf plan.")
+@click.option("--mixing", is_flag=True, help="Make the mixing sheet instead of cards.")
+@click.option("--shelf-plan", is_flag=True, help="Make the shelf plan instead of cards.")
 @click.option("--practice", is_flag=True, help="Make the practice sheet instead of cards.")
 @click.option(
     "-o", "--output", metavar="PATH", type=click.Path(path_type=Path),
-    help="The file; else cards.pdf or practice.pdf in TRIAL_DIR.",
+    help="The file; else in TRIAL_DIR, cards.pdf or named as the sheet.",
 )  # fmt: skip
-def cards(trial_dir: Path, paper: str, blind: bool, practice: bool, output: Path | None) -> None:
-    """Make the bags' cards to print.
+def cards(
+    trial_dir: Path,
+    paper: str,
+    blind: bool,
+    mixing: bool,
+    shelf_plan: bool,
+    practice: bool,
+    output: Path | None,
+) -> None:
+    """Make the bags' cards to print, the mixing sheet or the shelf plan.
 
     Writes a PDF: a page on how to use it, a card for each bag that has a tag
     in bags.csv, and the cards of the shelves (tags 580 to 586). Print at
@@ -39,44 +63,72 @@ def cards(trial_dir: Path, paper: str, blind: bool, practice: bool, output: Path
     and Cyrillic letters print; the font lacks Chinese, Japanese, Korean, Thai
     and the scripts of India, and shows a hollow square for them.
 
-    --practice makes another PDF: drawn faces of known coverage, 5 to 95 %, at
-    three sizes of colonies, and their answers, to train the eye; colscan
-    practice lets the tool read a photo of it.
+    --mixing makes another PDF: by heat run and mix what to weigh, for a bag
+    and for the mix, as [recipe] in trial.toml says, and the order of spawning,
+    with room for what it really was. It always shows the treatments: keep it
+    from who judges the bags.
+
+    --shelf-plan makes another: each shelf from the front, with the bag for
+    each place. --practice makes another: drawn faces of known coverage, 5 to
+    95 %, at three sizes of colonies, and their answers, to train the eye;
+    colscan practice lets the tool read a photo of it.
 
     \b
     Example:
       colscan cards hornbeam
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
-    from colscan.present import draw_card_sheets, draw_practice, letters_lacking
     from colscan.present.paper import PAPERS
     from colscan.trial import load_trial
 
+    sheet = _choose_sheet({"mixing": mixing, "shelf-plan": shelf_plan, "practice": practice})
     trial = load_trial(trial_dir)
-    path = output or trial_dir / ("practice.pdf" if practice else "cards.pdf")
+    path = output or trial_dir / f"{sheet}.pdf"
     if not path.parent.is_dir():
         msg = f"--output {path}: there is no folder {path.parent}."
         raise TrialError(msg, "Make it first, or give another path.")
     size = PAPERS[paper]
-    data = draw_practice(size) if practice else draw_card_sheets(trial, size, blind=blind)
+    data = _draw(sheet, trial, size, blind=blind)
     try:
         put_file(path, data)
     except OSError as error:
         msg = f"{path}: it can't be written ({error.strerror})."
         raise LedgerError(msg, "Free some space or allow writing there, or give --output PATH.") from error
-    if practice:
-        click.echo(f"The practice sheet and its answers are in {path}, for {size.name} paper.", err=True)
-    else:
-        _tell(trial, letters_lacking(trial))
-        click.echo(f"The cards are in {path}, for {size.name} paper. Print at actual size, matt.", err=True)
+    if sheet != "practice":
+        _tell(sheet, trial)
+    click.echo(_WRITTEN[sheet].format(path=path, paper=size.name), err=True)
     click.echo(path)
 
 
-def _tell(trial: Trial, lacking: str) -> None:
-    """Say what the cards don't show."""
+def _choose_sheet(asked: dict[str, bool]) -> str:
+    chosen = [name for name, wanted in asked.items() if wanted] or ["cards"]
+    if len(chosen) > 1:
+        msg = f"--{chosen[0]} and --{chosen[1]} can't both be given: each is a file of its own."
+        raise TrialError(msg, "Call colscan cards once for each.")
+    return chosen[0]
+
+
+def _draw(sheet: str, trial: Trial, paper: Paper, *, blind: bool) -> bytes:
+    from colscan.present import draw_card_sheets, draw_mixing_sheet, draw_practice, draw_shelf_plan
+
+    if sheet == "practice":
+        return draw_practice(paper)
+    if sheet == "mixing":
+        return draw_mixing_sheet(trial, paper)
+    return (draw_shelf_plan if sheet == "shelf-plan" else draw_card_sheets)(trial, paper, blind=blind)
+
+
+def _tell(sheet: str, trial: Trial) -> None:
+    """Say what the sheet doesn't show."""
+    from colscan.present import letters_lacking
+    from colscan.present.mixing_sheet import texts_printed
+
     untagged = [bag.bag for bag in trial.bags if bag.tag is None]
-    if untagged:
+    if untagged and sheet == "cards":
         more = len(untagged) - BAGS_NAMED
         named = ", ".join(untagged[:BAGS_NAMED]) + (f" and {more} more" if more > 0 else "")
         click.echo(f"No card for {named}: bags.csv has no tag for them.", err=True)
+    if sheet == "mixing" and trial.recipe is None:
+        click.echo("Without [recipe] in trial.toml the sheet leaves the weights blank.", err=True)
+    lacking = letters_lacking(trial, texts_printed(trial) if sheet == "mixing" else ())
     if lacking:
         click.echo(f"The font lacks {' '.join(lacking)}: printed as hollow squares.", err=True)

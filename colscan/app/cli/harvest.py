@@ -8,11 +8,12 @@ from pathlib import Path
 import click
 
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.cli.said import as_cell, at_option, known_bag, tell_recorded, time_said
+from colscan.app.cli.said import as_cell, at_option, known_bag, tell_recorded, tell_replaced, time_said
 from colscan.errors import TrialError
 from colscan.ledger import append_row, read_ledger
 from colscan.ledger.columns import HarvestRow
 from colscan.trial import load_trial
+from colscan.trial.model import Bag, Trial
 
 _NEGATIVE = re.compile(r"-\.?[0-9]")
 
@@ -77,18 +78,20 @@ def harvest(
     shown = when.astimezone(trial.zone)
     tell_recorded(row, f"{shown:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
     for old in earlier:
-        old_at = old.at.astimezone(trial.zone)
-        click.echo(f"It replaces the record of {old_at:%Y-%m-%d %H:%M}: {old.fresh_g:g} g fresh", err=True)
-    if planned.dry_g:
-        _tell_efficiency(fresh_g + sum(row.fresh_g for row in before if row.flush != flush), planned.dry_g)
+        tell_replaced(old.at.astimezone(trial.zone), f"{old.fresh_g:g} g fresh")
+    _tell_efficiency(trial, planned, fresh_g + sum(row.fresh_g for row in before if row.flush != flush))
 
 
-def _tell_efficiency(fresh_g: float, dry_g: float) -> None:
-    from colscan.growth import biological_efficiency_pct
+def _tell_efficiency(trial: Trial, bag: Bag, fresh_g: float) -> None:
+    from colscan.growth import biological_efficiency_pct, find_dry_substrate
 
-    efficiency_pct = biological_efficiency_pct(fresh_g, dry_g)
+    dry = find_dry_substrate(trial, bag)
+    if dry is None:
+        return
+    weight = f"{dry.dry_g:g} g" if not dry.source else f"about {dry.dry_g:.0f} g"
+    source = f", {dry.source}" if dry.source else ""
     click.echo(
-        f"All flushes so far: {fresh_g:g} g, {efficiency_pct:.1f} % of {dry_g:g} g dry substrate"
-        " (biological efficiency; the spawn's dry matter is left out)",
+        f"All flushes so far: {fresh_g:g} g, {biological_efficiency_pct(fresh_g, dry.dry_g):.1f} % of"
+        f" {weight} dry substrate{source} (biological efficiency; the spawn's dry matter is left out)",
         err=True,
     )

@@ -43,7 +43,8 @@ class _Entry:
 def history(trial_dir: Path, bag: str, output_format: str) -> None:
     """Show one bag's scores, events, verdicts and harvests.
 
-    In order of time; events of its shelf and of the room are among them.
+    In order of time; events of its shelf and of the room are among them, and
+    what was recorded of its mix and its heat run.
 
     \b
     Example:
@@ -67,11 +68,12 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
     click.echo(
         f"{bag}: {planned.strain}, {planned.treatment}, inoculated {inoculated:%Y-%m-%d %H:%M}", err=True
     )
-    if not entries:
+    if not any(entry.score for entry in entries):
         click.echo(f"No photo of it yet. Next: colscan scan {trial_dir} PHOTO...", err=True)
 
 
 def _list_entries(trial: Trial, bag: Bag, ledger: Ledger) -> list[_Entry]:
+    from colscan.app.cli.logged import describe_batch, describe_run
     from colscan.growth.records import records_of
 
     record = next(record for record in records_of(trial, ledger) if record.bag == bag)
@@ -82,6 +84,16 @@ def _list_entries(trial: Trial, bag: Bag, ledger: Ledger) -> list[_Entry]:
         _Entry(at=harvest.at, what="harvest", note=_describe_harvest(harvest))
         for harvest in ledger.harvests
         if harvest.bag == bag.bag
+    ]
+    entries += [
+        _Entry(at=batch.at, what="mix", note=f"{batch.mix_batch}: {describe_batch(batch)}")
+        for batch in ledger.batches
+        if batch.mix_batch == bag.mix_batch
+    ]
+    entries += [
+        _Entry(at=run.started_at, what="heat run", note=f"{run.heat_run}: {describe_run(run, trial.zone)}")
+        for run in ledger.heat_runs
+        if run.heat_run == bag.heat_run
     ]
     return sorted(entries, key=lambda entry: entry.at)
 

@@ -1,7 +1,8 @@
-"""What the bags of a plan can show, and how many would: two tables for the terminal."""
+"""What the bags of a plan can show, and how many would: tables, or rows for programs."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
@@ -17,72 +18,147 @@ _TRUE_RISKS = (0.01, 0.02, 0.05, 0.10, 0.20)
 _CORRELATIONS = (0.0, 0.1)
 _LOSSES = (0, 1, 2)
 _DIFFERENCES_SD = (0.5, 1.0, 1.5, 2.0, 3.0)
+_CONTAMINATION, _DIFFERENCE = "contamination", "difference"
+_HEADER = (
+    "question", "what", "bags", "losses_allowed", "heat_runs", "correlation", "smallest_p", "true_risk_pct",
+    "difference_sd", "chance_pct",
+)  # fmt: skip
 
 
-def print_how_many(trial: Trial) -> None:
-    """Print the chance of success for the contamination limit and for a difference in time."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chances:
+    """Chances of success of so many bags, %: by the true risk in percent, or the difference in SD.
+
+    `losses` are those allowed; None for contamination when even no loss at all is not few enough.
+    """
+
+    question: str
+    what: str
+    bags: int
+    by_value: dict[float, float]
+    losses: int | None = None
+    runs: int | None = None
+    correlation: float | None = None
+    smallest_p: float | None = None
+
+
+def print_how_many(trial: Trial, output_format: str) -> None:
+    """Print the chance of success for the contamination limit and for a difference in time.
+
+    As a table each question has its own; as CSV or JSON both are in one, a row for each chance. What must be
+    known to read them goes to stderr.
+    """
+    bags = [bag for bag in trial.bags if bag.role == "trial"]
+    runs, strains = len({bag.heat_run for bag in bags}), len(trial.strains)
+    levels = len(trial.treatments)
+    each = len(bags) // (strains * levels)
+    limit = trial.limits.contamination_risk
+    lost = _contamination(limit, runs, strains, each)
+    found = _difference(strains, each) if levels > 1 else []
+    if output_format == "table":
+        _print_tables(lost, found, limit)
+    else:
+        _print_rows([*lost, *found], output_format)
+    if not found:
+        click.echo("There is one level only: no difference between levels to find.", err=True)
+    notes = _say_limits() + (_say_differences(levels, strains, each) if found else [])
+    for note in notes:
+        click.echo(f"  {note}", err=True)
+
+
+def _print_tables(lost: list[_Chances], found: list[_Chances], limit: float) -> None:
+    header = ["what", "bags", "losses allowed", "heat runs", "correlation"]
+    header += [f"true {risk_pct:g} %" for risk_pct in lost[0].by_value]
+    rows: list[list[Cell]] = [
+        [c.what, c.bags, "none is enough" if c.losses is None else c.losses, c.runs, c.correlation,
+         *c.by_value.values()]
+        for c in lost
+    ]  # fmt: skip
+    click.echo(f"To show that at most {100 * limit:g} % are lost (95 % sure): chance of success, %")
+    _print_table(header, rows)
+    if not found:
+        return
+    header = ["what", "bags a level", "smallest p", *(f"{sd:g} SD" for sd in found[0].by_value)]
+    rows = [[c.what, c.bags, f"{c.smallest_p:.2g}", *c.by_value.values()] for c in found]
+    click.echo("\nTo find a difference in days between two levels (p <= 0.05): chance of success, %")
+    _print_table(header, rows)
+
+
+def _print_table(header: list[str], rows: list[list[Cell]]) -> None:
     from colscan.app.cli.options import screen_of_stdout
     from colscan.present import render_rows
 
-    bags = [bag for bag in trial.bags if bag.role == "trial"]
-    runs, strains = len({bag.heat_run for bag in bags}), len(trial.strains)
-    each = len(bags) // (strains * len(trial.treatments))
-    limit = trial.limits.contamination_risk
-    screen = screen_of_stdout()
-    header, rows = _contamination(limit, runs, strains, each)
-    click.echo(f"To show that at most {100 * limit:g} % are lost (95 % sure): chance of success, %")
-    click.echo(render_rows(header, rows, "table", screen=screen))
-    click.echo(
-        f"  The last column is the chance to pass wrongly. Correlation {_CORRELATIONS[1]:g} between bags of a"
-    )
-    click.echo("  heat run is an assumption; the 95 % hold without it. 'here' is this plan.\n")
-    if len(trial.treatments) < 2:
-        click.echo("There is one level only: no difference between levels to find.")
-        return
-    header, rows = _difference(strains, each)
-    click.echo("To find a difference in days between two levels (p <= 0.05): chance of success, %")
-    click.echo(render_rows(header, rows, "table", screen=screen))
-    click.echo("  SD: standard deviation between bags of one strain and level; bags taken as independent.")
-    for line in _say_comparisons(len(trial.treatments), strains, each):
-        click.echo(f"  {line}")
+    click.echo(render_rows(header, rows, "table", screen=screen_of_stdout()), nl=False)
 
 
-def _contamination(limit: float, runs: int, strains: int, each: int) -> tuple[list[str], list[list[Cell]]]:
+def _print_rows(chances: list[_Chances], output_format: str) -> None:
+    from colscan.present import render_rows
+
+    rows: list[list[Cell]] = []
+    for c in chances:
+        smallest_p = None if c.smallest_p is None else float(f"{c.smallest_p:.3g}")
+        own: list[Cell] = [c.question, c.what, c.bags, c.losses, c.runs, c.correlation, smallest_p]
+        for value, chance in c.by_value.items():
+            of_its_own = [value, None] if c.question == _CONTAMINATION else [None, value]
+            rows.append([*own, *of_its_own, chance])
+    click.echo(render_rows(_HEADER, rows, output_format), nl=False)
+
+
+def _contamination(limit: float, runs: int, strains: int, each: int) -> list[_Chances]:
     from colscan.trial.power import bags_needed, losses_allowed
 
-    risks = [risk for risk in _TRUE_RISKS if risk < limit]
-    header = ["what", "bags", "losses allowed", "heat runs", "correlation"]
-    header += [f"true {100 * risk:g} %" for risk in (*risks, limit)]
+    risks = [*(risk for risk in _TRUE_RISKS if risk < limit), limit]
     wanted: list[tuple[str, int, int | None]] = [("needed", bags_needed(k, limit), k) for k in _LOSSES]
     kinds = {"here, a level": strains * each} | ({"here, a strain's": each} if strains > 1 else {})
     wanted += [(name, count, losses_allowed(count, limit)) for name, count in kinds.items()]
-    rows: list[list[Cell]] = []
-    for what, count, losses in wanted:
-        if losses is None:
-            rows.append([what, count, "none is enough", min(runs, count), None, *[0.0] * (len(risks) + 1)])
-            continue
-        for correlation in _CORRELATIONS:
-            chances = [_chance(count, runs, losses, risk, correlation) for risk in (*risks, limit)]
-            rows.append([what, count, losses, min(runs, count), correlation, *chances])
-    return header, rows
+    return [
+        _Chances(
+            question=_CONTAMINATION, what=what, bags=count, losses=losses, runs=min(runs, count),
+            correlation=correlation,
+            by_value={
+                round(100 * risk, 4): _chance(count, runs, losses, risk, correlation) for risk in risks
+            },
+        )
+        for what, count, losses in wanted
+        for correlation in ((None,) if losses is None else _CORRELATIONS)
+    ]  # fmt: skip
 
 
-def _chance(bags: int, runs: int, losses: int, risk: float, correlation: float) -> float:
+def _chance(bags: int, runs: int, losses: int | None, risk: float, correlation: float | None) -> float:
+    """Return the chance, %, to lose so few; 0 when even no loss at all is not few enough."""
     from colscan.trial.power import chance_of_few_losses
 
+    if losses is None or correlation is None:
+        return 0.0
     sizes = [bags // runs + (run < bags % runs) for run in range(runs)]
     return round(100 * chance_of_few_losses(sizes, losses, risk=risk, correlation=correlation), 1)
 
 
-def _difference(strains: int, each: int) -> tuple[list[str], list[list[Cell]]]:
+def _difference(strains: int, each: int) -> list[_Chances]:
     from colscan.trial.power import chance_of_difference, smallest_p
 
-    header = ["what", "bags a level", "smallest p", *[f"{d:g} SD" for d in _DIFFERENCES_SD]]
-    rows: list[list[Cell]] = []
-    for what, of in (("one strain", 1), ("all strains", strains))[: 2 if strains > 1 else 1]:
-        chances = [round(100 * chance_of_difference(each, d, strains=of), 1) for d in _DIFFERENCES_SD]
-        rows.append([what, each * of, f"{smallest_p(each, of):.2g}", *chances])
-    return header, rows
+    return [
+        _Chances(
+            question=_DIFFERENCE, what=what, bags=each * of, smallest_p=smallest_p(each, of),
+            by_value={
+                sd: round(100 * chance_of_difference(each, sd, strains=of), 1) for sd in _DIFFERENCES_SD
+            },
+        )
+        for what, of in (("one strain", 1), ("all strains", strains))[: 2 if strains > 1 else 1]
+    ]  # fmt: skip
+
+
+def _say_limits() -> list[str]:
+    return [
+        "Lost: the last column, a true risk as high as the limit, is the chance to pass wrongly.",
+        f"Correlation {_CORRELATIONS[1]:g} between bags of a heat run is an assumption; the 95 % hold without"
+        " it. 'here' is this plan.",
+    ]
+
+
+def _say_differences(levels: int, strains: int, each: int) -> list[str]:
+    spread = "SD: standard deviation between bags of one strain and level; bags taken as independent."
+    return [spread, *_say_comparisons(levels, strains, each)]
 
 
 def _say_comparisons(levels: int, strains: int, each: int) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
 import sys
 from importlib import import_module
 from pathlib import Path
@@ -19,8 +20,10 @@ COMMANDS = {
     "recipe": "Work out what to weigh for a bag, a mix and all bags.",
     "new": "Begin a trial: its plan and its list of bags.",
     "plan": "Draw the bags by lot, and say what they can show.",
-    "cards": "Make the bags' cards to print.",
+    "cards": "Make the bags' cards to print, the mixing sheet or the shelf plan.",
     "practice": "Let the tool read a practice sheet: drawn coverage beside its own.",
+    "mix": "Record what was weighed into a mix.",
+    "heat": "Record how a heat run went.",
     "map": "Say which bag without a card stands where, on one photo.",
     "scan": "Score the bags in photos and append the scores to the ledger.",
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",
@@ -79,7 +82,14 @@ def colscan(context: click.Context) -> None:
 
 def run() -> None:
     """Run the command line and end the process with its exit code."""
-    sys.exit(main(sys.argv[1:]))
+    try:
+        code = main(sys.argv[1:])
+    except KeyboardInterrupt:  # pressed again while the first one was told
+        code = ExitCode.INTERRUPTED
+    if code == ExitCode.INTERRUPTED:
+        # An impatient hand presses once more while the interpreter ends, which would end it by the signal.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    sys.exit(code)
 
 
 def main(arguments: list[str]) -> int:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from colscan.app.cli.options import trial_dir_argument
+from colscan.app.cli.options import base_option, trial_dir_argument
 from colscan.errors import TrialError
 from colscan.trial.model import PLAN_FILE, Bag
 
@@ -35,6 +35,13 @@ _OPTIONS = {
     help="Begin from this bag list: a CSV with the columns bag, strain, supplement, supplement_pct,"
     " inoculated_at, and any more of bags.csv's and your own.",
 )
+@click.option(
+    "--from",
+    "earlier",
+    metavar="TRIAL",
+    type=click.Path(path_type=Path),
+    help="Begin from this earlier trial: all as there but for the options given, which is said.",
+)
 @click.option("--name", help="The trial's name; the folder's by default.")
 @click.option("--zone", metavar="IANA", help="Time zone, e.g. America/New_York; this machine's by default.")
 @click.option("--strain", "strains", metavar="CODE", multiple=True, help="A strain (repeat for more).")
@@ -42,6 +49,7 @@ _OPTIONS = {
 @click.option(
     "--level", "levels", metavar="PCT", type=float, multiple=True, help="A level in percent (repeat)."
 )
+@base_option
 @click.option("--replicates", metavar="N", type=click.IntRange(1, 580), help="Bags of each; 2 by default.")
 @click.option("--inoculated-at", metavar="TIME", help="Day 0 of all bags; today by default.")
 @click.option(
@@ -53,11 +61,13 @@ _OPTIONS = {
 def new(
     trial_dir: Path,
     bag_list: Path | None,
+    earlier: Path | None,
     name: str | None,
     zone: str | None,
     strains: tuple[str, ...],
     supplement: str | None,
     levels: tuple[float, ...],
+    base: str | None,
     replicates: int | None,
     inoculated_at: str | None,
     first_tag: int | None,
@@ -66,13 +76,15 @@ def new(
 
     Writes TRIAL_DIR/trial.toml, each key explained in it, and
     TRIAL_DIR/bags.csv. Without options the bags are a small example to change.
-    Files that are there already are never touched.
+    Files that are there already are never touched. With --from an earlier trial
+    its limits, strains, treatments, shelves, shelf map, bags and free tags are
+    taken over, none of its records, and what is other than there is said.
 
     \b
     Example:
       colscan new hornbeam --strain PO-3 --strain PE-1 --level 0 --level 8
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
-    from colscan.trial import Layout, create_trial
+    from colscan.trial import Changes, Layout, begin_next, create_trial
 
     given: dict[str, Any] = {
         "strains": strains,
@@ -86,7 +98,13 @@ def new(
     if bag_list is not None and given:
         msg = f"{_OPTIONS[next(iter(given))]} can't go with --bags: {bag_list} says it for each bag"
         raise TrialError(msg, "Leave one of the two out.")
-    made = create_trial(trial_dir, bag_list or Layout(**given), name=name, time_zone=zone)
+    if earlier is None:
+        made = create_trial(trial_dir, bag_list or Layout(**given), name=name, time_zone=zone, base=base)
+    elif bag_list is None:
+        made = begin_next(trial_dir, earlier, Changes(base=base, **given), name=name, time_zone=zone)
+    else:
+        msg = "--from can't go with --bags"
+        raise TrialError(msg, "Leave one of the two out.")
     _report(trial_dir, made)
 
 

@@ -41,6 +41,12 @@ def trial_dir_argument(command: F) -> F:
     return click.argument("trial_dir", metavar="TRIAL_DIR", type=_TrialDir(path_type=Path))(command)
 
 
+def optional_trial_dir_argument(command: F) -> F:
+    """Give a command a trial's folder as its first argument, that may be left out: `Path` or None."""
+    folder = _TrialDir(path_type=Path)
+    return click.argument("trial_dir", metavar="[TRIAL_DIR]", required=False, type=folder)(command)
+
+
 def format_option(command: F) -> F:
     """Give a command `--format`, how its rows are printed on stdout."""
     return click.option(
@@ -50,6 +56,23 @@ def format_option(command: F) -> F:
         default="table",
         show_default=True,
         help="How rows are printed.",
+    )(command)
+
+
+def base_option(command: F) -> F:
+    """Give a command `--base`, what a level is a percentage of; None when it isn't given."""
+
+    def said(context: click.Context, parameter: click.Parameter, word: str | None) -> str | None:
+        from colscan.trial.recipe import Base
+
+        return None if word is None else Base[word.upper()].value
+
+    return click.option(
+        "--base",
+        type=click.Choice(("main", "dry")),
+        callback=said,
+        help="What a level is a percentage of: the main substrate as weighed (main, the default), or all dry"
+        " matter, oven-dry (dry).",
     )(command)
 
 

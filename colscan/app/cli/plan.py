@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import trial_dir_argument
+from colscan.app.cli.options import base_option, format_option, trial_dir_argument
 from colscan.errors import TrialError
 from colscan.trial.model import PLAN_FILE, Bag, Shelf
 
@@ -31,6 +31,7 @@ _SEEDS = 1_000_000
 @click.option(
     "--level", "levels", metavar="PCT", type=float, multiple=True, help="A level in percent (repeat)."
 )
+@base_option
 @click.option(
     "--replicates", metavar="N", type=click.IntRange(1, 580), required=True, help="Bags of each kind."
 )
@@ -51,6 +52,7 @@ _SEEDS = 1_000_000
 @click.option("--shelf", "shelves", metavar="NAME:TIERS", multiple=True, help="A shelf (repeat).")
 @click.option("--spawn-lot", "lots", metavar="STRAIN=LOT", multiple=True, help="A lot of spawn (repeat).")
 @click.option("--seed", metavar="N", type=click.IntRange(0), help="Seed of an earlier draw, to repeat it.")
+@format_option
 def plan(
     trial_dir: Path,
     name: str | None,
@@ -58,6 +60,7 @@ def plan(
     strains: tuple[str, ...],
     supplement: str,
     levels: tuple[float, ...],
+    base: str | None,
     replicates: int,
     inoculated_at: str | None,
     first_tag: int | None,
@@ -68,6 +71,7 @@ def plan(
     shelves: tuple[str, ...],
     lots: tuple[str, ...],
     seed: int | None,
+    output_format: str,
 ) -> None:
     """Draw the bags by lot, and say what they can show.
 
@@ -106,9 +110,9 @@ def plan(
         shelves=tuple(map(_read_shelf, shelves)),
         spawn_lots=tuple(_read_lot(lot, strains) for lot in lots),
     )
-    made = plan_trial(trial_dir, layout, scheme, name=name, time_zone=zone)
+    made = plan_trial(trial_dir, layout, scheme, name=name, time_zone=zone, base=base)
     _report(made)
-    print_how_many(made.trial)
+    print_how_many(made.trial, output_format)
 
 
 def _refuse_recorded(folder: Path) -> None:
@@ -118,7 +122,7 @@ def _refuse_recorded(folder: Path) -> None:
     if not (folder / PLAN_FILE).exists():
         return
     ledger = read_ledger(folder)
-    for what in ("scores", "photos", "verdicts", "events", "harvests"):
+    for what in ("scores", "photos", "verdicts", "events", "harvests", "batches", "heat_runs"):
         if rows := getattr(ledger, what):
             msg = f"{folder} holds a trial with records ({what}: {len(rows)}): its plan stays as it is"
             raise TrialError(msg, "Plan the next trial in a folder of its own.")

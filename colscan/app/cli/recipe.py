@@ -1,50 +1,29 @@
-"""`colscan recipe`: what to weigh, and what it comes to."""
+"""`colscan recipe`: what to weigh, and what it comes to; of one bag, or of each level of a trial."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from colscan.app.cli.options import format_option, screen_of_stdout
+from colscan.app.cli.options import format_option, optional_trial_dir_argument
 from colscan.errors import TrialError
+from colscan.trial.model import PLAN_FILE
 
 if TYPE_CHECKING:
-    from colscan.app.recipe_rows import Figure
-    from colscan.present.table import Cell
-    from colscan.trial.recipe import Recipe
+    from colscan.app.cli.recipe_tables import Before
+    from colscan.trial.model import RecipePlan, Trial
 
-Key = tuple[str, str, str, str]
-HEADER = ("what", "base", "per", "value", "unit")
-SAME = 1e-6
-"""Figures that differ by less than this share are the same: printed ones are rounded."""
 _DIGITS = 9
 MOST_BAGS = 100_000
 """More bags are a slip of the finger."""
-OUNCES_UP_TO_LB = 5.0
-"""Ounces to here, as on a scale beside the bag; pounds from here on."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What the options ask for, as texts."""
-
-    main: tuple[str, ...]
-    supplement: tuple[str, ...]
-    other: tuple[str, ...]
-    water: str | None
-    target: float | None
-    bag_wet: str | None
-    bag_dry: str | None
-    spawn: str | None
-    spawn_moisture: str | None
 
 
 @click.command()
-@click.option("--main", multiple=True, required=True, metavar="INGREDIENT", help="Main substrate.")
+@optional_trial_dir_argument
+@click.option("--main", multiple=True, metavar="INGREDIENT", help="Main substrate.")
 @click.option("--supplement", multiple=True, metavar="INGREDIENT", help="Bran and the like.")
 @click.option("--other", multiple=True, metavar="INGREDIENT", help="Anything else, as gypsum.")
 @click.option("--water", metavar="AMOUNT", help="Water added to a bag.")
@@ -62,21 +41,16 @@ class Asked:
 @click.option(
     "--previous", type=click.Path(path_type=Path), metavar="JSON", help="Show what differs from it."
 )
+@click.option("--keep", is_flag=True, help="Write these options into TRIAL_DIR as its recipe.")
 @format_option
 def recipe(
-    main: tuple[str, ...],
-    supplement: tuple[str, ...],
-    other: tuple[str, ...],
-    water: str | None,
-    moisture: str | None,
-    bag_wet: str | None,
-    bag_dry: str | None,
-    spawn: str | None,
-    spawn_moisture: str | None,
+    trial_dir: Path | None,
     bags: int | None,
     bags_per_mix: int | None,
     previous: Path | None,
+    keep: bool,
     output_format: str,
+    **said: Any,
 ) -> None:
     """Work out what to weigh for a bag, a mix and all bags.
 
@@ -86,86 +60,57 @@ def recipe(
     liquid qt, dry qt) needs "density D", measured, in kg per litre. For C:N add
     "C PCT, N PCT, source TEXT", percent of dry matter. Water has 0.998 kg/L.
 
-    Spawn counts in no moisture. Keep a recipe with --format json > FILE and
-    give it to --previous later.
+    With TRIAL_DIR: each level of the trial side by side, its mixes, and what all
+    its bags take; the recipe is its own, or the one given, which --keep writes
+    into it. A supplement's amount is then its level in the trial.
+
+    Spawn counts in no moisture. Keep what is printed with --format json > FILE
+    and give it to --previous later.
 
     \b
     Example:
       colscan recipe --main "pellets, 2 lb, moisture 6%" --water "45 oz"
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
-    from colscan.app.recipe_rows import list_figures, list_warnings, read_figures
+    from colscan.app.recipe_rows import read_figures
+
+    plan = _read_plan(**said)
+    before = None if previous is None else read_figures(previous)
+    if trial_dir is not None:
+        if bags or bags_per_mix:
+            msg = "--bags and --bags-per-mix don't go with a trial."
+            raise TrialError(msg, "Its bags and mixes stand in bags.csv.")
+        _print_trial(_choose_trial(trial_dir, plan, keep=keep), before, output_format)
+        return
+    if plan is None or keep:
+        msg = "--keep is given without a trial." if plan else "There is no --main, and no trial."
+        raise TrialError(msg, "Give the trial's folder, or the ingredients of a bag.")
+    _print_bag(plan, _scales(bags, bags_per_mix), before, output_format)
+
+
+def _read_plan(
+    main: tuple[str, ...], moisture: str | None, spawn_moisture: str | None, **texts: Any
+) -> RecipePlan | None:
+    """Return what the options say; None when they say nothing."""
+    from colscan.trial.model import RecipePlan
+
+    if not main:
+        if moisture or spawn_moisture or any(texts.values()):
+            msg = "A recipe is given without --main."
+            raise TrialError(msg, "Say what its main substrate is; a trial's own recipe is taken as it is.")
+        return None
+    return RecipePlan(
+        main=main,
+        moisture_pct=_percent(moisture, "--moisture"),
+        spawn_moisture_pct=_percent(spawn_moisture, "--spawn-moisture"),
+        **texts,
+    )
+
+
+def _percent(text: str | None, option: str) -> float | None:
     from colscan.trial.amounts import parse_moisture
 
-    asked = Asked(
-        main=main,
-        supplement=supplement,
-        other=other,
-        water=water,
-        target=None if moisture is None else parse_moisture(moisture, "--moisture"),
-        bag_wet=bag_wet,
-        bag_dry=bag_dry,
-        spawn=spawn,
-        spawn_moisture=spawn_moisture,
-    )
-    worked_out = _work_out(asked)
-    scales = _scales(bags, bags_per_mix)
-    before = None if previous is None else read_figures(previous)
-    figures = list_figures(worked_out, scales)
-    if output_format == "table":
-        _print_tables(worked_out, scales, _changes(figures, before))
-    else:
-        _print_figures(figures, before, output_format)
-    for warning in list_warnings(worked_out, target=asked.target):
-        click.echo(f"Warning: {warning}", err=True)
-    if bags and bags_per_mix and bags % bags_per_mix:
-        last = f"the last of {math.ceil(bags / bags_per_mix)} mixes is for {bags % bags_per_mix} bags only."
-        click.echo(f"Note: {last}", err=True)
-
-
-def _work_out(asked: Asked) -> Recipe:
-    """The recipe of one bag."""
-    from colscan.trial.amounts import WATER_KG_PER_L, parse_mass, parse_moisture
-    from colscan.trial.recipe import Part, Recipe, water_to_add_g, weigh_out
-    from colscan.trial.recipe_text import parse_ingredient, parse_spawn
-
-    if (asked.water is None) == (asked.target is None):
-        msg = "Give either --water or --moisture, one of the two."
-        raise TrialError(msg, "The other one is worked out from it.")
-    bag_dry_g = _bag_dry_g(asked)
-    parts = {Part.MAIN: asked.main, Part.SUPPLEMENT: asked.supplement, Part.OTHER: asked.other}
-    orders = [
-        parse_ingredient(text, part, rest_allowed=bag_dry_g is not None)
-        for part, texts in parts.items()
-        for text in texts
-    ]
-    ingredients = weigh_out(orders, bag_dry_g=bag_dry_g)
-    if asked.target is not None:
-        water_g = water_to_add_g(ingredients, asked.target)
-    else:
-        water_g = parse_mass(asked.water or "", "--water", density_kg_per_l=WATER_KG_PER_L)
-    substrate = Recipe(ingredients=ingredients, water_g=water_g)
-    if asked.spawn is None:
-        if asked.spawn_moisture is not None:
-            msg = "--spawn-moisture is given without --spawn."
-            raise TrialError(msg, "Say how much spawn.")
-        return substrate
-    moisture = (
-        None if asked.spawn_moisture is None else parse_moisture(asked.spawn_moisture, "--spawn-moisture")
-    )
-    spawn = parse_spawn(asked.spawn, substrate, moisture=moisture)
-    return Recipe(ingredients=ingredients, water_g=water_g, spawn=spawn)
-
-
-def _bag_dry_g(asked: Asked) -> float | None:
-    from colscan.trial.amounts import parse_mass
-    from colscan.trial.recipe import dry_matter_g
-
-    if asked.bag_wet is None:
-        return None if asked.bag_dry is None else parse_mass(asked.bag_dry, "--bag-dry")
-    if asked.bag_dry is not None or asked.target is None:
-        msg = "--bag-wet goes with --moisture, and not with --bag-dry."
-        raise TrialError(msg, "A wet weight and its moisture make the dry matter.")
-    return dry_matter_g(parse_mass(asked.bag_wet, "--bag-wet"), asked.target)
+    # Rounded for 0.07 * 100 to be 7, as it was written.
+    return None if text is None else round(100.0 * parse_moisture(text, option), _DIGITS)
 
 
 def _scales(bags: int | None, bags_per_mix: int | None) -> dict[str, int]:
@@ -176,82 +121,68 @@ def _scales(bags: int | None, bags_per_mix: int | None) -> dict[str, int]:
     return {per: number for per, number in scales.items() if number}
 
 
-def _print_figures(figures: list[Figure], before: dict[Key, float | None] | None, output_format: str) -> None:
-    from colscan.present import render_rows
+def _print_bag(plan: RecipePlan, scales: dict[str, int], before: Before | None, output_format: str) -> None:
+    from colscan.app.cli.recipe_tables import check_alike, print_bag_tables, print_changes, print_figures
+    from colscan.app.recipe_rows import list_figures, list_warnings
+    from colscan.trial.trial_recipe import work_out
 
-    header: tuple[str, ...] = HEADER
-    rows: list[list[Cell]] = [[f.what, f.base, f.per, _rounded(f.value), f.unit] for f in figures]
-    if before is not None:
-        header = (*HEADER, "previous")
-        for row, figure in zip(rows, figures, strict=True):
-            row.append(before.get(figure.key))
-        known = {f.key for f in figures}
-        gone = [(key, value) for key, value in before.items() if key not in known]
-        rows += [[what, base, per, None, unit, value] for (what, base, per, unit), value in gone]
-    click.echo(render_rows(header, rows, output_format), nl=False)
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else float(f"{value:.{_DIGITS}g}")
-
-
-def _changes(figures: list[Figure], before: dict[Key, float | None] | None) -> list[list[Cell]] | None:
-    """Rows of a bag's figures (weights in grams only) that differ from an earlier recipe's."""
-    if before is None:
-        return None
-    now = {f.key: f.value for f in figures}
-    rows: list[list[Cell]] = []
-    for key in [*now, *(k for k in before if k not in now)]:
-        what, base, per, unit = key
-        if per != "bag" or unit not in ("g", "%", "") or (key in before and _same(now.get(key), before[key])):
-            continue
-        rows.append([what, base, *(_shown(v.get(key), unit, decimals=2) for v in (before, now))])
-    return rows
+    worked_out = work_out(plan)
+    figures = list_figures(worked_out, scales)
+    check_alike(figures, before)
+    if output_format == "table":
+        print_bag_tables(worked_out, scales)
+        print_changes(figures, before)
+    else:
+        print_figures(figures, before, output_format)
+    for warning in list_warnings(worked_out, target_pct=plan.moisture_pct):
+        click.echo(f"Warning: {warning}", err=True)
+    bags, bags_per_mix = scales.get("trial"), scales.get("mix")
+    if bags and bags_per_mix and bags % bags_per_mix:
+        last = f"the last of {math.ceil(bags / bags_per_mix)} mixes is for {bags % bags_per_mix} bags only."
+        click.echo(f"Note: {last}", err=True)
 
 
-def _same(value: float | None, earlier: float | None) -> bool:
-    if value is None or earlier is None:
-        return value is earlier
-    return math.isclose(value, earlier, rel_tol=SAME, abs_tol=SAME)
+def _choose_trial(folder: Path, plan: RecipePlan | None, *, keep: bool) -> Trial:
+    """Return the trial with the recipe that counts: its own, or the options'."""
+    from colscan.trial import load_trial
+    from colscan.trial.keeping import keep_recipe, with_recipe
+
+    trial = load_trial(folder)
+    if plan is None:
+        if keep:
+            msg = "--keep is given without a recipe."
+            raise TrialError(msg, "Give its ingredients, from --main on.")
+        return trial
+    changed = with_recipe(trial, plan)
+    if changed.recipe != plan:
+        click.echo("Note: a supplement's amount is the level of each treatment in the trial.", err=True)
+    if keep and changed.recipe:
+        is_new = keep_recipe(folder, changed.recipe)
+        where = folder / PLAN_FILE
+        click.echo(f"The recipe stands in {where}{'' if is_new else ' already'}.", err=True)
+    return changed
 
 
-def _print_tables(recipe: Recipe, scales: dict[str, int], changes: list[list[Cell]] | None) -> None:
-    from colscan.app.recipe_rows import list_amounts, list_ratios, measures
-    from colscan.present import render_rows
+def _print_trial(trial: Trial, before: Before | None, output_format: str) -> None:
+    from colscan.app.cli.recipe_tables import check_alike, print_changes, print_figures, print_trial_tables
+    from colscan.app.recipe_levels import list_differences, list_levels, list_trial_figures
+    from colscan.app.recipe_rows import list_warnings
 
-    screen = screen_of_stdout()
-    titles = {"bag": "one bag", "mix": f"mix of {scales.get('mix')}", "trial": f"all {scales.get('trial')}"}
-    amounts: list[list[Cell]] = []
-    for a in list_amounts(recipe):
-        by_scale = [measures(a, bags) for bags in scales.values()]
-        amounts.append([a.what, a.base, *map(_say_weight, by_scale)])
-        if a.density_kg_per_l is not None:
-            amounts.append([a.what, "by volume", *map(_say_volume, by_scale)])
-    header = ("what", "base", *(titles[per] for per in scales))
-    ratios: list[list[Cell]] = [
-        [f.what, f.base, _shown(f.value, f.unit, decimals=1)] for f in list_ratios(recipe)
-    ]
-    click.echo(render_rows(header, amounts, "table", screen=screen))
-    click.echo(render_rows(("what", "base", "value"), ratios, "table", screen=screen), nl=False)
-    if changes:
-        click.echo()
-        click.echo(
-            render_rows(("changed", "base", "previous", "now"), changes, "table", screen=screen), nl=False
-        )
-    elif changes is not None:
-        click.echo("\nNothing differs from the previous recipe.")
-
-
-def _say_weight(by_unit: dict[str, float]) -> str:
-    metric = f"{by_unit['g']:.1f} g" if by_unit["kg"] < 1.0 else f"{by_unit['kg']:.3f} kg"
-    if by_unit["lb"] < OUNCES_UP_TO_LB:
-        return f"{metric} = {by_unit['oz']:.2f} oz"
-    return f"{metric} = {by_unit['lb']:.3f} lb"
-
-
-def _say_volume(by_unit: dict[str, float]) -> str:
-    return " = ".join(f"{value:.2f} {unit}" for unit, value in by_unit.items() if unit == "L" or "qt" in unit)
-
-
-def _shown(value: float | None, unit: str, *, decimals: int) -> str:
-    return "not known" if value is None else f"{value:.{decimals}f} {unit}".rstrip()
+    levels = list_levels(trial)
+    if not levels:
+        msg = f"The trial {trial.name} has no treatment, so no level to weigh for."
+        raise TrialError(msg, f"Add a [[treatment]] in {PLAN_FILE}, and bags.")
+    figures = list_trial_figures(trial)
+    check_alike(figures, before)
+    if output_format == "table":
+        print_trial_tables(trial, levels)
+        print_changes(figures, before)
+    else:
+        print_figures(figures, before, output_format)
+    for difference in list_differences(levels):
+        click.echo(f"Note: {difference}", err=True)
+    # What a moisture that isn't known does is largest where most is weighed.
+    richest = max(levels, key=lambda level: sum(i.weight_g for i in level.recipe.ingredients))
+    target_pct = trial.recipe.moisture_pct if trial.recipe else None
+    for warning in list_warnings(richest.recipe, target_pct=target_pct):
+        click.echo(f"Warning: at {richest.treatment}: {warning}", err=True)

@@ -1,10 +1,10 @@
-"""What `event`, `verdict` and `harvest` share: bags, times and cells are checked before a row is written."""
+"""What the commands that record what people say share: names, times and cells are checked before writing."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 
 import click
 
@@ -61,6 +61,41 @@ def known_bag(trial: Trial, code: str) -> Bag:
     return bag
 
 
+def bags_sharing(trial: Trial, what: Literal["mix", "heat run"], name: str) -> tuple[Bag, ...]:
+    """Return the bags of a mix or a heat run.
+
+    Raises
+    ------
+    TrialError
+        When the trial has none; names those that it has.
+    """
+    if what == "mix":
+        groups, column = trial.mixes, "mix_batch"
+    else:
+        groups, column = trial.heat_runs, "heat_run"
+    if name not in groups:
+        msg = f"{what.capitalize()} {name!r} is not in the trial {trial.name}."
+        known = ", ".join(sorted(groups)) or f"none; name them in bags.csv, column {column}"
+        raise TrialError(msg, f"{suggest_near(name, groups)}It has: {known}.")
+    return groups[name]
+
+
+def past_time(text: str | None, trial: Trial, option: str) -> datetime:
+    """Return the time that an option gives, or now in the trial's zone.
+
+    Raises
+    ------
+    TrialError
+        When it is no time, or more than a day ahead.
+    """
+    now = units.now().astimezone(trial.zone)
+    when = parse_when(text, trial.zone, option) or now
+    if when > now + FUTURE_LIMIT:
+        msg = f"{option} {text} is in the future."
+        raise TrialError(msg, f"It is now {now.isoformat()}; check the date.")
+    return when
+
+
 def time_said(text: str | None, trial: Trial, bag: Bag | None) -> datetime:
     """Return the time of `--at`, or now in the trial's zone.
 
@@ -78,17 +113,27 @@ def time_said(text: str | None, trial: Trial, bag: Bag | None) -> datetime:
     TrialError
         When it is no time, before day 0, or more than a day ahead.
     """
-    now = units.now().astimezone(trial.zone)
-    when = parse_when(text, trial.zone, "--at") or now
-    if when > now + FUTURE_LIMIT:
-        msg = f"--at {text} is in the future."
-        raise TrialError(msg, f"It is now {now.isoformat()}; check the date.")
+    when = past_time(text, trial, "--at")
     if bag is not None and when < bag.inoculated_at:
         msg = f"{when.isoformat()} is before bag {bag.bag} was inoculated ({bag.inoculated_at.isoformat()})."
         raise TrialError(msg, "Correct --at, or inoculated_at in bags.csv.")
     return when
 
 
+def tell_if_late(what: str, when: datetime, bags: Sequence[Bag]) -> None:
+    """Say on stderr that a mix or heat run is later than the day 0 that bags.csv has for its first bag."""
+    first = min(bags, key=lambda bag: bag.inoculated_at)
+    if when > first.inoculated_at:
+        began = first.inoculated_at.isoformat()
+        click.echo(f"By bags.csv bag {first.bag} of {what} was inoculated before that ({began}).", err=True)
+        click.echo("If that is not so, correct inoculated_at there, or record this again.", err=True)
+
+
 def tell_recorded(row: Row, what: str) -> None:
     """Say on stderr what was recorded."""
     click.echo(f"Recorded in {row.FILE}: {what}", err=True)
+
+
+def tell_replaced(when: datetime, what: str) -> None:
+    """Say on stderr which earlier record no longer counts; `when` is in the trial's zone."""
+    click.echo(f"It replaces the record of {when:%Y-%m-%d %H:%M}: {what}", err=True)
