@@ -113,7 +113,7 @@ class BagFit:
     trend : Trend or None
         None with fewer points than a fit takes.
     why_not : str
-        A sentence for what is None; empty when nothing is.
+        A sentence for days, rate and lag that are None; empty when none is.
     """
 
     bag: Bag

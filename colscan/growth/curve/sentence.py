@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from colscan.growth.curve.model import BagFit, Estimate
+from colscan.growth.curve.model import BagFit, Estimate, Measure
+
+HALF = {Measure.COVERAGE: "half colonized", Measure.DENSITY: "half as white as in the end"}
 
 
 def describe_fit(fit: BagFit) -> str:
@@ -14,7 +16,7 @@ def describe_fit(fit: BagFit) -> str:
     told = [
         text
         for text in (
-            _on_day("half colonized", fit.half_days, fit),
+            _on_day(HALF[fit.measure], fit.half_days, fit),
             _on_day("90 %", fit.ninety_days, fit),
             _on_day("leapt off", fit.lag_days, fit),
             _rate(fit),
