@@ -29,7 +29,7 @@ COMMANDS = {
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw the colonization curves.",
-    "compare": "Compare treatments: days sooner, rates, and whether it can be chance.",
+    "compare": "Say which treatment is sooner, and whether it can be chance.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
