@@ -235,7 +235,7 @@ def _contrast_record(contrast: Contrast) -> dict[str, Cell]:
     }
     test = contrast.test
     if test is not None:
-        record |= {"p": test.p, "p_holm": test.p_holm, "comparisons": test.comparisons}
+        record |= {"p": round(test.p, 6), "p_holm": round(test.p_holm, 6), "comparisons": test.comparisons}
         record |= {"labellings": test.labellings, "exact": "yes" if test.exact else "no", "seed": SEED}
     return record
 
