@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from colscan.growth.crop.intervals import METHOD
 from colscan.growth.crop.model import BagYield, Basis, LevelYield, Standing
 
 FEW_BAGS = 5
@@ -93,8 +94,8 @@ def _say_waiting(levels: Sequence[LevelYield], basis: Basis) -> list[str]:
 def _say_few(levels: Sequence[LevelYield]) -> list[str]:
     few = [level for level in levels if 0 < level.counted < FEW_BAGS]
     said = [
-        "Intervals take bags as independent; bags of one heat run are lost together, so with few runs they"
-        " are too narrow."
+        f"{METHOD} They take bags as independent; bags of one heat run are lost together, so with few runs"
+        " they are too narrow."
     ]
     if few:
         fewest = min(level.counted for level in few)
