@@ -49,8 +49,8 @@ def test_levels_on_the_screen(folder: Path, capsys: pytest.CaptureFixture[str]) 
     """Grams per bag spawned with the lost one as zero; columns that say nothing are left out."""
     assert main(["yield", str(folder)]) == 0
     out, err = capsys.readouterr()
-    assert re.search(r"none +2 +0 +350 \(\d+-\d+\)", out)
-    assert re.search(r"bran 4 % +2 +1 +250 ", out)
+    assert re.search(r"none +2 +1 +0 +350 \(\d+-\d+\)", out)
+    assert re.search(r"bran 4 % +2 +1 +1 +250 ", out)
     assert "cost" not in out
     assert "Compared: first flush." in err
     assert "100 g less per bag spawned than at the lowest level" in err

@@ -109,7 +109,8 @@ def test_strains_are_kept_apart() -> None:
 def test_sentences() -> None:
     """What can't be said is said: an interval over zero, few bags, levels that share no heat run, an end."""
     said = " ".join(sum_yields(TRIAL, LEDGER).sentences)
-    assert "PO-3, bran 4 %: 50 g less per bag spawned than at the lowest level (first flush; 6 bags" in said
+    assert "PO-3, bran 4 %: 50 g less per bag spawned than at the lowest level, none" in said
+    assert "(first flush; 6 bags of 1 heat run; 90 % interval" in said
     assert "these bags can't say which of the two gives more" in said
     assert "Few bags: 2 of 2 levels count under 5, 3 at the least" in said
     assert "were in no heat run together" not in said
