@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 LEVEL_SCREEN = (
     "strain", "treatment", "bags", "heat runs", "lost", "not yet", "g per bag spawned (90 % interval)",
-    "g a day", "BE % of those harvested", "BE % with spawn", "pins on day", "first harvest on day", "cost a bag",
-    "cost a kg",
+    "g a day", "BE % of those harvested", "BE % with spawn", "pins on day", "first harvest on day",
+    "cost a bag", "cost a kg",
 )  # fmt: skip
 LEVEL_COLUMNS = (
     "compared", "strain", "treatment", "supplement_pct", "bags", "counted", "harvested", "spent", "lost",
