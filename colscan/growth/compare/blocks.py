@@ -53,10 +53,10 @@ def find_coinciding(bags: Sequence[Bag], labels: Sequence[int]) -> str | None:
 def choose_blocks(bags: Sequence[Bag], labels: Sequence[int]) -> Blocks | None:
     """Return between which bags labels are exchanged, None when level and heat run can't be parted.
 
-    Bags of a heat run share steam, hands and the day they were made, those of a tier its warmth. So labels are
-    exchanged within strain and heat run, and within the tier, too, where that leaves out no bag and enough
-    ways to deal. Where heat runs hold too few bags to exchange, labels are exchanged within the strain,
-    provided that they are spread over the runs as evenly as they can be: as `plan` deals them.
+    Bags of a heat run share steam, hands and the day they were made, those of a tier its warmth. So labels
+    are exchanged within strain and heat run, and within the tier, too, where that leaves out no bag and
+    enough ways to deal. Where heat runs hold too few bags to exchange, labels are exchanged within the
+    strain, provided that they are spread over the runs as evenly as they can be: as `plan` deals them.
 
     Parameters
     ----------

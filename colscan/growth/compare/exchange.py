@@ -1,7 +1,7 @@
 """Labels exchanged between bags: all ways to deal them within blocks, and what a statistic would be then.
 
 What a treatment does nothing to comes out the same whichever bag had which label. The labels were dealt by
-lot, so every other deal within the blocks was as likely (Fisher 1935; Edgington 1980, ISBN 978-0-8247-6878-2).
+lot, so every other deal within the blocks was as likely (Pitman 1937, doi:10.2307/2984124).
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations, product
+from itertools import combinations
 from math import comb, prod
 
 import numpy as np
@@ -100,11 +100,11 @@ def deal_labels(labels: Sequence[int], blocks: Sequence[str], *, most: int = MOS
 
 def _deal_all(labels: Sequence[int], blocks: Sequence[str]) -> Ints:
     places = [[at for at, block in enumerate(blocks) if block == name] for name in dict.fromkeys(blocks)]
-    ways = [list(_arrange([labels[at] for at in own])) for own in places]
-    dealt = np.empty((prod(map(len, ways)), len(labels)), dtype=np.int64)
-    for row, chosen in enumerate(product(*ways)):
-        for own, arranged in zip(places, chosen, strict=True):
-            dealt[row, own] = arranged
+    ways = [np.array(list(_arrange([labels[at] for at in own])), dtype=np.int64) for own in places]
+    chosen = np.indices([len(of) for of in ways]).reshape(len(ways), -1)
+    dealt = np.empty((chosen.shape[1], len(labels)), dtype=np.int64)
+    for own, of, which in zip(places, ways, chosen, strict=True):
+        dealt[:, own] = of[which]
     return dealt
 
 
@@ -141,7 +141,7 @@ def jonckheere(later: Floats, labels: Ints) -> Floats:
         below, here = (labels < label).astype(np.float64), (labels == label).astype(np.float64)
         if label == 1 and labels.max() == 1:
             # With two labels the pairs of equal labels cancel, and rows of sums do.
-            return here @ later.sum(axis=0)
+            return np.asarray(here @ later.sum(axis=0))
         total += ((below @ later) * here).sum(axis=1)
     return total
 
@@ -151,8 +151,16 @@ def two_sided_p(statistics: Floats, own: float) -> float:
     return float((np.abs(statistics) >= abs(own) - _ROUNDING).mean())
 
 
-def one_sided_ps(statistics: Floats, own: float) -> tuple[float, float]:
-    """Return the shares of labellings with a statistic as low as the true one's, and as high."""
+def one_sided_ps(statistics: Floats, own: Floats) -> tuple[float, float]:
+    """Return the shares of labellings with a statistic as low as the true one's, and as high.
+
+    Parameters
+    ----------
+    statistics : ndarray, shape (M,) or (M, D)
+        Of each labelling, for each of several draws.
+    own : ndarray, shape () or (D,)
+        Of the true one.
+    """
     return float((statistics <= own + _ROUNDING).mean()), float((statistics >= own - _ROUNDING).mean())
 
 
@@ -168,3 +176,8 @@ def holm(ps: Sequence[float]) -> tuple[float, ...]:
         most = max(most, min(1.0, (len(ps) - rank) * ps[at]))
         adjusted[at] = most
     return tuple(adjusted)
+
+
+def smallest_two_sided_p(labellings: Labellings) -> float:
+    """Return the smallest two-sided p that these labels could give: of the two clearest orders, or one."""
+    return min(1.0, 2.0 / len(labellings.dealt))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from colscan.growth.curve import Estimate
 from colscan.growth.outcomes import Milestone, Span
 
 ALL_STRAINS = "all strains"
@@ -49,6 +50,8 @@ class TimesAtLevel:
         Ends of the 90 % interval of that median; infinite where nothing bounds it.
     steps : tuple of Step
         The share of all bags spawned that had come, over time.
+    median_degree_days : Span or None
+        The median in degree-days (C d above 0 C) of the air around each bag; None without a log of it.
     """
 
     scope: str
@@ -65,6 +68,7 @@ class TimesAtLevel:
     earliest_days: float
     latest_days: float
     steps: tuple[Step, ...]
+    median_degree_days: Span | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,15 +87,6 @@ class DayCount:
     lost: int
     running: int
     gone: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Effect:
-    """A size with its 90 % interval; an end is infinite where the data don't bound it."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +123,7 @@ class Contrast:
     kind : str
         `level` or `trend`.
     scope, milestone
-        As in `TimesAtLevel`.
+        As in `TimesAtLevel`; bags lost before count until their onset.
     treatment : str
         The treatment; the supplement's name for a trend.
     control : str
@@ -137,10 +132,14 @@ class Contrast:
         That carry the comparison.
     exchanged_within : str
         Bags whose labels are exchanged share this, in words: `strain and heat run`.
-    days_sooner : Effect or None
+    days_sooner : Estimate or None
         Days by which the treatment is sooner than the control; of a trend, per 1 % of supplement.
-    rate_ratio : Effect or None
+    degree_days_sooner : Estimate or None
+        The same in degree-days (C d above 0 C) of the air around each bag; None without a log of it.
+    rate_ratio : Estimate or None
         Greatest rate of growth over the control's; of a trend, the factor per 1 % of supplement.
+    rate_bags : int
+        Bags whose rate is known.
     test : PermutationTest or None
         Of the times.
     why_no_test : str
@@ -155,8 +154,10 @@ class Contrast:
     bags: int
     heat_runs: int
     exchanged_within: str
-    days_sooner: Effect | None
-    rate_ratio: Effect | None
+    days_sooner: Estimate | None
+    degree_days_sooner: Estimate | None
+    rate_ratio: Estimate | None
+    rate_bags: int
     test: PermutationTest | None
     why_no_test: str
 
@@ -174,7 +175,7 @@ class Comparison:
     control : str
         The treatment the others are held against.
     milestone : Milestone
-        The one that is tested; the others carry effects only.
+        The one that is compared.
     bags, heat_runs : int
         In all, blanks left out.
     times : tuple of TimesAtLevel
@@ -182,7 +183,7 @@ class Comparison:
     days : tuple of DayCount
         By scope, treatment and day, over all days with photos.
     contrasts : tuple of Contrast
-        By scope, milestone and treatment, trends last.
+        Of this milestone, by scope and treatment, trends last.
     not_told_apart : tuple of str
         What the plan can't tell apart, a sentence each.
     sentences : tuple of str

@@ -55,10 +55,6 @@ class Npmle:
             return Span(after_days=float(self.by[came].max(initial=0.0)), by_days=math.inf)
         return Span(after_days=float(self.after[k]), by_days=float(self.by[k]))
 
-    def survival(self, day: float) -> float:
-        """Return the share that has not come by a day at which the estimate says it (no span is around it)."""
-        return float(self.mass[self.by > day].sum())
-
 
 def npmle(after: Floats, by: Floats) -> Npmle:
     """Return the non-parametric maximum-likelihood estimate of interval-censored times.

@@ -17,7 +17,7 @@ def later_of_spans(after: Floats, by: Floats, strains: Sequence[str]) -> Floats:
 
     Within its interval a bag's time is distributed as the estimate of all bags of the strain says, bags
     that never came included. A bag's mean over all others then is S(after) + S(by) - 1: the score of Fay
-    (1996, doi:10.2307/2532905) for interval-censored times, of Peto and Peto (1972, doi:10.2307/2344317)
+    (1996, Biometrics 52:811-822) for interval-censored times, of Peto and Peto (1972, doi:10.2307/2344317)
     for right-censored ones, of Wilcoxon for complete ones.
 
     Parameters

@@ -5,6 +5,7 @@ Takes a trial's plan and its ledger's rows; gives for each bag and segment its g
 Says in words what it is too early to say. Flags nothing.
 """
 
+from colscan.growth.curve.fitting import fit_bags, predict
 from colscan.growth.curve.model import BagFit, Estimate, Measure, Shape
 
-__all__ = ["BagFit", "Estimate", "Measure", "Shape"]
+__all__ = ["fit_bags", "predict", "BagFit", "Estimate", "Measure", "Shape"]

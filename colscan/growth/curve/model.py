@@ -108,8 +108,8 @@ class BagFit:
         When it came to 50 and 90 % (of density: of its asymptote), by the trend.
     nu : float or None
         The Richards model's exponent; None for other shapes.
-    parts : ErrorParts
-        Of the whole trial's scores.
+    parts : ErrorParts or None
+        Of the whole trial's scores; None with fewer points than a fit takes.
     outliers : tuple of OutlierPhoto
         Photos left out, in order of time.
     trend : Trend or None
@@ -123,7 +123,7 @@ class BagFit:
     segment: int
     began_days: float
     points: int
-    parts: ErrorParts
+    parts: ErrorParts | None = None
     shape: Shape | None = None
     asymptote: Estimate | None = None
     rate_per_day: Estimate | None = None
