@@ -21,11 +21,12 @@ known. A text cell that begins with `= + - @` is guarded by an apostrophe. Unkno
 and ignored.
 """
 MASKS = f"""## {FOLDER}/
-`{FOLDER}/PHOTO-BAG.png`: what a person painted as covered on one bag in one photo, for `colscan agree`. PHOTO is the
-first {SHORT_SHA} letters of the photo's SHA-256, those of its name under `photos/`; BAG the bag's code. The PNG has
-the size of the upright photo, or is smaller in its shape. Only what lies within the face's outline of scores.csv
-counts: white is covered, red is hidden (card, glare) and left out, black or transparent is bare. Paint on a layer
-of its own and save that layer alone; a photo that is painted over is refused.
+`{FOLDER}/PHOTO-BAG.png`: what a person painted as covered on one bag in one photo, for `colscan agree`.
+PHOTO is the first {SHORT_SHA} letters of the photo's SHA-256, those of its name under `photos/`; BAG the
+bag's code. The PNG has the size of the upright photo, or is smaller in its shape. Only what lies within the
+face's outline of scores.csv counts: white is covered, red is hidden (card, glare) and left out, black or
+transparent is bare. Paint on a layer of its own and save that layer alone; a photo that is painted over
+is refused.
 """
 EXITS = {
     ExitCode.DONE: "done",

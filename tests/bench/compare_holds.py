@@ -25,6 +25,7 @@ from colscan.growth.curve import Estimate, fit_bags
 from colscan.growth.outcomes import Milestone, outcomes_of
 
 RATIO = 1.2
+LEVELS = (0.0, 8.0)
 QUESTION = Question(
     kind="level", scope="S1", treatment="bran 8 %", control="none", levels=("none", "bran 8 %")
 )
@@ -43,7 +44,7 @@ class Found:
 def draw(number: int) -> Simulated:
     """One trial; shapes take turns."""
     shape = SHAPES[number % len(SHAPES)]
-    design = Design(levels=(0.0, 8.0), rate_ratios=(1.0, RATIO), risks=(0.1, 0.1), shape=shape)
+    design = Design(levels=LEVELS, rate_ratios=(1.0, RATIO), risks=(0.1, 0.1), shape=shape)
     return simulate(design, number)
 
 
@@ -54,15 +55,12 @@ def find_once(number: int) -> Found:
     assert case is not None, why
     rates = rates_of(fit_bags(made.trial, made.ledger))
     with_rates = case.only(rates)
-    control, level = (
-        float(np.mean([t.half_days for t in made.truths if t.bag.supplement_pct == pct]))
-        for pct in (0.0, 8.0)
-    )
+    half_days = {pct: [t.half_days for t in made.truths if t.bag.supplement_pct == pct] for pct in LEVELS}
     return Found(
         shape=made.design.shape,
         days=shift_days(case, case.spans(Milestone.HALF)),
         ratio=shift_rates(with_rates, rates) if with_rates else None,
-        true_days=(control, level),
+        true_days=(float(np.mean(half_days[LEVELS[0]])), float(np.mean(half_days[LEVELS[1]]))),
     )
 
 

@@ -1,15 +1,16 @@
 """How often the rule of the highest acceptable level is wrong, on simulated trials with a known truth.
 
-`python tests/bench/simulate_risk.py` prints the figures that docs/method.md states: 4,000 trials of each kind,
-seed 1. Bags of a heat run share their luck: the risk of a run is beta-distributed about its level's, either one
-luck for the whole run (all its levels are lucky together) or one for each batch (a level's bags in a run).
+`python tests/bench/simulate_risk.py` prints the figures that docs/method.md states: 4,000 trials of each
+kind, seed 1. Bags of a heat run share their luck: the risk of a run is beta-distributed about its level's,
+either one luck for the whole run (all its levels are lucky together) or one for each batch (a level's bags in
+a run).
 """
 
 from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from itertools import product
 
 import numpy as np
@@ -30,7 +31,7 @@ Counts = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Truth:
-    """A trial as it is drawn: true risks by level, bags of a level, heat runs, and what bags of a run share."""
+    """A trial as it is drawn: true risks by level, bags of a level, heat runs, what bags of a run share."""
 
     risks: tuple[float, ...]
     bags: int = 30
@@ -66,7 +67,7 @@ def draw(truth: Truth, trials: int, rng: np.random.Generator) -> Counts:
     return rng.binomial(sizes, risks)
 
 
-@lru_cache(maxsize=None)
+@cache
 def limit_of(lost: int, bags: int, worth: float) -> float:
     """Return the upper limit; the same counts come again and again."""
     return upper_limit(lost, bags, worth)
@@ -125,7 +126,8 @@ def dose_held(truth: Truth, *, dose: float, accepted: float, trials: int = TRIAL
     for lost in draw(truth, trials, rng):
         cells = [(k.astype(float), n.astype(float)) for k, n in zip(lost, sizes, strict=True)]
         correlation = correlation_to_use(estimate_correlation(cells))
-        worth = [effective_bags(n.tolist(), correlation) for n in sizes]
+        runs = sizes.sum(axis=0).tolist()
+        worth = effective_bags(runs, correlation) / sum(runs)
         found = estimate_dose(pcts, lost.sum(axis=1).tolist(), bags, worth=worth, accepted=accepted)
         if found.pct is not None:
             given += 1

@@ -46,7 +46,7 @@ COLUMNS = (
 )
 @format_option
 def compare(trial_dir: Path, control: str | None, milestone: str, output_format: str) -> None:
-    """Compare treatments: days sooner, rates, and whether it can be chance.
+    """Say which treatment is sooner, and whether it can be chance.
 
     Days sooner and rates come with a 90 % interval. p is the share of all ways
     to deal the treatments to the bags that part them as clearly as yours did;
@@ -92,7 +92,7 @@ def _show(found: Comparison, screen: Screen) -> str:
     times = render_rows(TIMES_SCREEN, _time_rows(found), "table", screen=screen)
     day = max(count.day for count in found.days)
     title = (
-        f"By day {day:.0f}, and the days between which half of all bags spawned came so far (90 % interval):"
+        f"By day {day:.0f}, and the day by which half of all bags spawned had come so far (90 % interval):"
     )
     parts.append(f"{title}\n{times}")
     if found.contrasts:
@@ -116,11 +116,11 @@ def _time_rows(found: Comparison) -> list[list[Cell]]:
 def _show_median(times: TimesAtLevel) -> str:
     if not times.median.came:
         return "not yet" if times.running else "never"
-    span = f"{times.median.after_days:.1f}-{times.median.by_days:.1f}"
+    by = f"{times.median.by_days:.1f}"
     if not times.earliest_days and math.isinf(times.latest_days):
-        return span
+        return by
     latest = "..." if math.isinf(times.latest_days) else f"{times.latest_days:.1f}"
-    return f"{span} ({times.earliest_days:.1f}-{latest})"
+    return f"{by} ({times.earliest_days:.1f}-{latest})"
 
 
 def _show_contrasts(found: Comparison, screen: Screen) -> str:
@@ -235,7 +235,7 @@ def _contrast_record(contrast: Contrast) -> dict[str, Cell]:
     }
     test = contrast.test
     if test is not None:
-        record |= {"p": test.p, "p_holm": test.p_holm, "comparisons": test.comparisons}
+        record |= {"p": round(test.p, 6), "p_holm": round(test.p_holm, 6), "comparisons": test.comparisons}
         record |= {"labellings": test.labellings, "exact": "yes" if test.exact else "no", "seed": SEED}
     return record
 

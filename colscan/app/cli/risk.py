@@ -103,7 +103,8 @@ def _say_columns(report: RiskReport) -> str:
     return (
         "At most: upper one-sided 95 % limit, for as many independent bags as those followed count as"
         f" (correlation {report.correlation:.2g} between bags of one {report.clusters}); 'if not shared'"
-        " without that. Pooled: share lost if it only rises with the level. Of 100 bags lose: with 90 % interval."
+        " without that. Pooled: share lost if it only rises with the level. Of 100 bags lose: with 90 %"
+        " interval."
     )
 
 

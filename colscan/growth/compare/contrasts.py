@@ -26,6 +26,9 @@ from colscan.growth.curve import Estimate
 from colscan.growth.outcomes import Milestone, Outcome, Span
 
 ALPHA = 0.05
+RATES_KNOWN = 0.9
+"""Share of sound bags whose rate must be known. A bag tells its rate once it is half-colonized; before that a
+ratio would leave out the slow ones."""
 LABELLINGS_FOR_INTERVALS = 2_000
 """The 5 % at an interval's end are then known to half a point; it takes some dozens of tests to find it."""
 
@@ -65,7 +68,7 @@ def hold_against(question: Question, outcomes: Sequence[Outcome], measured: Meas
     if case is None:
         return _silent(question, outcomes, measured.milestone, why=why)
     test, why = judge_order(case, measured.milestone)
-    rate_case = case.only(measured.rates)
+    rate_case = case.only(measured.rates) if _are_rates_known(case, measured.rates) else None
     return dataclasses.replace(
         _silent(question, case.outcomes, measured.milestone, why=why),
         exchanged_within=case.words,
@@ -75,6 +78,12 @@ def hold_against(question: Question, outcomes: Sequence[Outcome], measured: Meas
         rate_bags=len(rate_case.outcomes) if rate_case else 0,
         test=test,
     )
+
+
+def _are_rates_known(case: Case, rates: Mapping[str, float]) -> bool:
+    """Whether nearly all bags that still can have a rate: the slow ones' are known last."""
+    sound = [o.bag.bag for o in case.outcomes if o.lost is None and o.left is None]
+    return sum(bag in rates for bag in sound) >= RATES_KNOWN * len(sound)
 
 
 def _silent(question: Question, outcomes: Sequence[Outcome], milestone: Milestone, *, why: str) -> Contrast:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from colscan.growth.compare.model import ALL_STRAINS, SEED, Comparison, Contrast, DayCount, PermutationTest
 from colscan.growth.compare.times import headline
@@ -33,7 +33,10 @@ def say_comparison(found: Comparison, trial: Trial) -> tuple[str, ...]:
     scopes = dict.fromkeys(contrast.scope for contrast in found.contrasts)
     by_scope = {scope: [c for c in found.contrasts if c.scope == scope] for scope in scopes}
     mute = [name for name, own in by_scope.items() if name != broadest and not any(map(_is_bounded, own))]
-    said += [say_contrast(c, interim=found.interim) for c in found.contrasts if c.scope not in mute]
+    for contrast in found.contrasts:
+        if contrast.scope not in mute:
+            whole = contrast.scope == broadest
+            said.append(say_contrast(contrast, interim=found.interim, with_rates=whole))
     if mute:
         said.append(f"Within {', '.join(mute)} alone there are too few bags to compare levels.")
     return (*said, *found.not_told_apart)
@@ -63,8 +66,18 @@ def _is_bounded(contrast: Contrast) -> bool:
     return any(e is not None and (math.isfinite(e.high) or 0 < abs(e.low) < math.inf) for e in effects)
 
 
-def say_contrast(contrast: Contrast, *, interim: bool) -> str:
-    """Return one comparison in a few sentences; that nothing is tested in the interim is said once."""
+def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
+    """Return one comparison in a few sentences.
+
+    Parameters
+    ----------
+    contrast : Contrast
+        Which.
+    interim : bool
+        Whether nothing is tested yet, which is said once for all.
+    with_rates : bool
+        Whether rates and warmth are said, too.
+    """
     who = "Over all strains" if contrast.scope == ALL_STRAINS else contrast.scope
     basis = f"{_plural(contrast.bags, 'bag')}, {_plural(contrast.heat_runs, 'heat run')}"
     sooner = contrast.days_sooner
@@ -75,9 +88,9 @@ def say_contrast(contrast: Contrast, *, interim: bool) -> str:
     first = f"{who}, {_say_size(contrast, sooner.value, decimals)}"
     parts = [f"{first} (90 % interval: {_say_range(sooner, decimals)}; {basis})."]
     parts += _say_test(contrast, interim)
-    if contrast.rate_ratio is not None:
+    if with_rates and contrast.rate_ratio is not None:
         parts.append(_say_ratio(contrast.rate_ratio, contrast))
-    if contrast.degree_days_sooner is not None:
+    if with_rates and contrast.degree_days_sooner is not None:
         parts.append(_say_warmth(contrast.degree_days_sooner, contrast))
     return " ".join(parts)
 
@@ -177,9 +190,14 @@ def describe_method(contrasts: Sequence[Contrast]) -> str:
             " In comparisons lost bags count until their onset. Differences are the shifts that leave none,"
             " with a 90 % interval that inverts a permutation test of rank scores (Hodges and Lehmann 1963;"
             f" Adichie 1967), times drawn within their intervals (seed {SEED}). Labels are exchanged within"
-            f" {'; '.join(within)}."
+            f" {'; '.join(name for name in within if not _is_within_another(name, within))}."
         )
     return said + _describe_tests([contrast.test for contrast in contrasts if contrast.test is not None])
+
+
+def _is_within_another(name: str, names: Collection[str]) -> bool:
+    """Whether another one says the same and more: over strains the strain is said, within one it isn't."""
+    return any(other != name and other.endswith(name) for other in names)
 
 
 def _describe_tests(tests: Sequence[PermutationTest]) -> str:

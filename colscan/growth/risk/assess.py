@@ -18,6 +18,7 @@ from colscan.growth.risk.limits import (
     judge_level,
     pool_levels,
     rises,
+    worth_of_one,
 )
 from colscan.growth.risk.model import Level, LevelRisk, RiskReport, SeriesRisk
 from colscan.growth.risk.sentences import (
@@ -155,7 +156,7 @@ def _one_series(
         [own.level.pct for own in levels],
         [own.lost for own in levels],
         [own.followed for own in levels],
-        worth=[own.effective for own in levels],
+        worth=worth_of_one(bags, rule.correlation),
         accepted=rule.accepted,
     )
     said = (

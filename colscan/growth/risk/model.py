@@ -114,7 +114,7 @@ class Trend:
     p : float or None
         Two-sided, by exchanging within strain and heat run; None with a reason.
     exchanged : str
-        What was exchanged between levels: ``cells`` (all bags of a level in a heat run together) or ``bags``.
+        What was exchanged between levels: ``batches`` (a level's bags in a heat run, together) or ``bags``.
     seed : int or None
         Of the exchanges that were drawn; None where every one was tried.
     why_not : str

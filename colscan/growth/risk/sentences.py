@@ -88,9 +88,8 @@ def say_trend(trend: Trend) -> str:
     if trend.p is None:
         return f"Trend over levels: no p-value, {trend.why_not}."
     p = "p < 0.001" if trend.p < 0.001 else f"p = {trend.p:.2g}"
-    between = "batches" if trend.exchanged == "cells" else "bags"
     drawn = "" if trend.seed is None else f", {DRAWN:,} draws with seed {trend.seed}"
-    how = f"{p}; Cochran-Armitage, levels exchanged between the {between} of each heat run{drawn}"
+    how = f"{p}; Cochran-Armitage, levels exchanged between the {trend.exchanged} of each heat run{drawn}"
     if trend.p > _CLEAR:
         return f"Whether losses change with the level can't be told yet ({how})."
     way = "rise" if (trend.z or 0) > 0 else "fall"
