@@ -105,7 +105,7 @@ def _draw_yield(subject: Subject) -> ChartFiles:
 
     if not subject.ledger.harvests:
         msg = f"The trial {subject.trial.name} has no harvest to draw."
-        raise AnalysisError(msg, f"Weigh one first: colscan harvest {subject.trial_dir} BAG GRAMS")
+        raise AnalysisError(msg, f"Weigh one first: colscan harvest {subject.trial_dir} BAG FLUSH GRAMS")
     return draw_yield_chart(subject.trial, sum_yields(subject.trial, subject.ledger))
 
 

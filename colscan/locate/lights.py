@@ -6,18 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from colscan.flags import Flag
-from colscan.locate.cards import find_cards
+from colscan.locate.cards import TAG_MM, find_cards
 from colscan.locate.model import Card, Points
-from colscan.locate.reference import Reference, read_reference
+from colscan.locate.reference import Reference, read_paper
 from colscan.locate.standin import stand_in_references
-from colscan.locate.turn import turned_cards, turned_points, turns_to_upright
+from colscan.locate.turn import turned_points, turns_to_upright
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB
 
+# Side to which tags are shrunk before they are sought: time goes with the photo's area. Bags that stand
+# farther away than most still have tags that can be read.
+_TAG_PX = 32.0
 # Where nothing in a photo is known to be white, its brightest places are taken for paper: the light that
 # one pixel in a hundred reaches.
 _BRIGHTEST = 0.99
@@ -80,11 +84,12 @@ def read_lights(
     mm_per_px : float
         Scale at the bags.
     """
-    cards = find_cards(rgb)
+    small = _shrunk(rgb, _TAG_PX * mm_per_px / TAG_MM)
+    cards = find_cards(small, smallest_px=0.75 * _TAG_PX)
     turns = turns_to_upright(cards)
     upright = np.rot90(rgb, turns)
     outlines = tuple(turned_points(outline, turns, rgb.shape[:2]) for outline in outlines_px)
-    papers = _papers(upright, turned_cards(cards, turns, rgb.shape[:2]))
+    papers = _papers(small, cards)
     shared = _shared_paper(papers)
     if shared is not None:
         faces = tuple(
@@ -98,9 +103,17 @@ def read_lights(
     return Lights(rgb=upright, outlines_px=outlines, faces=faces)
 
 
+def _shrunk(rgb: ImageRGB, factor: float) -> ImageRGB:
+    """A photo at a size at which its cards are quick to find; never enlarged."""
+    if factor >= 1:
+        return rgb
+    size = (max(1, round(rgb.shape[1] * factor)), max(1, round(rgb.shape[0] * factor)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
 def _papers(rgb: ImageRGB, cards: Sequence[Card]) -> dict[int | None, Reference]:
     """What can be read of each card by its tag; burnt-out ones say so."""
-    read = {card.tag: read_reference(rgb, card) for card in cards}
+    read = {card.tag: read_paper(rgb, card) for card in cards}
     return {tag: reference for tag, reference in read.items() if np.isfinite(reference.paper).all()}
 
 
