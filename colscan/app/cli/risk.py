@@ -44,7 +44,7 @@ COLUMNS = (
 )  # fmt: skip
 @format_option
 def risk(trial_dir: Path, more: tuple[Path, ...], accept: float | None, output_format: str) -> None:
-    """Say what each level may lose, and the highest level still acceptable.
+    """Say what each level may lose, and the highest acceptable one.
 
     Counted are bags called contaminated, against bags followed to the
     horizon: clean so far is not clean. 'At most' is the share that may truly

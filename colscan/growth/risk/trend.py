@@ -80,7 +80,7 @@ def _why_not(strata: Sequence[Stratum]) -> str:
     if lost in (0, bags):
         return "every bag was lost" if lost else "no bag was lost"
     if all(len(stratum.pcts) < 2 for stratum in strata):
-        return "level and heat run can't be told apart: each run holds one level"
+        return "level and heat run can't be told apart: the bags followed of each run are of one level"
     return "no heat run with several levels lost some of its bags and kept others"
 
 
@@ -133,11 +133,12 @@ def _exact_sums(stratum: Stratum) -> Sums:
     reached: dict[tuple[int, float], int] = {(0, 0.0): 1}
     total = sum(stratum.lost)
     for pct, bags in zip(stratum.pcts, stratum.bags, strict=True):
+        chosen = [comb(bags, own) for own in range(min(bags, total) + 1)]
         following: dict[tuple[int, float], int] = {}
         for (lost, score), ways in reached.items():
             for own in range(min(bags, total - lost) + 1):
                 key = lost + own, round(score + own * pct, _DIGITS)
-                following[key] = following.get(key, 0) + ways * comb(bags, own)
+                following[key] = following.get(key, 0) + ways * chosen[own]
         reached = following
     ended = {score: ways for (lost, score), ways in reached.items() if lost == total}
     every = sum(ended.values())
