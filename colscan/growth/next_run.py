@@ -67,9 +67,9 @@ def plan_next(outcomes: Sequence[Outcome], risk: RiskReport | None) -> NextRun:
     risk : RiskReport or None
         What they show of the risk to lose one; None when they show nothing.
     """
-    series = risk.series if risk else ()
+    series = risk.overall if risk else ()
     # The control stands in the series of each supplement.
-    levels = {own.level: own for one in series if one.strain is None for own in one.levels}
+    levels = {own.level: own for one in series for own in one.levels}
     spread = _spread_days(outcomes)
     strains = len({one.bag.strain for one in outcomes})
     several = len({one.bag.treatment for one in outcomes}) > 1

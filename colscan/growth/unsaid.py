@@ -82,7 +82,7 @@ def _too_few(outcomes: Sequence[Outcome]) -> list[str]:
 
 
 def _open_risk(risk: RiskReport) -> list[str]:
-    levels = {own.level.name: own for one in risk.series if one.strain is None for own in one.levels}
+    levels = {own.level.name: own for one in risk.overall for own in one.levels}
     few = [name for name, own in levels.items() if not own.acceptable and (own.share or 0.0) <= risk.accepted]
     if not few:
         return []

@@ -55,9 +55,10 @@ def test_flags_are_told_when_many_scores_have_them() -> None:
 
 def test_what_is_known_isnt_listed() -> None:
     """A large trial drawn by lot that has ended: only what no such trial can say is left."""
-    bags = [make_bag(f"B{i:02}", level=4.0 * (i % 2), heat_run=f"H{i % 4 // 2}") for i in range(40)]
+    bags = [make_bag(f"B{i:02}", level=4.0 * (i % 2), heat_run=f"H{i // 2}") for i in range(40)]
     trial = make_trial(*bags, plan="--seed 1", ended_at=at_day(19))
-    said = unsaid(trial, Ledger())
+    scores = [score(bag.bag, day, 99.5, spread=0.4) for day in (9, 10) for bag in bags]
+    said = unsaid(trial, Ledger(scores=tuple(scores)))
     assert len(said) == 2
     assert said[0].startswith("The camera sees one side")
 

@@ -247,3 +247,8 @@ class RiskReport:
     series: tuple[SeriesRisk, ...]
     sources: tuple[LossSource, ...]
     notes: tuple[str, ...]
+
+    @property
+    def overall(self) -> tuple[SeriesRisk, ...]:
+        """The series over all strains, or of the only one."""
+        return tuple(one for one in self.series if one.strain is None) or self.series

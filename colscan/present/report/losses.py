@@ -32,7 +32,7 @@ def _blocks(risk: RiskReport, content: ReportContent) -> list[Block]:
     ]
     # All strains together first: the answer before its parts.
     series = sorted(risk.series, key=lambda one: one.strain is not None)
-    overall = " ".join(line for one in series if one.strain is None for line in one.sentences)
+    overall = " ".join(line for one in risk.overall for line in one.sentences)
     blocks += drawings(content, ("risk", f"Bags lost by supplement. {overall}", "Share lost by supplement."))
     for one in series:
         blocks += _series(one)

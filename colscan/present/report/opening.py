@@ -32,13 +32,12 @@ def _in_short(content: ReportContent) -> Iterator[str]:
         single = strains if len(strains) > 1 else ()
         yield from takewhile(lambda said: not said.startswith(single), comparison.sentences[:MOST_IN_SHORT])
     if not isinstance(risk, str):
-        for series in risk.series:
-            if series.strain is None:
-                highest = series.highest.name if series.highest else "none yet"
-                yield (
-                    f"Highest level of {series.supplement} shown to lose at most {to_pct(risk.accepted):g} %"
-                    f" of its bags: {highest}."
-                )
+        for series in risk.overall:
+            highest = series.highest.name if series.highest else "none yet"
+            yield (
+                f"Highest level of {series.supplement} shown to lose at most {to_pct(risk.accepted):g} % of"
+                f" its bags: {highest}."
+            )
     if not isinstance(yields, str) and any(one.flushes for one in yields.bags):
         yield from yields.sentences[:MOST_IN_SHORT]
 
