@@ -36,7 +36,7 @@ def risk_of_hornbeam() -> RiskReport:
 
 
 def test_bags_for_a_difference_in_time() -> None:
-    """Two bags at two levels each, 2 and 4 days apart: spread sqrt((2 + 8) / 2); the fewest with the power."""
+    """Two bags at two levels each, 2 and 4 days apart: spread sqrt((2 + 8) / 2); the fewest found."""
     outcomes = [
         outcome("A1", 0.0, (7, 8)), outcome("A2", 0.0, (9, 10)),
         outcome("B1", 4.0, (5, 6)), outcome("B2", 4.0, (9, 10)),

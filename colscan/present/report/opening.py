@@ -18,7 +18,9 @@ def show_question(content: ReportContent) -> Section:
     blocks: list[Block] = [Text(text=content.trial.question or "No question is written in the plan.")]
     if content.interim:
         blocks.append(Text(text="The trial is still running: everything here is interim.", strong=True))
-    blocks.append(Listing(items=tuple(_in_short(content))))
+    # The comparison says so once more, in its first sentence.
+    short = [said for said in _in_short(content) if not said.startswith("Interim")]
+    blocks.append(Listing(items=tuple(short)))
     return Section(name="question", heading="The question", blocks=tuple(blocks))
 
 
