@@ -96,8 +96,7 @@ def test_which_calls_lose_a_bag(call: str, lost: bool) -> None:
 def test_left_and_harvested() -> None:
     """A bag that is retired left; its first harvest is the earliest."""
     harvests = tuple(
-        HarvestRow(at=at_day(day), bag="B1", flush=flush, fresh_g=100.0)
-        for day, flush in ((20, 1), (30, 2))
+        HarvestRow(at=at_day(day), bag="B1", flush=flush, fresh_g=100.0) for day, flush in ((20, 1), (30, 2))
     )
     outcome = _outcome(*ROWS, events=(event("retired", 31, "B1"),), harvests=harvests)
     assert outcome.left == "retired"
