@@ -239,6 +239,18 @@ def test_a_bad_heat_run_is_pointed_out() -> None:
     ]
 
 
+def test_nothing_at_the_horizon_yet() -> None:
+    """How many it takes, and neither trend nor dose to speak of."""
+    (series,) = assess(make(make_level(0, 0, 4, running=4), make_level(4, 0, 4, running=4))).series
+    assert series.sentences == (
+        "no supplement: 0 of 4 bags at the horizon yet; 14 without a loss would be enough to say.",
+        "bran 4 %: 0 of 4 bags at the horizon yet; 14 without a loss would be enough to say.",
+    bad = "6 of the 6 bags of heat run R9 were lost; by strain and level 2.0 were to be expected."
+    assert bad in report.notes
+        " do.",
+    )
+
+
 def test_nothing_spawned() -> None:
     """Blanks alone carry no answer."""
     with pytest.raises(AnalysisError, match="no bag"):
