@@ -95,7 +95,10 @@ def _print_tables(report: RiskReport) -> None:
 
 def _wrap(line: str) -> str:
     width = screen_of_stdout().width
-    return click.wrap_text(line, width=width, initial_indent="  ", subsequent_indent="    ")
+    # A number and its % stay on one line.
+    together = line.replace(" %", "\N{NO-BREAK SPACE}%")
+    wrapped = click.wrap_text(together, width=width, initial_indent="  ", subsequent_indent="    ")
+    return wrapped.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _say_columns(report: RiskReport) -> str:

@@ -245,9 +245,8 @@ def test_nothing_at_the_horizon_yet() -> None:
     assert series.sentences == (
         "no supplement: 0 of 4 bags at the horizon yet; 14 without a loss would be enough to say.",
         "bran 4 %: 0 of 4 bags at the horizon yet; 14 without a loss would be enough to say.",
-    bad = "6 of the 6 bags of heat run R9 were lost; by strain and level 2.0 were to be expected."
-    assert bad in report.notes
-        " do.",
+        "Highest level still acceptable: not enough bags to say, 14 more of no supplement without a loss"
+        " would do.",
     )
 
 
