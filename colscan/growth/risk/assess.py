@@ -85,7 +85,7 @@ def assess_risk(
     return RiskReport(
         trials=names,
         accepted=accept,
-        horizon=f"day {horizon:g}" if isinstance(horizon, float) else _HORIZONS[horizon],
+        horizon=_HORIZONS[horizon] if isinstance(horizon, str) else f"day {horizon:g}",
         interim=interim,
         correlation=rule.correlation,
         correlation_estimate=estimate,

@@ -123,6 +123,8 @@ def test_trials_with_different_horizons() -> None:
     with pytest.raises(AnalysisError, match=r"hornbeam: full, rowan: 10\.0"):
         assess(make(make_level(4, 0, 8)), other)
     assert assess(other).horizon == "day 10"
+    whole = make(make_level(4, 0, 8), limits=Limits(horizon=10))
+    assert assess(whole).series == assess(other).series
 
 
 def test_the_strictest_accepted_share_of_several() -> None:
