@@ -86,6 +86,12 @@ def test_a_running_trial_with_one_that_ended(
     assert "results are interim" in err
 
 
+def test_a_trial_given_twice(ended: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Refused: its bags would count twice."""
+    assert main(["risk", str(ended), f"{ended}/../rowan"]) == ExitCode.TRIAL
+    assert "given twice" in capsys.readouterr().err
+
+
 def test_no_bag_carries_no_answer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Blanks alone: exit 6, and what to do."""
     folder = write_trial(tmp_path / "blanks", make_trial(make_bag("B1", role="blank")))

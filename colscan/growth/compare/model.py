@@ -144,6 +144,9 @@ class Contrast:
         Of the times.
     why_no_test : str
         A sentence where there is none: interim, can't be told apart, too few bags.
+    coinciding : str or None
+        What nothing tells apart from the level: `heat run`, `tier`, `spawn lot`, `strain`; there is no effect
+        then.
     """
 
     kind: Literal["level", "trend"]
@@ -160,6 +163,7 @@ class Contrast:
     rate_bags: int
     test: PermutationTest | None
     why_no_test: str
+    coinciding: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

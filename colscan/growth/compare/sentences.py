@@ -32,7 +32,7 @@ def say_comparison(found: Comparison, trial: Trial) -> tuple[str, ...]:
         said.append(f"There is one treatment only ({found.control}): nothing to hold it against.")
     scopes = dict.fromkeys(contrast.scope for contrast in found.contrasts)
     by_scope = {scope: [c for c in found.contrasts if c.scope == scope] for scope in scopes}
-    mute = [name for name, own in by_scope.items() if name != broadest and not any(map(_is_bounded, own))]
+    mute = [name for name, own in by_scope.items() if name != broadest and not any(map(_tells, own))]
     for contrast in found.contrasts:
         if contrast.scope not in mute:
             whole = contrast.scope == broadest
@@ -60,8 +60,13 @@ def _share(count: int, bags: int) -> str:
     return f"{100 * count / bags:.0f} %"
 
 
+def _tells(contrast: Contrast) -> bool:
+    """Whether there is more to say of it than that its bags are too few."""
+    return contrast.coinciding is not None or _is_bounded(contrast)
+
+
 def _is_bounded(contrast: Contrast) -> bool:
-    """Whether there is anything to say of it: an effect that the data bound at one end at least."""
+    """Whether the data bound an effect at one end at least."""
     effects = (contrast.days_sooner, contrast.rate_ratio)
     return any(e is not None and (math.isfinite(e.high) or 0 < abs(e.low) < math.inf) for e in effects)
 

@@ -85,7 +85,7 @@ def assess_risk(
     return RiskReport(
         trials=names,
         accepted=accept,
-        horizon=f"day {horizon:g}" if isinstance(horizon, float) else _HORIZONS[horizon],
+        horizon=_HORIZONS[horizon] if isinstance(horizon, str) else f"day {horizon:g}",
         interim=interim,
         correlation=rule.correlation,
         correlation_estimate=estimate,
@@ -168,7 +168,7 @@ def _one_series(
             for line in (say_at_worst(levels, highest, rule), say_order(levels), _say_mixture(by_level))
             if line
         ),
-        *((say_trend(trend), say_dose(dose, levels, rule)) if len(levels) > 1 else ()),
+        *((say_trend(trend), say_dose(dose, levels, rule)) if _comparing(levels) else ()),
     )
     return SeriesRisk(
         strain=strain,
@@ -181,6 +181,11 @@ def _one_series(
         dose=dose,
         sentences=said,
     )
+
+
+def _comparing(levels: Sequence[LevelRisk]) -> bool:
+    """Whether there are several levels, and bags at the horizon to say something of them."""
+    return len(levels) > 1 and any(own.followed for own in levels)
 
 
 def _say_mixture(by_level: Mapping[Level, Sequence[FollowedBag]]) -> str:

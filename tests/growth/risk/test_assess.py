@@ -123,6 +123,8 @@ def test_trials_with_different_horizons() -> None:
     with pytest.raises(AnalysisError, match=r"hornbeam: full, rowan: 10\.0"):
         assess(make(make_level(4, 0, 8)), other)
     assert assess(other).horizon == "day 10"
+    whole = make(make_level(4, 0, 8), limits=Limits(horizon=10))
+    assert assess(whole).series == assess(other).series
 
 
 def test_the_strictest_accepted_share_of_several() -> None:
@@ -237,6 +239,17 @@ def test_a_bad_heat_run_is_pointed_out() -> None:
     assert ("side of the bag", "back", 6, 6) in [
         (own.kind, own.name, own.followed, own.lost) for own in report.sources
     ]
+
+
+def test_nothing_at_the_horizon_yet() -> None:
+    """How many it takes, and neither trend nor dose to speak of."""
+    (series,) = assess(make(make_level(0, 0, 4, running=4), make_level(4, 0, 4, running=4))).series
+    assert series.sentences == (
+        "no supplement: 0 of 4 bags at the horizon yet; 14 without a loss would be enough to say.",
+        "bran 4 %: 0 of 4 bags at the horizon yet; 14 without a loss would be enough to say.",
+        "Highest level still acceptable: not enough bags to say, 14 more of no supplement without a loss"
+        " would do.",
+    )
 
 
 def test_nothing_spawned() -> None:
