@@ -71,9 +71,9 @@ def read_lights(
 ) -> Lights:
     """Return a photo turned upright with the light on each of its faces.
 
-    A bag's own card tells it best. Of one that is burnt out only the least light is known: that, or the
-    median of the photo's cards where it is more. Where it is unread or missing that median tells, then the
-    white filter patches, then the photo's brightest places.
+    A bag's own card tells it best. Of one that is burnt out only the least light is known: it makes the
+    median of the photo's cards so much brighter, in their colour. Where it is unread or missing that median
+    tells, then the white filter patches, then the photo's brightest places.
 
     Parameters
     ----------
@@ -104,7 +104,9 @@ def _by_cards(own: Reference | None, shared: NDArray[np.float64]) -> FaceLight:
     if own is None:
         return FaceLight(paper=shared, by=HeldAgainst.OTHER_CARDS)
     if Flag.REFERENCE_CLIPPED in own.flags:
-        return FaceLight(paper=np.maximum(own.paper, shared), by=HeldAgainst.BURNT_OUT)
+        # The channel that is not burnt out has the largest ratio, and what all cards say has the colour.
+        brighter = max(1.0, float((own.paper / shared).max()))
+        return FaceLight(paper=shared * brighter, by=HeldAgainst.BURNT_OUT)
     return FaceLight(paper=own.paper, by=HeldAgainst.OWN_CARD)
 
 
