@@ -16,6 +16,7 @@ from colscan.app.recipe_rows import (
     list_figures,
     list_parts,
 )
+from colscan.trial.mixes import natural_key
 from colscan.trial.model import Bag, Trial
 from colscan.trial.recipe import Recipe
 from colscan.trial.trial_recipe import recipe_of
@@ -74,7 +75,9 @@ def list_mixes(trial: Trial) -> list[Lot]:
             by_mix.setdefault((bag.mix_batch, bag.treatment), []).append(bag)
     return [
         _lot(recipe_of(trial, bags[0].supplement, bags[0].supplement_pct), bags, treatment=treatment, mix=mix)
-        for (mix, treatment), bags in sorted(by_mix.items())
+        for (mix, treatment), bags in sorted(
+            by_mix.items(), key=lambda lot: (natural_key(lot[0][0]), lot[0][1])
+        )
     ]
 
 

@@ -14,6 +14,7 @@ from colscan.photo.model import ImageRGB, Mask
 CARD_MM = (90.0, 50.0)
 TAG_MM = 36.0
 TAG_LEFT_MM = 7.0
+FAMILY = cv2.aruco.DICT_APRILTAG_36h11
 CELL_MM = TAG_MM / 8
 """36h11 has eight cells a side, the black border included."""
 
@@ -57,16 +58,17 @@ def find_cards(rgb: ImageRGB, *, smallest_px: float = SMALLEST_TAG_PX) -> tuple[
     https://doi.org/10.1109/ICRA.2011.5979561
     """
     gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    found = _detect(gray)
+    found = detect_tags(gray, FAMILY)
     if smallest_px < _PLAIN_TAG_PX and gray.size <= _ENLARGE_UP_TO_PX:
         double = cv2.resize(gray, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
-        found += [(tag, (corners + 0.5) / 2 - 0.5) for tag, corners in _detect(double)]
+        found += [(tag, (corners + 0.5) / 2 - 0.5) for tag, corners in detect_tags(double, FAMILY)]
     exact = [(tag, refine_corners(rgb, corners)) for tag, corners in _apart(found)]
     cards = [Card(tag=tag, corners_px=corners, mm_per_px=_mm_per_px(corners)) for tag, corners in exact]
     return tuple(sorted(cards, key=lambda card: (card.tag, card.corners_px[:, 0].mean())))
 
 
-def _detect(gray: np.ndarray) -> list[tuple[int, Points]]:
+def detect_tags(gray: np.ndarray, family: int) -> list[tuple[int, Points]]:
+    """Ids and corners, px, of the tags of one of OpenCV's families in a grey picture."""
     parameters = cv2.aruco.DetectorParameters()
     parameters.minMarkerPerimeterRate = _LEAST_PERIMETER
     (
@@ -78,8 +80,8 @@ def _detect(gray: np.ndarray) -> list[tuple[int, Points]]:
     parameters.perspectiveRemovePixelPerCell = _CELL_SAMPLES
     parameters.perspectiveRemoveIgnoredMarginPerCell = _CELL_MARGIN
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    corners, tags, _ = cv2.aruco.ArucoDetector(family, parameters).detectMarkers(gray)
+    dictionary = cv2.aruco.getPredefinedDictionary(family)
+    corners, tags, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(gray)
     if tags is None:
         return []
     return [

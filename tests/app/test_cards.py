@@ -59,12 +59,12 @@ def test_a4_blind_elsewhere(folder: Path) -> None:
 
 
 def test_practice_sheet(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The faces and their answers, a page each, beside the cards."""
+    """Two pages of faces and one of answers, beside the cards."""
     assert main(["cards", str(folder), "--practice"]) == 0
     out, err = capsys.readouterr()
     assert out == "hornbeam/practice.pdf\n"
     assert err == "The practice sheet and its answers are in hornbeam/practice.pdf, for Letter paper.\n"
-    assert len(pypdfium2.PdfDocument((folder / "practice.pdf").read_bytes())) == 2
+    assert len(pypdfium2.PdfDocument((folder / "practice.pdf").read_bytes())) == 3
     assert not (folder / "cards.pdf").exists()
 
 

@@ -70,7 +70,8 @@ def cards(
 
     --shelf-plan makes another: each shelf from the front, with the bag for
     each place. --practice makes another: drawn faces of known coverage, 5 to
-    95 %, at three sizes of colonies, and their answers, to train the eye.
+    95 %, at three sizes of colonies, and their answers, to train the eye;
+    colscan practice lets the tool read a photo of it.
 
     \b
     Example:

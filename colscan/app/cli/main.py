@@ -22,6 +22,7 @@ COMMANDS = {
     "new": "Begin a trial: its plan and its list of bags.",
     "plan": "Draw the bags by lot, and say what they can show.",
     "cards": "Make the bags' cards to print, the mixing sheet or the shelf plan.",
+    "practice": "Let the tool read a practice sheet: drawn coverage beside its own.",
     "mix": "Record what was weighed into a mix.",
     "heat": "Record how a heat run went.",
     "map": "Say which bag without a card stands where, on one photo.",
