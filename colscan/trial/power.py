@@ -13,8 +13,9 @@ ALPHA = 0.05
 CORRELATION = 0.1
 """Between bags of a heat run, at the least: they share steam, water, air and hands.
 
-No published figure is known. With it the rule of the highest acceptable level names an unacceptable one in at
-most 5 % of simulated trials up to a true correlation of 0.2 (tests/bench/simulate_risk.py).
+No published figure is known. With it, or a trial's own estimate where that is larger, the rule of the highest
+acceptable level names an unacceptable one in at most 5 % of simulated trials with 30 bags a level in 4 heat
+runs against 20 %, up to a true correlation of 0.2 (tests/bench/simulate_risk.py).
 """
 MOST_BAGS = 2000
 """More than that at one level nobody tries."""
@@ -43,7 +44,7 @@ def effective_bags(runs: Sequence[int], correlation: float = CORRELATION) -> flo
         Between two bags of a run, in [0, 1].
 
     >>> round(effective_bags([8, 7, 7, 7], 0.1), 1)
-    17.9
+    17.8
     """
     bags = sum(runs)
     if not bags:

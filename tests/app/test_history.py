@@ -57,7 +57,10 @@ def test_the_table(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert out.removeprefix(TABLE) == (
         "2026-03-22 07:00  20.0  event                                         power-cut (shelf A)\n"
     )
-    assert err == "PO3-3: PO-3, bran 8 %, inoculated 2026-03-02 06:00\n"
+    head, coverage, density = err.splitlines()
+    assert head == "PO3-3: PO-3, bran 8 %, inoculated 2026-03-02 06:00"
+    assert coverage.startswith("  colonized: half colonized on day 4.5 (4.3 to 4.7); 90 % on day 7.7 (")
+    assert density == "  how white: too early to say: how white it will be in the end is open"
 
 
 def test_what_people_said_stands_in_order_of_time(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -88,6 +91,19 @@ def test_flags_segments_and_expected_looks(folder: Path, capsys: pytest.CaptureF
     assert "p1 amber 34 mm2 (expected)" in capsys.readouterr().out
     assert main(["history", str(folder), "PE1-1"]) == 0
     assert [line.split()[-1] for line in capsys.readouterr().out.splitlines() if "glare" in line] == ["glare"]
+
+
+def test_a_curve_for_each_segment(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A bag that was shaken is told of before and after it."""
+    assert main(["history", str(folder), "HE2-2"]) == 0
+    lines = capsys.readouterr().err.splitlines()[1:]
+    assert [line.split(":")[0] for line in lines] == [
+        "  colonized",
+        "  colonized, after disturbance 1",
+        "  how white",
+        "  how white, after disturbance 1",
+    ]
+    assert all("3 photos of it yet, a curve takes 5 over 2 days" in line for line in lines)
 
 
 def test_unknown_bag(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

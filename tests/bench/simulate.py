@@ -9,9 +9,12 @@ bags of a photo, 40 % by the photos of a bag, the rest its own.
 
 from __future__ import annotations
 
+import argparse
 import math
+import sys
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from statistics import NormalDist
 
 import numpy as np
@@ -72,8 +75,8 @@ class Design:
         The control's greatest rate, fraction a day.
     lag_days, lag_sd_days : float
         Days to leap off, and their spread between bags.
-    photo_days : int
-        Days with a photo, daily from day 0.
+    photo_days, gap_days : int
+        Days that photos are taken, and from one photo to the next.
     missed : float
         Share of days without a photo.
     shape : str
@@ -95,6 +98,7 @@ class Design:
     lag_days: float = 2.5
     lag_sd_days: float = 0.5
     photo_days: int = 25
+    gap_days: int = 1
     missed: float = 0.05
     shape: str = "balls"
     ended: bool = True
@@ -240,8 +244,9 @@ def _plan(design: Design) -> tuple[Bag, ...]:
 
 
 def _photo_days(design: Design, rng: np.random.Generator) -> Values:
-    days = np.arange(design.photo_days) + 0.15 + rng.uniform(-0.1, 0.1, design.photo_days)
-    kept = rng.random(design.photo_days) >= design.missed
+    days = np.arange(0.0, design.photo_days, design.gap_days)
+    days = days + 0.15 + rng.uniform(-0.1, 0.1, len(days))
+    kept = rng.random(len(days)) >= design.missed
     kept[[0, -1]] = True  # a trial without its first photo is another matter
     return days[kept]
 
@@ -415,3 +420,24 @@ def _trial(design: Design, bags: tuple[Bag, ...], last: float) -> Trial:
         name="simulated", time_zone="UTC", planned_end=_at(design.photo_days), ended_at=ended,
         treatments=treatments, bags=bags,
     )  # fmt: skip
+
+
+def main() -> None:
+    """Print how often the 90 % intervals of bags' curves hold the truth."""
+    from curve_holds import print_table, run_trials
+
+    parser = argparse.ArgumentParser(description=main.__doc__)
+    parser.add_argument("--trials", type=int, default=4000)
+    parser.add_argument("--shape", choices=SHAPES, action="append", help="only this shape; may be repeated")
+    parser.add_argument(
+        "--claim", type=float, default=1.0, help="intervals so many times as wide as is right"
+    )
+    parser.add_argument("--gap", type=int, default=1, help="days between photos")
+    given = parser.parse_args()
+    design = Design(gap_days=given.gap, noise=Noise(claim=given.claim))
+    print_table(run_trials(given.trials, design, tuple(given.shape or SHAPES)))
+
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parent))
+    main()

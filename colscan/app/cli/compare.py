@@ -19,8 +19,11 @@ if TYPE_CHECKING:
     from colscan.present.table import Cell, Screen
 
 MILESTONES = {"half": "half", "90": "90 %", "full": "full"}
-TIMES_SCREEN = ("strain", "treatment", "bags", "heat runs", "half by day", "90 % by day", "full by day")
-CONTRASTS_SCREEN = ("strain", "what", "days sooner", "times as fast", "bags", "heat runs", "p", "p of all")
+TIMES_SCREEN = (
+    "strain", "treatment", "bags", "heat runs", "full", "lost", "running", "half by day", "90 % by day",
+    "full by day",
+)  # fmt: skip
+CONTRASTS_SCREEN = ("strain", "what", "days sooner", "times as fast", "bags", "heat runs", "p", "p (Holm)")
 COLUMNS = (
     "row", "interim", "scope", "treatment", "control", "milestone", "day", "bags", "heat_runs", "came",
     "full", "lost", "running", "gone", "median_after_days", "median_by_days", "median_earliest_days",
@@ -43,7 +46,7 @@ COLUMNS = (
 )
 @format_option
 def compare(trial_dir: Path, control: str | None, milestone: str, output_format: str) -> None:
-    """Compare treatments: days sooner, rates, and whether it can be chance.
+    """Say which treatment is sooner, and whether it can be chance.
 
     Days sooner and rates come with a 90 % interval. p is the share of all ways
     to deal the treatments to the bags that part them as clearly as yours did;
@@ -87,29 +90,47 @@ def _show(found: Comparison, screen: Screen) -> str:
     ]
     parts = ["\n".join(said) + "\n"]
     times = render_rows(TIMES_SCREEN, _time_rows(found), "table", screen=screen)
-    parts.append(f"Day by which half of all bags spawned had come so far (90 % interval):\n{times}")
+    day = max(count.day for count in found.days)
+    title = (
+        f"By day {day:.0f}, and the day by which half of all bags spawned had come so far (90 % interval):"
+    )
+    parts.append(f"{title}\n{times}")
     if found.contrasts:
-        rows = [_contrast_cells(contrast) for contrast in found.contrasts]
-        table = render_rows(CONTRASTS_SCREEN, rows, "table", screen=screen)
-        parts.append(f"Held against {found.control}, {found.milestone} colonized (90 % interval):\n{table}")
+        parts.append(_show_contrasts(found, screen))
     parts.append(textwrap.fill(found.method, screen.width) + "\n")
     return "\n".join(parts)
 
 
 def _time_rows(found: Comparison) -> list[list[Cell]]:
+    from colscan.growth.compare.times import headline
+
     rows: list[list[Cell]] = []
-    for first in dict.fromkeys((times.scope, times.treatment) for times in found.times):
-        own = [times for times in found.times if (times.scope, times.treatment) == first]
-        rows.append([*first, own[0].bags, own[0].heat_runs, *map(_show_median, own)])
+    for scope in dict.fromkeys(times.scope for times in found.times):
+        for count in headline(found.days, scope):
+            own = [t for t in found.times if (t.scope, t.treatment) == (scope, count.treatment)]
+            counts: list[Cell] = [count.bags, own[0].heat_runs, count.full, count.lost, count.running]
+            rows.append([scope, count.treatment, *counts, *map(_show_median, own)])
     return rows
 
 
 def _show_median(times: TimesAtLevel) -> str:
     if not times.median.came:
         return "not yet" if times.running else "never"
-    latest = "" if math.isinf(times.latest_days) else f"{times.latest_days:.1f}"
-    interval = f"({times.earliest_days:.1f}-{latest})"
-    return f"{times.median.after_days:.1f}-{times.median.by_days:.1f} {interval}"
+    by = f"{times.median.by_days:.1f}"
+    if not times.earliest_days and math.isinf(times.latest_days):
+        return by
+    latest = "..." if math.isinf(times.latest_days) else f"{times.latest_days:.1f}"
+    return f"{by} ({times.earliest_days:.1f}-{latest})"
+
+
+def _show_contrasts(found: Comparison, screen: Screen) -> str:
+    from colscan.present import render_rows
+
+    tested = any(contrast.test is not None for contrast in found.contrasts)
+    columns = len(CONTRASTS_SCREEN) - (0 if tested else 2)
+    rows = [_contrast_cells(contrast)[:columns] for contrast in found.contrasts]
+    table = render_rows(CONTRASTS_SCREEN[:columns], rows, "table", screen=screen)
+    return f"Held against {found.control}, to {found.milestone} colonized (90 % interval):\n{table}"
 
 
 def _contrast_cells(contrast: Contrast) -> list[Cell]:
@@ -132,8 +153,13 @@ def _contrast_cells(contrast: Contrast) -> list[Cell]:
 def _show_effect(effect: Estimate | None, decimals: int) -> str:
     if effect is None:
         return ""
+    unbounded = math.isinf(effect.high) and effect.low <= 0
     low, high = ("..." if math.isinf(end) else f"{end:.{decimals}f}" for end in (effect.low, effect.high))
-    return f"{effect.value:.{decimals}f} ({low} to {high})"
+    return (
+        f"{effect.value:.{decimals}f} (open)"
+        if unbounded
+        else f"{effect.value:.{decimals}f} ({low} to {high})"
+    )
 
 
 def data_rows(found: Comparison) -> list[list[Cell]]:
@@ -209,7 +235,7 @@ def _contrast_record(contrast: Contrast) -> dict[str, Cell]:
     }
     test = contrast.test
     if test is not None:
-        record |= {"p": test.p, "p_holm": test.p_holm, "comparisons": test.comparisons}
+        record |= {"p": round(test.p, 6), "p_holm": round(test.p_holm, 6), "comparisons": test.comparisons}
         record |= {"labellings": test.labellings, "exact": "yes" if test.exact else "no", "seed": SEED}
     return record
 

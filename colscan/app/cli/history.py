@@ -44,7 +44,8 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
     """Show one bag's scores, events, verdicts and harvests.
 
     In order of time; events of its shelf and of the room are among them, and
-    what was recorded of its mix and its heat run.
+    what was recorded of its mix and its heat run. Below it its curve in words:
+    when half colonized, greatest rate, when it leapt off, 90 % intervals.
 
     \b
     Example:
@@ -57,7 +58,8 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
 
     trial = load_trial(trial_dir)
     planned = known_bag(trial, bag)
-    entries = _list_entries(trial, planned, read_ledger(trial_dir))
+    ledger = read_ledger(trial_dir)
+    entries = _list_entries(trial, planned, ledger)
     if output_format == "table":
         rows = [_screen_row(entry, planned, trial) for entry in entries]
         text = render_rows(SCREEN, rows, output_format, screen=screen_of_stdout())
@@ -70,6 +72,20 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
     )
     if not any(entry.score for entry in entries):
         click.echo(f"No photo of it yet. Next: colscan scan {trial_dir} PHOTO...", err=True)
+        return
+    for line in _curve_lines(trial, planned, ledger):
+        click.echo(line, err=True)
+
+
+def _curve_lines(trial: Trial, bag: Bag, ledger: Ledger) -> list[str]:
+    from colscan.growth.curve import Measure, describe_fit, fit_bags
+
+    return [
+        f"  {measure}{f', after disturbance {fit.segment}' if fit.segment else ''}: {describe_fit(fit)}"
+        for measure in Measure
+        for fit in fit_bags(trial, ledger, measure=measure)
+        if fit.bag == bag
+    ]
 
 
 def _list_entries(trial: Trial, bag: Bag, ledger: Ledger) -> list[_Entry]:

@@ -20,16 +20,18 @@ if TYPE_CHECKING:
     from colscan.present.table import Cell
 
 SCREEN = (
-    "level", "bags followed", "lost", "not there yet", "gone", "heat runs", "count as",
-    "lost %: at most", "at worst", "if bags shared nothing", "pooled", "of 100 bags lose",
+    "level", "bags followed", "lost", "not there yet", "gone", "heat runs", "count as", "lost, %", "at most",
+    "at worst", "if not shared", "pooled", "of 100 bags lose",
 )  # fmt: skip
 SOURCES = ("losses by", "which", "bags followed", "lost", "expected by strain and level")
+LEAST_EXPECTED = 1.0
+"""Without a loss, and fewer than that to be expected, a heat run or place isn't worth a line on a screen."""
 COLUMNS = (
     "what", "strain", "supplement", "base", "level_pct", "spawned", "followed", "lost", "clean", "running",
     "gone", "suspects", "front_only", "clusters", "count_as", "share_pct", "low_pct", "limit_pct",
     "limit_at_worst_pct", "limit_if_independent_pct", "pooled_pct", "acceptable", "more_bags", "highest_pct",
-    "trend_z", "trend_p", "exchanged", "dose_pct", "dose_low_pct", "dose_high_pct", "source_kind", "source",
-    "expected", "accepted_pct", "horizon", "correlation", "interim",
+    "trend_z", "trend_p", "exchanged", "seed", "dose_pct", "dose_low_pct", "dose_high_pct", "source_kind",
+    "source", "expected", "accepted_pct", "horizon", "correlation", "interim",
 )  # fmt: skip
 
 
@@ -67,8 +69,8 @@ def risk(trial_dir: Path, more: tuple[Path, ...], accept: float | None, output_f
         _print_tables(report)
     else:
         click.echo(render_rows(COLUMNS, _data_rows(report), output_format), nl=False)
-    for note in report.notes:
-        click.echo(f"  {note}", err=True)
+    for note in (_say_columns(report), *report.notes):
+        click.echo(_wrap(note), err=True)
 
 
 def _print_tables(report: RiskReport) -> None:
@@ -83,11 +85,27 @@ def _print_tables(report: RiskReport) -> None:
         rows = [_screen_row(level) for level in series.levels]
         click.echo(render_rows(SCREEN, rows, "table", screen=screen_of_stdout()), nl=False)
         for line in series.sentences:
-            click.echo(f"  {line}")
-    if report.sources:
+            click.echo(_wrap(line))
+    told = [own for own in report.sources if own.lost or (own.expected or 0) >= LEAST_EXPECTED]
+    if told:
         click.echo()
-        rows = [_source_row(source) for source in report.sources]
+        rows = [_source_row(source) for source in told]
         click.echo(render_rows(SOURCES, rows, "table", screen=screen_of_stdout()), nl=False)
+
+
+def _wrap(line: str) -> str:
+    width = screen_of_stdout().width
+    return click.wrap_text(line, width=width, initial_indent="  ", subsequent_indent="    ")
+
+
+def _say_columns(report: RiskReport) -> str:
+    """What the table's columns are."""
+    return (
+        "At most: upper one-sided 95 % limit, for as many independent bags as those followed count as"
+        f" (correlation {report.correlation:.2g} between bags of one {report.clusters}); 'if not shared'"
+        " without that. Pooled: share lost if it only rises with the level. Of 100 bags lose: with 90 %"
+        " interval."
+    )
 
 
 def _screen_row(own: LevelRisk) -> list[Cell]:
@@ -101,8 +119,8 @@ def _screen_row(own: LevelRisk) -> list[Cell]:
         expected = f"{100 * own.share:.0f} ({100 * own.low:.0f}-{100 * own.high:.0f})"
     return [
         own.level.name, own.followed, own.lost, own.running, own.gone, own.runs, f"{own.effective:.1f}",
-        shown(own.limit), shown(own.limit_at_worst), shown(own.limit_if_independent), shown(own.pooled),
-        expected,
+        shown(own.share), shown(own.limit), shown(own.limit_at_worst), shown(own.limit_if_independent),
+        shown(own.pooled), expected,
     ]  # fmt: skip
 
 
@@ -149,7 +167,7 @@ def _series_cells(own: SeriesRisk) -> dict[str, Cell]:
     return {
         "highest_pct": None if own.highest is None else own.highest.pct,
         "trend_z": _rounded(own.trend.z), "trend_p": own.trend.p and float(f"{own.trend.p:.3g}"),
-        "exchanged": own.trend.exchanged or None, "dose_pct": _rounded(own.dose.pct),
+        "exchanged": own.trend.exchanged or None, "seed": own.trend.seed, "dose_pct": _rounded(own.dose.pct),
         "dose_low_pct": _rounded(own.dose.low_pct), "dose_high_pct": _rounded(own.dose.high_pct),
     }  # fmt: skip
 

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from colscan.present.table import Cell
 
 LEVEL_SCREEN = (
-    "strain", "treatment", "bags", "lost", "not yet", "g per bag spawned (90 % interval)", "g a day",
-    "BE % of those harvested", "BE % with spawn", "pins on day", "first harvest on day", "cost a bag",
-    "cost a kg",
+    "strain", "treatment", "bags", "heat runs", "lost", "not yet", "g per bag spawned (90 % interval)",
+    "g a day", "BE % of those harvested", "BE % with spawn", "pins on day", "first harvest on day",
+    "cost a bag", "cost a kg",
 )  # fmt: skip
 LEVEL_COLUMNS = (
     "compared", "strain", "treatment", "supplement_pct", "bags", "counted", "harvested", "spent", "lost",
@@ -127,6 +127,7 @@ def _level_screen(level: LevelYield) -> list[Cell]:
         level.strain,
         level.treatment,
         level.bags,
+        level.heat_runs or "",
         stand.get("lost", 0),
         stand.get("not yet", ""),
         _show_mean(level.grams),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from colscan.growth.compare.blocks import Blocks, choose_blocks, find_coinciding
 from colscan.growth.compare.npmle import Floats
@@ -69,10 +70,11 @@ class Case:
         """When each bag came to a milestone; one that was lost before had not by its onset."""
         return tuple(outcome.reached(milestone) for outcome in self.outcomes)
 
-    def within_blocks(self, later: Floats) -> Floats:
-        """How surely each bag is later than each other, shape (N, N), forgotten between blocks."""
+    @property
+    def together(self) -> NDArray[np.bool_]:
+        """Whether two bags share a block, shape (N, N)."""
         names = np.array(self.blocks)
-        return np.where(names[:, None] == names[None, :], later, 0.0)
+        return np.asarray(names[:, None] == names[None, :], dtype=np.bool_)
 
     def only(self, bags: Collection[str]) -> Case | None:
         """The same of some of the bags; None where no block has two labels left."""

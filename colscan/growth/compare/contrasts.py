@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from colscan.growth.compare.case import Case, Question, find_case
-from colscan.growth.compare.effects import invert
+from colscan.growth.compare.effects import draw_times, invert, score
 from colscan.growth.compare.exchange import (
     Labellings,
     deal_labels,
@@ -20,12 +20,15 @@ from colscan.growth.compare.exchange import (
 )
 from colscan.growth.compare.model import Contrast, PermutationTest
 from colscan.growth.compare.npmle import Floats
-from colscan.growth.compare.order import later_of_spans, later_of_uniform, later_of_values
+from colscan.growth.compare.order import later_of_spans
 from colscan.growth.compare.times import count_heat_runs
 from colscan.growth.curve import Estimate
 from colscan.growth.outcomes import Milestone, Outcome, Span
 
 ALPHA = 0.05
+RATES_KNOWN = 0.9
+"""Share of sound bags whose rate must be known. A bag tells its rate once it is half-colonized; before that a
+ratio would leave out the slow ones."""
 LABELLINGS_FOR_INTERVALS = 2_000
 """The 5 % at an interval's end are then known to half a point; it takes some dozens of tests to find it."""
 
@@ -65,7 +68,7 @@ def hold_against(question: Question, outcomes: Sequence[Outcome], measured: Meas
     if case is None:
         return _silent(question, outcomes, measured.milestone, why=why)
     test, why = judge_order(case, measured.milestone)
-    rate_case = case.only(measured.rates)
+    rate_case = case.only(measured.rates) if _are_rates_known(case, measured.rates) else None
     return dataclasses.replace(
         _silent(question, case.outcomes, measured.milestone, why=why),
         exchanged_within=case.words,
@@ -75,6 +78,12 @@ def hold_against(question: Question, outcomes: Sequence[Outcome], measured: Meas
         rate_bags=len(rate_case.outcomes) if rate_case else 0,
         test=test,
     )
+
+
+def _are_rates_known(case: Case, rates: Mapping[str, float]) -> bool:
+    """Whether nearly all bags that still can have a rate: the slow ones' are known last."""
+    sound = [o.bag.bag for o in case.outcomes if o.lost is None and o.left is None]
+    return sum(bag in rates for bag in sound) >= RATES_KNOWN * len(sound)
 
 
 def _silent(question: Question, outcomes: Sequence[Outcome], milestone: Milestone, *, why: str) -> Contrast:
@@ -112,9 +121,12 @@ def judge_order(case: Case, milestone: Milestone) -> tuple[PermutationTest | Non
     milestone : Milestone
         Whose times.
     """
-    later = case.within_blocks(later_of_spans(*_ends(case.spans(milestone)), case.strains))
+    later = np.where(case.together, later_of_spans(*_ends(case.spans(milestone)), case.strains), 0.0)
     if not later.any():
-        return None, f"Too early: no order among the bags yet in when they came to {milestone}."
+        return (
+            None,
+            f"As far as the photos tell, no bag came to {milestone} before another that it is held against.",
+        )
     labellings = deal_labels(case.labels, case.blocks)
     smallest = smallest_two_sided_p(labellings)
     if smallest > ALPHA:
@@ -144,11 +156,13 @@ def shift_days(case: Case, spans: Sequence[Span]) -> Estimate | None:
         return None
     reach = float(max(after.max(), by[np.isfinite(by)].max())) + 1.0
 
-    def later_at(shift: float) -> Floats:
-        moved = shift * case.doses
-        return case.within_blocks(later_of_uniform(after + moved, by + moved))
-
-    return invert(later_at, _deal_for_interval(case), widest=_widest(reach, case.doses))
+    came, times, together = np.isfinite(by), draw_times(after, by), case.together
+    return invert(
+        lambda shift: score(times + shift * case.doses, came, together),
+        case.doses,
+        _deal_for_interval(case),
+        widest=_widest(reach, case.doses),
+    )
 
 
 def _deal_for_interval(case: Case) -> Labellings:
@@ -173,11 +187,12 @@ def shift_rates(case: Case, rates: Mapping[str, float]) -> Estimate | None:
         Fraction a day.
     """
     logs = np.log([rates[outcome.bag.bag] for outcome in case.outcomes])
-    reach = float(np.ptp(logs)) + 0.1
+    known, together = np.ones(len(logs), dtype=np.bool_), case.together
     shift = invert(
-        lambda added: case.within_blocks(later_of_values(added * case.doses - logs)),
+        lambda added: score((added * case.doses - logs)[None, :], known, together),
+        case.doses,
         _deal_for_interval(case),
-        widest=_widest(reach, case.doses),
+        widest=_widest(float(np.ptp(logs)) + 0.1, case.doses),
     )
     if shift is None:
         return None

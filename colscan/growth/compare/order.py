@@ -43,43 +43,6 @@ def later_of_spans(after: Floats, by: Floats, strains: Sequence[str]) -> Floats:
     return later
 
 
-def later_of_uniform(after: Floats, by: Floats) -> Floats:
-    """Return how surely each bag is later than each other when times are uniform within their intervals.
-
-    Once one treatment's intervals are shifted against another's, the shortest common spans say more of the
-    shift than of the bags; so here each bag keeps to its own interval. What had not come is later than what
-    came before it was last seen, and not told apart from the rest (Gehan 1965,
-    doi:10.1093/biomet/52.1-2.203).
-
-    Parameters
-    ----------
-    after, by : ndarray, shape (N,)
-        Each time lies in (after, by], days; `by` infinite for what had not come.
-
-    Returns
-    -------
-    ndarray, shape (N, N)
-        Entry (i, j): bag j against bag i, in [-1, 1].
-    """
-    came = np.isfinite(by)
-    end = np.where(came, by, after + 1.0)
-    sooner = _chance_sooner(after, end)
-    passed = np.clip((after[None, :] - after[:, None]) / (end - after)[:, None], 0.0, 1.0)
-    later = np.where(came[:, None] & came[None, :], sooner - sooner.T, 0.0)
-    later = np.where(came[:, None] & ~came[None, :], passed, later)
-    return np.where(~came[:, None] & came[None, :], -passed.T, later)
-
-
-def _chance_sooner(start: Floats, end: Floats) -> Floats:
-    """Entry (i, j): the chance that a uniform time i comes before a uniform time j."""
-
-    def area(edge: Floats, other: Floats) -> Floats:
-        return np.asarray(0.5 * np.maximum(edge[None, :] - other[:, None], 0.0) ** 2)
-
-    total = area(end, start) - area(start, start) - area(end, end) + area(start, end)
-    return np.asarray(total / ((end - start)[None, :] * (end - start)[:, None]))
-
-
 def later_of_values(values: Floats) -> Floats:
     """Return the same of values that are known: 1 where bag j's is the larger, -1 where the smaller."""
     return np.sign(values[None, :] - values[:, None])

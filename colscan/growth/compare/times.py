@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from math import comb
 
 import numpy as np
 
@@ -87,11 +88,11 @@ def _ends(spans: Sequence[Span], lost: Sequence[bool]) -> tuple[Floats, Floats]:
 
 
 def _median_interval(after: Floats, by: Floats) -> tuple[float, float]:
-    from scipy.stats import binom
-
     bags = len(after)
-    # The k-th bag comes after the median with at most the tail's chance; none does with so few bags.
-    k = int(np.sum(binom.cdf(np.arange(bags), bags, 0.5) <= _TAIL))
+    # Half of all times are before the median: how many of these bags' are is binomial. The k-th bag comes
+    # after the median with at most the tail's chance; with so few bags that none does, nothing is bounded.
+    chances = np.cumsum([comb(bags, before) for before in range(bags)]) / 2.0**bags
+    k = int((chances <= _TAIL).sum())
     if k == 0:
         return 0.0, math.inf
     earliest = float(np.sort(after)[k - 1])
@@ -106,7 +107,7 @@ def _median_warmth(warmth: Sequence[Span | None] | None, lost: Sequence[bool]) -
 
 
 def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
-    """Return what had become of the bags of one treatment by each whole day, the first after their latest photo included.
+    """Return what had become of the bags of one treatment by each whole day, to the first after their photos.
 
     Parameters
     ----------
@@ -118,6 +119,21 @@ def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
     # The day after the latest photo is the first that counts what it showed.
     last = math.ceil(max(outcome.followed_days for outcome in outcomes))
     return tuple(_count(outcomes, scope, float(day)) for day in range(last + 1))
+
+
+def headline(days: Sequence[DayCount], scope: str) -> tuple[DayCount, ...]:
+    """Return the counts of a scope by the latest day that every treatment's bags have come to.
+
+    Parameters
+    ----------
+    days : sequence of DayCount
+        Of all scopes, treatments and days.
+    scope : str
+        A strain's code, or `ALL_STRAINS`.
+    """
+    own = [count for count in days if count.scope == scope]
+    latest = {count.treatment: count.day for count in own}
+    return tuple(count for count in own if count.day == min(latest.values()))
 
 
 def _count(outcomes: Sequence[Outcome], scope: str, day: float) -> DayCount:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Sequence
-from statistics import fmean, median, variance
+from statistics import fmean, median
 
 from colscan.errors import AnalysisError
 from colscan.growth.crop.bags import choose_basis, followed_until, yields_of_bags
+from colscan.growth.crop.intervals import difference_with_zeros, mean_of, mean_with_zeros
 from colscan.growth.crop.model import (
     COUNTS,
     Ages,
@@ -26,8 +26,6 @@ from colscan.growth.efficiency import DrySubstrate, biological_efficiency_pct
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial
 
-CONFIDENCE = 0.90
-"""Of all intervals here, as of the scores' own."""
 GRAMS_PER_KG = 1000.0
 
 
@@ -37,7 +35,7 @@ def sum_yields(
     """Return what each bag and each level gave.
 
     A level's headline is the mean over all its bags that count, lost ones with what they gave before they
-    were lost (mostly nothing), with Student's t interval over bags.
+    were lost (mostly nothing).
 
     Parameters
     ----------
@@ -99,7 +97,7 @@ def _sum_level(
     bag = own[0].bag
     counted = [one for one in own if one.standing in COUNTS]
     harvested = [one for one in counted if one.standing is Standing.HARVESTED]
-    grams = mean_of(_grams(counted))
+    grams = mean_with_zeros(_grams(counted))
     cycle = basis.days or _mean_or_none([one.cycle_days for one in harvested if one.cycle_days])
     runs = {one.bag.heat_run for one in counted}
     sources = {dry.source for one in harvested for dry in (one.dry, one.dry_with_spawn) if dry and dry.source}
@@ -112,7 +110,7 @@ def _sum_level(
         grams=grams,
         per_day_g=grams.value / cycle if grams and cycle else None,
         cycle_days=cycle,
-        gain=None if own is control else difference_of(_grams(counted), _grams(control)),
+        gain=None if own is control else difference_with_zeros(_grams(counted), _grams(control)),
         harvested_g=mean_of(_grams(harvested)),
         efficiency=_efficiency(harvested, [one.dry for one in harvested]),
         efficiency_with_spawn=_efficiency(harvested, [one.dry_with_spawn for one in harvested]),
@@ -129,53 +127,6 @@ def _grams(bags: Sequence[BagYield]) -> list[float]:
 
 def _mean_or_none(values: Sequence[float]) -> float | None:
     return fmean(values) if values else None
-
-
-def mean_of(values: Sequence[float]) -> Mean | None:
-    """Return the mean with Student's t interval (90 %); no interval for one value or for all alike.
-
-    The interval of weights doesn't go below 0.
-
-    >>> mean_of([100.0, 200.0, 300.0]).value
-    200.0
-    """
-    if not values:
-        return None
-    value = fmean(values)
-    spread = math.sqrt(variance(values) / len(values)) if len(values) > 1 else 0.0
-    half = _t_quantile(len(values) - 1) * spread if spread else None
-    return Mean(
-        value=value,
-        low=None if half is None else max(0.0, value - half),
-        high=None if half is None else value + half,
-        bags=len(values),
-    )
-
-
-def difference_of(values: Sequence[float], control: Sequence[float]) -> Mean | None:
-    """Return how much more the mean is than the control's, with Welch's t interval (90 %).
-
-    Welch (1947), doi:10.1093/biomet/34.1-2.28; no interval where a side has one value or nothing varies.
-    """
-    if not values or not control:
-        return None
-    value = fmean(values) - fmean(control)
-    count = len(values) + len(control)
-    if min(len(values), len(control)) < 2:
-        return Mean(value=value, low=None, high=None, bags=count)
-    parts = [(variance(side) / len(side), len(side) - 1) for side in (values, control)]
-    squared = sum(part for part, _ in parts)
-    if squared == 0:
-        return Mean(value=value, low=None, high=None, bags=count)
-    freedom = squared**2 / sum(part**2 / of for part, of in parts)
-    half = _t_quantile(freedom) * math.sqrt(squared)
-    return Mean(value=value, low=value - half, high=value + half, bags=count)
-
-
-def _t_quantile(freedom: float) -> float:
-    from scipy.stats import t
-
-    return float(t.ppf(0.5 + CONFIDENCE / 2, freedom))
 
 
 def _efficiency(bags: Sequence[BagYield], dry: Sequence[DrySubstrate | None]) -> Mean | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from colscan.growth.crop.intervals import METHOD
 from colscan.growth.crop.model import BagYield, Basis, LevelYield, Standing
 
 FEW_BAGS = 5
@@ -16,8 +17,9 @@ def say_yields(
     """Return the answer in sentences: first the levels, then what counts and how it is counted."""
     if not any(level.harvested_g for level in levels):
         return tuple(_say_nothing(levels, basis))
-    said = [_say_gain(level, basis) for level in levels if level.gain]
-    said += _say_runs(levels, bags)
+    runs = _runs_of(bags)
+    said = [_say_gain(level, lowest, basis=basis, runs=runs) for level, lowest in _compared(levels)]
+    said += _say_runs(levels, runs)
     said += [*_say_waiting(levels, basis), *_say_few(levels), *_say_efficiency(levels), *_say_cost(levels)]
     said += ["Interim: the trial goes on, and figures may change."] if interim else []
     return tuple(said)
@@ -30,17 +32,38 @@ def _name(level: LevelYield) -> str:
 def _say_nothing(levels: Sequence[LevelYield], basis: Basis) -> list[str]:
     total = sum(level.bags for level in levels)
     lost = sum(level.standings.get(Standing.LOST, 0) for level in levels)
-    wait = f"of {total} bags spawned {lost} are lost" if lost else f"{total} bags are spawned"
-    return [f"No harvest counts for {basis.words} yet; {wait}."]
+    wait = f"{total} bags spawned, {lost} of them lost"
+    return [f"No harvest yet ({basis.words}); {wait}."]
 
 
-def _say_gain(level: LevelYield, basis: Basis) -> str:
+_Runs = dict[tuple[str, str], set[str | None]]
+"""The heat runs of the bags that count, by strain and treatment; None among them where one isn't known."""
+
+
+def _runs_of(bags: Sequence[BagYield]) -> _Runs:
+    runs: _Runs = {}
+    for one in bags:
+        if one.compared_g is not None:
+            runs.setdefault((one.bag.strain, one.bag.treatment), set()).add(one.bag.heat_run)
+    return runs
+
+
+def _compared(levels: Sequence[LevelYield]) -> list[tuple[LevelYield, LevelYield]]:
+    """Each level that is compared, with the lowest of its strain, which comes before it."""
+    lowest: dict[str, LevelYield] = {}
+    pairs = [(level, lowest.setdefault(level.strain, level)) for level in levels]
+    return [(level, control) for level, control in pairs if level.gain]
+
+
+def _say_gain(level: LevelYield, lowest: LevelYield, *, basis: Basis, runs: _Runs) -> str:
     gain = level.gain
     assert gain is not None
     more = "more" if gain.value >= 0 else "less"
+    own = runs[level.strain, level.treatment] | runs[lowest.strain, lowest.treatment]
+    of = "" if None in own else f" of {len(own)} heat run{'' if len(own) == 1 else 's'}"
     start = (
-        f"{_name(level)}: {abs(gain.value):.0f} g {more} per bag spawned than at the lowest level"
-        f" ({basis.words}; {gain.bags} bags"
+        f"{_name(level)}: {abs(gain.value):.0f} g {more} per bag spawned than at the lowest level,"
+        f" {lowest.treatment} ({basis.words}; {gain.bags} bags{of}"
     )
     if gain.low is None or gain.high is None:
         return f"{start}); too few bags for an interval."
@@ -50,20 +73,14 @@ def _say_gain(level: LevelYield, basis: Basis) -> str:
     return f"{start}{interval}."
 
 
-def _say_runs(levels: Sequence[LevelYield], bags: Sequence[BagYield]) -> list[str]:
+def _say_runs(levels: Sequence[LevelYield], runs: _Runs) -> list[str]:
     """Levels that never met the lowest one in a heat run."""
-    runs: dict[tuple[str, str], set[str | None]] = {}
-    for one in bags:
-        if one.compared_g is not None:
-            runs.setdefault((one.bag.strain, one.bag.treatment), set()).add(one.bag.heat_run)
-    lowest: dict[str, LevelYield] = {}
     said = []
-    for level in levels:
-        control = lowest.setdefault(level.strain, level)
-        own, others = (runs.get((of.strain, of.treatment), set()) for of in (level, control))
-        if level is not control and own and others and None not in own | others and not own & others:
+    for level, lowest in _compared(levels):
+        own, others = (runs[of.strain, of.treatment] for of in (level, lowest))
+        if None not in own | others and not own & others:
             said.append(
-                f"{_name(level)} and {control.treatment} were in no heat run together: what the runs did"
+                f"{_name(level)} and {lowest.treatment} were in no heat run together: what the runs did"
                 " can't be told apart from what the level did."
             )
     return said
@@ -85,15 +102,16 @@ def _say_waiting(levels: Sequence[LevelYield], basis: Basis) -> list[str]:
         )
         said.append(f"Bags that {why}: {named}.")
     if left:
-        said.append(f"{left} bags were taken out or went missing without a harvest and don't count.")
+        counts = "bag was" if left == 1 else "bags were"
+        said.append(f"{left} {counts} taken out or went missing without a harvest and don't count.")
     return said
 
 
 def _say_few(levels: Sequence[LevelYield]) -> list[str]:
     few = [level for level in levels if 0 < level.counted < FEW_BAGS]
     said = [
-        "Intervals take bags as independent; bags of one heat run are lost together, so with few runs they"
-        " are too narrow."
+        f"{METHOD} They take bags as independent; bags of one heat run are lost together, so with few runs"
+        " they are too narrow."
     ]
     if few:
         fewest = min(level.counted for level in few)

@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from colscan.growth.curve.angles import Z90, to_share
 from colscan.growth.curve.descent import ModelFits, value_at
-from colscan.growth.curve.model import Estimate, Shape
+from colscan.growth.curve.model import Estimate
 from colscan.growth.curve.reach import Band
+from colscan.growth.curve.shapes import Curve, Shape
 from colscan.growth.model import FloatSeries
 
 LEAST_GAIN = 2.0
@@ -37,8 +38,7 @@ ASYMPTOTE_WIDTH = 0.25
 class Chosen:
     """One segment's model; None for what the photos don't tell."""
 
-    shape: Shape
-    nu: float | None
+    model: Curve | None
     asymptote: Estimate | None
     rate_per_day: Estimate | None
     lag_days: Estimate | None
@@ -108,11 +108,20 @@ def _chosen(shape: Shape, values: FloatSeries, sd: FloatSeries, band: Band, *, s
     lags = band.days[0] + np.array([values[2], low[2], high[2]])
     known = bool(rates[2] <= RATE_FACTOR * rates[1])
     return Chosen(
-        shape=shape,
-        nu=float(np.exp(values[3])) if shape is Shape.RICHARDS else None,
+        model=_model(shape, ends[0], rates[0], lags[0], nu=np.exp(values[3])) if known else None,
         asymptote=_estimate(ends) if ends[2] - ends[1] <= ASYMPTOTE_WIDTH else None,
         rate_per_day=_estimate(rates) if known else None,
         lag_days=_estimate(lags) if known and lags[2] - lags[1] <= span else None,
+    )
+
+
+def _model(shape: Shape, asymptote: float, rate: float, lag: float, *, nu: float) -> Curve:
+    return Curve(
+        shape=shape,
+        asymptote=float(asymptote),
+        rate_per_day=float(rate),
+        lag_days=float(lag),
+        nu=float(nu) if shape is Shape.RICHARDS else 1.0,
     )
 
 

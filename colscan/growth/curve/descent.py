@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.growth.curve.model import Shape
-from colscan.growth.curve.shapes import richards_exponent
+from colscan.growth.curve.shapes import Shape, richards_exponent
 from colscan.growth.model import FloatSeries
 
 NEARLY_GOMPERTZ = 1e-6

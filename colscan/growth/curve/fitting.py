@@ -20,24 +20,26 @@ from colscan.growth.curve.gather import Course, courses_of, pad
 from colscan.growth.curve.model import BagFit, ErrorParts, Estimate, Measure, OutlierPhoto, Trend
 from colscan.growth.curve.parts import divide_errors
 from colscan.growth.curve.reach import Band, Missed, make_band, reach
-from colscan.growth.curve.shapes import Curve
 from colscan.growth.curve.smooth import USUAL, Scores, Spread, find_spread, smooth, surprise
 from colscan.growth.model import FloatSeries
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial
 
 LEAST_POINTS = 5
+LEAST_DAYS = 2.0
+"""Photos of one day show no growth, however many they are."""
 LEAST_GREATEST = 0.5
-"""A course that has not come to half tells neither asymptote nor rate: any of many curves passes it."""
+"""A course that has not come to half tells neither asymptote nor rate: many curves pass it."""
 SHARES = (0.5, 0.9)
 WHY_MISSED = {
     Missed.BEFORE: "{share} was reached before its first photo",
     Missed.NOT_YET: "too early to say {share}: not reached yet",
-    Missed.OPEN: "too early to say {share}: reached perhaps, more photos will tell",
+    Missed.OPEN: "too early to say {share}: perhaps reached, more photos will tell",
 }
 MODEL_SD = 0.03
 """No model is trusted nearer than that: else the sure scores near 0 and 100 %, where real growth begins and
 ends more abruptly than any of the models, would make the middle of the climb too steep."""
+CLIMBING = (0.03, 0.97)
 GRID = 250
 """Steps of the trend over a segment: a tenth of a day in a spawn run of usual length."""
 BEYOND_DAYS = 2.0
@@ -71,30 +73,26 @@ def fit_bags(trial: Trial, ledger: Ledger, *, measure: Measure = Measure.COVERAG
         What is followed. Half and 90 % of density are of its asymptote.
     """
     courses = courses_of(trial, ledger, measure)
-    fitted = [course for course in courses if len(course.days) >= LEAST_POINTS]
+    fitted = [course for course in courses if _is_long_enough(course)]
     fits = iter(_fit(fitted, measure) if fitted else ())
-    return tuple(
-        next(fits) if len(course.days) >= LEAST_POINTS else _unfitted(course, measure) for course in courses
-    )
+    return tuple(next(fits) if _is_long_enough(course) else _unfitted(course, measure) for course in courses)
 
 
 def predict(fit: BagFit, days: FloatSeries) -> FloatSeries | None:
     """Return a fit's model (fractions) at some ages, days since inoculation; None where it has none."""
-    if fit.shape is None or fit.asymptote is None or fit.rate_per_day is None or fit.lag_days is None:
-        return None
-    curve = Curve(
-        shape=fit.shape, asymptote=fit.asymptote.value, rate_per_day=fit.rate_per_day.value,
-        lag_days=fit.lag_days.value, nu=fit.nu or 1.0,
-    )  # fmt: skip
-    return curve.at(days)
+    return None if fit.model is None else fit.model.at(days)
+
+
+def _is_long_enough(course: Course) -> bool:
+    return len(course.days) >= LEAST_POINTS and bool(course.days[-1] - course.days[0] >= LEAST_DAYS)
 
 
 def _unfitted(course: Course, measure: Measure) -> BagFit:
     n = len(course.days)
-    had = "no photo" if n == 0 else f"{n} photo{'s' if n > 1 else ''}"
+    had = f"{n or 'no'} photo{'s' if n > 1 else ''}"
     return BagFit(
         bag=course.bag, measure=measure, segment=course.segment, began_days=course.began_days, points=n,
-        why_not=f"too early to say: {had} of it yet, a curve takes {LEAST_POINTS}",
+        why_not=f"too early to say: {had} of it yet, a curve takes {LEAST_POINTS} over {LEAST_DAYS:g} days",
     )  # fmt: skip
 
 
@@ -137,7 +135,7 @@ def _targets(scores: Scores, trends: _Trends) -> Targets:
 
 def _find_trends(courses: Sequence[Course]) -> _Trends:
     everything = pad(courses)
-    spread = find_spread(_without_outliers(everything, USUAL, VERY_FAR_OFF))
+    spread = find_spread(_climbing(_without_outliers(everything, USUAL, VERY_FAR_OFF)))
     scores = _without_outliers(everything, spread, FAR_OFF)
     parts = divide_errors(scores, spread, [course.keys for course in courses])
     last = (scores.days * everything.used).max(axis=1)
@@ -149,6 +147,14 @@ def _find_trends(courses: Sequence[Course]) -> _Trends:
         for i, start in enumerate(starts)
     )
     return _Trends(scores=scores, spread=spread, parts=parts, bands=bands)
+
+
+def _climbing(scores: Scores) -> Scores:
+    """Leave out bare and white bags: where scores are cut off at 0 or 100 %, they don't show their errors."""
+    share = to_share(scores.angle)
+    used = scores.used & (share >= CLIMBING[0]) & (share <= CLIMBING[1])
+    rows = used.sum(axis=1) >= 3  # two points lie on any line
+    return Scores(days=scores.days[rows], angle=scores.angle[rows], sd=scores.sd[rows], used=used[rows])
 
 
 def _without_outliers(scores: Scores, spread: Spread, far_off: float) -> Scores:
@@ -177,7 +183,10 @@ def _bag_fit(course: Course, trends: _Trends, i: int, model: Chosen, measure: Me
     )  # fmt: skip
     greatest = float(course.value[used].max())
     if measure is Measure.COVERAGE and greatest < LEAST_GREATEST:
-        return replace(fit, why_not=f"too early to say: it has come to {100 * greatest:.0f} % only")
+        return replace(
+            fit,
+            why_not=f"too early to say: it has come to {100 * greatest:.0f} %, a curve takes half",
+        )
     whole = 1.0
     if measure is Measure.DENSITY:
         if model.asymptote is None:
@@ -186,8 +195,7 @@ def _bag_fit(course: Course, trends: _Trends, i: int, model: Chosen, measure: Me
     half, ninety = (reach(band, float(to_angle(np.array(share * whole)))) for share in SHARES)
     return replace(
         fit,
-        shape=model.shape,
-        nu=model.nu,
+        model=model.model,
         asymptote=model.asymptote,
         rate_per_day=model.rate_per_day,
         lag_days=model.lag_days,
@@ -208,9 +216,9 @@ def _gaps(model: Chosen, half: Estimate | Missed, ninety: Estimate | Missed) -> 
         for share, came in (("half", half), ("90 %", ninety))
         if isinstance(came, Missed)
     ]
-    figures = {"greatest rate": model.rate_per_day, "lag": model.lag_days, "end": model.asymptote}
+    figures = {"greatest rate": model.rate_per_day, "when it leapt off": model.lag_days}
     missing = [name for name, figure in figures.items() if figure is None]
-    return told + ([f"too early to say: {', '.join(missing)}"] if missing else [])
+    return told + ([f"not enough photos of the climb to say: {', '.join(missing)}"] if missing else [])
 
 
 def _outliers(course: Course, used: NDArray[np.bool_], band: Band) -> tuple[OutlierPhoto, ...]:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+
+from colscan.growth.curve.shapes import Curve
 from colscan.growth.model import FloatSeries
 from colscan.trial.model import Bag
 
@@ -14,14 +17,6 @@ class Measure(StrEnum):
 
     COVERAGE = "colonized"
     DENSITY = "how white"
-
-
-class Shape(StrEnum):
-    """Growth models, each in the form of Zwietering et al. 1990."""
-
-    LOGISTIC = "logistic"
-    GOMPERTZ = "Gompertz"
-    RICHARDS = "Richards"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +74,11 @@ class Trend:
     low: FloatSeries
     high: FloatSeries
 
+    @property
+    def area_days(self) -> float:
+        """The area under it (trapezoids): days that a whole face would have been covered."""
+        return float(np.trapezoid(self.value, self.days))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BagFit:
@@ -96,8 +96,8 @@ class BagFit:
         Age when the segment began: 0 for the first.
     points : int
         Photos that the figures stand on, without outliers.
-    shape : Shape or None
-        The model chosen; None where none can be fitted.
+    model : Curve or None
+        The model chosen, over days since inoculation; None where its rate is not identified.
     asymptote : Estimate or None
         Where the model ends, fraction.
     rate_per_day : Estimate or None
@@ -106,8 +106,6 @@ class BagFit:
         Days to leap off: where the tangent of that rate meets 0.
     half_days, ninety_days : Estimate or None
         When it came to 50 and 90 % (of density: of its asymptote), by the trend.
-    nu : float or None
-        The Richards model's exponent; None for other shapes.
     parts : ErrorParts or None
         Of the whole trial's scores; None with fewer points than a fit takes.
     outliers : tuple of OutlierPhoto
@@ -115,7 +113,7 @@ class BagFit:
     trend : Trend or None
         None with fewer points than a fit takes.
     why_not : str
-        A sentence for what is None; empty when nothing is.
+        A sentence for days, rate and lag that are None; empty when none is.
     """
 
     bag: Bag
@@ -124,11 +122,10 @@ class BagFit:
     began_days: float
     points: int
     parts: ErrorParts | None = None
-    shape: Shape | None = None
+    model: Curve | None = None
     asymptote: Estimate | None = None
     rate_per_day: Estimate | None = None
     lag_days: Estimate | None = None
-    nu: float | None = None
     half_days: Estimate | None = None
     ninety_days: Estimate | None = None
     outliers: tuple[OutlierPhoto, ...] = ()

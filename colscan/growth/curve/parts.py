@@ -10,9 +10,9 @@ from colscan.growth.curve.model import ErrorParts
 from colscan.growth.curve.smooth import Scores, Spread, project
 
 USUAL_PHOTO = 0.25
-"""The photo's part of what differs between photos, on rendered series: for trials of a few bags."""
-LEAST_PAIRS = 20
-"""Bags times photos that share a photo, below which the trial itself can't tell."""
+"""The photo's part of what differs between photos, on rendered series: for trials of few photos."""
+LEAST_PHOTOS = 10
+"""Photos of two bags or more, below which the trial itself can't tell: its part is one draw a photo."""
 LEAST_BAG = 1 / 3
 """Of what differs between photos. Where scores scatter by all that they claim, or by more, nothing would be
 left for the bag; but the same film is before the same bag every day (on rendered series it is two thirds)."""
@@ -46,7 +46,7 @@ def _photo_part(scores: Scores, spread: Spread, keys: Sequence[Sequence[str]]) -
     """With u = S P y, Q = S P S of each segment, over photos: E sum u_i u_k = part x sum Q_i Q_k (i != k)."""
     column = {key: j for j, key in enumerate(dict.fromkeys(key for photos in keys for key in photos))}
     counts = np.bincount([column[key] for photos in keys for key in photos])
-    if counts[counts > 1].sum() < LEAST_PAIRS:
+    if (counts > 1).sum() < LEAST_PHOTOS:
         return None
     residual, projector = project(scores, spread)
     sd = np.where(scores.used, scores.sd, 0.0)

@@ -8,11 +8,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
-from colscan.growth.curve.model import Shape
 from colscan.growth.model import FloatSeries
+
+
+class Shape(StrEnum):
+    """Growth models, each in the form of Zwietering et al. 1990."""
+
+    LOGISTIC = "logistic"
+    GOMPERTZ = "Gompertz"
+    RICHARDS = "Richards"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

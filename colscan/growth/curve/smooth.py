@@ -9,7 +9,7 @@ scores scatter around them is shared by a trial's bags and found by restricted l
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import product
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -23,8 +23,9 @@ USUAL_VISIBLE = 0.6
 """Share of a score's variance that differs from photo to photo; the rest is the bag's (rendered series)."""
 PRIOR_LOG_SD = 0.7
 """Both are known to within a factor of two, so that few photos can't say nonsense."""
-BENDS = USUAL_BEND * np.geomspace(1 / 8, 8, 9)
-VISIBLES = USUAL_VISIBLE * np.geomspace(1 / 8, 8, 9)
+BENDS = (USUAL_BEND * np.geomspace(1 / 8, 8, 13)).tolist()
+VISIBLES = (USUAL_VISIBLE * np.geomspace(1 / 8, 8, 13)).tolist()
+STEPS = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,13 +70,25 @@ USUAL = Spread(bend=USUAL_BEND, visible=USUAL_VISIBLE)
 
 
 def find_spread(scores: Scores) -> Spread:
-    """Return bend and visible share with the greatest restricted likelihood times prior, on a grid."""
+    """Return bend and visible share with the greatest restricted likelihood times prior.
 
-    def worth(spread: Spread) -> float:
+    Uphill on a grid, from the usual values on, a step at a time: the product has one top.
+    """
+
+    @cache
+    def worth(bend: int, visible: int) -> float:
+        spread = Spread(bend=BENDS[bend], visible=VISIBLES[visible])
         prior = np.log([spread.bend / USUAL_BEND, spread.visible / USUAL_VISIBLE]) / PRIOR_LOG_SD
         return float(_solve(scores, spread).log_likelihood.sum() - 0.5 * prior @ prior)
 
-    return max((Spread(bend=b, visible=v) for b, v in product(BENDS, VISIBLES)), key=worth)
+    at = len(BENDS) // 2, len(VISIBLES) // 2
+    while True:
+        around = [(at[0] + i, at[1] + j) for i, j in STEPS]
+        inside = [(b, v) for b, v in around if b in range(len(BENDS)) and v in range(len(VISIBLES))]
+        best = max(inside, key=lambda place: worth(*place))
+        if best == at:
+            return Spread(bend=BENDS[at[0]], visible=VISIBLES[at[1]])
+        at = best
 
 
 def _solve(scores: Scores, spread: Spread) -> _Solved:

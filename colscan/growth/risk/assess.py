@@ -18,6 +18,7 @@ from colscan.growth.risk.limits import (
     judge_level,
     pool_levels,
     rises,
+    worth_of_one,
 )
 from colscan.growth.risk.model import Level, LevelRisk, RiskReport, SeriesRisk
 from colscan.growth.risk.sentences import (
@@ -67,10 +68,11 @@ def assess_risk(
     if not 0 < accept < 1:
         msg = f"an accepted risk of {100 * accept:g} % is no share between 0 and 100 %"
         raise TrialError(msg, "Give the share of bags that you accept to lose, like 20.")
+    names = _names([trial for trial, _ in trials])
     bags = [
         own
-        for number, (trial, ledger) in enumerate(trials, start=1)
-        for own in follow(trial, ledger, horizon=horizon, key=f"{number} ")
+        for name, (trial, ledger) in zip(names, trials, strict=True)
+        for own in follow(trial, ledger, horizon=horizon, name=name)
     ]
     if not bags:
         msg = "no bag of these trials was spawned (blanks don't count)"
@@ -80,7 +82,7 @@ def assess_risk(
     interim = any(_goes_on(trial, now) for trial, _ in trials)
     sources = find_sources(bags)
     return RiskReport(
-        trials=tuple(trial.name for trial, _ in trials),
+        trials=names,
         accepted=accept,
         horizon=_HORIZONS.get(str(horizon), f"day {horizon}"),
         interim=interim,
@@ -101,6 +103,14 @@ def _horizon(trials: Sequence[TrialWithLedger]) -> str | float:
         raise AnalysisError(msg, "Assess them one by one, or set the same horizon in their trial.toml.")
     (horizon,) = horizons
     return horizon
+
+
+def _names(trials: Sequence[Trial]) -> tuple[str, ...]:
+    """The trials' names, numbered where two have the same."""
+    names = [trial.name for trial in trials]
+    return tuple(
+        name if names.count(name) == 1 else f"{name} ({number})" for number, name in enumerate(names, start=1)
+    )
 
 
 def _goes_on(trial: Trial, now: datetime) -> bool:
@@ -146,7 +156,7 @@ def _one_series(
         [own.level.pct for own in levels],
         [own.lost for own in levels],
         [own.followed for own in levels],
-        worth=[own.effective for own in levels],
+        worth=worth_of_one(bags, rule.correlation),
         accepted=rule.accepted,
     )
     said = (

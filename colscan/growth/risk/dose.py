@@ -88,13 +88,14 @@ def estimate_dose(
     lost: Sequence[int],
     bags: Sequence[int],
     *,
-    worth: Sequence[float],
+    worth: float,
     accepted: float,
 ) -> Dose:
     """Return the level at which the accepted risk is reached, with its interval.
 
-    The interval is that of the profile of the penalised likelihood, at the independent bags that the bags
-    are worth. Slopes below 0 are left out of it: supplement doesn't protect.
+    The interval is that of the profile of the penalised likelihood (Heinze and Schemper 2002), at the
+    independent bags that the bags are worth. A run's luck shifts all its levels, so its bags of all levels
+    count together. Slopes below 0 are left out: supplement doesn't protect.
 
     Parameters
     ----------
@@ -102,8 +103,8 @@ def estimate_dose(
         Levels, rising, %.
     lost, bags : sequence of int
         Of each level's followed bags.
-    worth : sequence of float
-        Independent bags that they are worth.
+    worth : float
+        Independent bags that a bag is worth, in (0, 1].
     accepted : float
         Accepted risk, fraction in (0, 1).
     """
@@ -117,8 +118,7 @@ def estimate_dose(
     if curve.slope * np.ptp(x) < _FLAT:
         return Dose(slope=curve.slope, why_not="losses don't rise with the level")
     dose = (np.log(accepted / (1 - accepted)) - curve.intercept) / curve.slope
-    share = np.array([worth[i] for i in counted]) / n
-    low, high = _interval(float(dose), x, lost=k * share, bags=n * share, accepted=accepted)
+    low, high = _interval(float(dose), x, lost=k * worth, bags=n * worth, accepted=accepted)
     return Dose(pct=float(dose), low_pct=low, high_pct=high, slope=curve.slope)
 
 

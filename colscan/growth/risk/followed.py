@@ -40,7 +40,7 @@ class FollowedBag:
     bag : Bag
         As planned.
     trial : str
-        Its trial's name.
+        Its trial's name, told from others.
     level : Level
         What it holds.
     cluster : str
@@ -70,7 +70,7 @@ class FollowedBag:
         return self.fate in (Fate.LOST, Fate.CLEAN)
 
 
-def follow(trial: Trial, ledger: Ledger, *, horizon: str | float, key: str) -> tuple[FollowedBag, ...]:
+def follow(trial: Trial, ledger: Ledger, *, horizon: str | float, name: str) -> tuple[FollowedBag, ...]:
     """Return what became of each bag of a trial by the horizon, blanks left out, in the plan's order.
 
     Parameters
@@ -81,8 +81,8 @@ def follow(trial: Trial, ledger: Ledger, *, horizon: str | float, key: str) -> t
         The rows that count.
     horizon : str or float
         ``"full"``, ``"first-harvest"``, or days since inoculation.
-    key : str
-        Tells its clusters from those of other trials.
+    name : str
+        The trial's, as told from others that are assessed with it.
     """
     said = outcomes_of(trial, ledger)
     worst = outcomes_of(trial, ledger, lost_calls=LOST_AT_WORST)
@@ -92,9 +92,9 @@ def follow(trial: Trial, ledger: Ledger, *, horizon: str | float, key: str) -> t
     return tuple(
         FollowedBag(
             bag=own.bag,
-            trial=trial.name,
+            trial=name,
             level=level_of(own.bag, trial),
-            cluster=f"{key}{_share(own.bag, field, trial)}",
+            cluster=f"{name} {_share(own.bag, field, trial)}",
             fate=fate_of(own, horizon),
             at_worst=fate_of(at_worst, horizon),
             looked_round=own.bag.bag in harvested or _looked_round(records[own.bag.bag], trial),

@@ -117,6 +117,12 @@ def _sizes(bags: Iterable[FollowedBag]) -> list[int]:
     return [*Counter(own.cluster for own in bags).values()]
 
 
+def worth_of_one(bags: Iterable[FollowedBag], correlation: float) -> float:
+    """Return how many independent bags each followed one is worth, in (0, 1], when all levels are taken together."""
+    sizes = _sizes(own for own in bags if own.followed)
+    return effective_bags(sizes, correlation) / sum(sizes) if sizes else 1.0
+
+
 def _limit_at_worst(bags: Sequence[FollowedBag], rule: Rule) -> float | None:
     entering = [own for own in bags if own.at_worst in (Fate.LOST, Fate.CLEAN)]
     if not entering:

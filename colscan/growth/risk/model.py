@@ -26,7 +26,7 @@ class Level:
     @property
     def name(self) -> str:
         """As shown on screens, e.g. ``bran 4 %``."""
-        return "none" if self.supplement == "none" else f"{self.supplement} {self.pct:g} %"
+        return "no supplement" if self.supplement == "none" else f"{self.supplement} {self.pct:g} %"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +114,9 @@ class Trend:
     p : float or None
         Two-sided, by exchanging within strain and heat run; None with a reason.
     exchanged : str
-        What was exchanged between levels: ``cells`` (all bags of a level in a heat run together) or ``bags``.
+        What was exchanged between levels: ``batches`` (a level's bags in a heat run, together) or ``bags``.
+    seed : int or None
+        Of the exchanges that were drawn; None where every one was tried.
     why_not : str
         Why there is no p-value; empty with one.
     """
@@ -122,6 +124,7 @@ class Trend:
     z: float | None = None
     p: float | None = None
     exchanged: str = ""
+    seed: int | None = None
     why_not: str = ""
 
 

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from colscan.growth.risk.limits import Rule
 from colscan.growth.risk.model import Dose, Level, LevelRisk, LossSource, Trend
+from colscan.growth.risk.trend import DRAWN
 
 _CLEAR = 0.05
 # A source is pointed out from so many losses on, and from so many times those expected.
@@ -30,19 +31,22 @@ def bags_in_words(count: int) -> str:
 def say_level(own: LevelRisk, rule: Rule) -> str:
     """Return what the bags of a level show, against the accepted risk."""
     if own.limit is None:
-        need = f": {own.more} without a loss would be enough to say" if own.more else ""
+        need = f"; {own.more} without a loss would be enough to say" if own.more else ""
         return f"{own.level.name}: none of {bags_in_words(own.spawned)} is at the horizon yet{need}."
-    lost = "none" if not own.lost else str(own.lost)
-    said = f"{own.level.name}: {lost} of {bags_in_words(own.followed)} lost; the true share may be as high as"
-    said = f"{said} {pct(own.limit)}"
+    said = f"{own.level.name}: {own.lost} of {bags_in_words(own.followed)} lost"
+    high = f"the true share may be as high as {pct(own.limit)}"
     accepted = f"your limit of {100 * rule.accepted:g} %"
-    if own.acceptable:
-        return f"{said}, within {accepted}."
+    if own.suspects and own.limit_at_worst is not None:
+        high = f"{high} ({pct(own.limit_at_worst)} if the suspects are losses, too)"
     if own.share is not None and own.share > rule.accepted:
-        return f"{said}, and what is lost already is over {accepted}."
+        return f"{said}, more than {accepted}; {high}."
+    if own.acceptable:
+        return f"{said}; {high}, within {accepted}."
     if own.more is None:
-        return f"{said}, over {accepted}."
-    return f"{said}, over {accepted}: not enough bags to say, {own.more} more without a loss would be."
+        return f"{said}; {high}, over {accepted}."
+    return (
+        f"{said}; {high}, over {accepted}: not enough bags to say, {own.more} more without a loss would do."
+    )
 
 
 def say_highest(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) -> str:
@@ -54,7 +58,7 @@ def say_highest(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) 
             said = f"No level is acceptable: {first.level.name}, the lowest, is over the limit."
         elif first.more is not None:
             said = f"Highest level still acceptable: not enough bags to say, {first.more} more at"
-            said = f"{said} {first.level.name} without a loss would be."
+            said = f"{said} {first.level.name} without a loss would do."
         else:
             said = f"Highest level still acceptable: can't be said, {first.level.name} is over the limit."
         others = f" ({', '.join(passing)} would pass alone, but no level is skipped.)" if passing else ""
@@ -84,8 +88,8 @@ def say_trend(trend: Trend) -> str:
     if trend.p is None:
         return f"Trend over levels: no p-value, {trend.why_not}."
     p = "p < 0.001" if trend.p < 0.001 else f"p = {trend.p:.2g}"
-    what = "all bags of a level and heat run together" if trend.exchanged == "cells" else "bags"
-    how = f"{p}, Cochran-Armitage, exchanging {what} within heat runs"
+    drawn = "" if trend.seed is None else f", {DRAWN:,} draws with seed {trend.seed}"
+    how = f"{p}; Cochran-Armitage, levels exchanged between the {trend.exchanged} of each heat run{drawn}"
     if trend.p > _CLEAR:
         return f"Whether losses change with the level can't be told yet ({how})."
     way = "rise" if (trend.z or 0) > 0 else "fall"
@@ -97,8 +101,8 @@ def say_dose(dose: Dose, levels: Sequence[LevelRisk], rule: Rule) -> str:
     if dose.pct is None:
         return f"No dose estimate: {dose.why_not}."
     tried = [own.level.pct for own in levels if own.followed]
-    low = "open below" if dose.low_pct is None else f"{max(0.0, dose.low_pct):.1f}"
-    high = "open above" if dose.high_pct is None else f"{max(0.0, dose.high_pct):.1f}"
+    low = f"{max(0.0, dose.low_pct or 0.0):.1f}"
+    high = "no upper end" if dose.high_pct is None else f"{max(0.0, dose.high_pct):.1f} %"
     where = f"at {dose.pct:.1f} %"
     if dose.pct > tried[-1]:
         where = f"beyond {tried[-1]:g} %, the highest level tried (about {dose.pct:.1f} %)"

@@ -1,0 +1,71 @@
+"""Which model, and how sure its figures are."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from colscan.growth.curve.angles import to_angle
+from colscan.growth.curve.choice import Chosen, choose
+from colscan.growth.curve.descent import Targets, fit_models
+from colscan.growth.curve.reach import make_band
+from colscan.growth.curve.shapes import Curve, Shape
+
+DAYS = np.arange(26.0)
+
+
+def _choose(value: np.ndarray, *, trend: np.ndarray | None = None, sd: float = 0.02) -> Chosen:
+    days = DAYS[: len(value)]
+    targets = Targets(
+        days=days[None],
+        value=value[None],
+        own_sd=np.full((1, len(value)), sd),
+        shared_sd=np.zeros((1, len(value))),
+        used=np.ones((1, len(value)), dtype=bool),
+    )
+    course = to_angle(value if trend is None else trend)
+    band = make_band(days + 1.0, course, np.full(len(days), 0.05), last_days=days[-1] + 1.0)
+    return choose(fit_models(targets), np.array([len(value)]), [band], span_days=np.array([days[-1]]))[0]
+
+
+def _curve(shape: Shape, nu: float = 1.0) -> np.ndarray:
+    return Curve(shape=shape, asymptote=0.98, rate_per_day=0.11, lag_days=4.0, nu=nu).at(DAYS)
+
+
+@pytest.mark.parametrize("shape", [Shape.LOGISTIC, Shape.GOMPERTZ])
+def test_the_shape_that_made_the_scores_is_chosen(shape: Shape) -> None:
+    """With its figures; days count from spawning, a day before the first photo here."""
+    chosen = _choose(_curve(shape))
+    assert chosen.model is not None
+    assert chosen.model.shape is shape
+    assert (chosen.model.rate_per_day, chosen.model.lag_days) == (
+        pytest.approx(0.11, rel=0.01),
+        pytest.approx(5.0, abs=0.05),
+    )
+    assert chosen.rate_per_day is not None
+    assert chosen.rate_per_day.low < 0.11 < chosen.rate_per_day.high
+
+
+def test_richards_only_where_it_is_needed() -> None:
+    """For a curve that neither of the others follows it is taken; of few points it never is."""
+    lopsided = _curve(Shape.RICHARDS, nu=6.0)
+    assert (_choose(lopsided, sd=0.01).model or pytest.fail("no model")).shape is Shape.RICHARDS
+    few = _choose(lopsided[4:24:4], sd=0.01)
+    assert few.model is None or few.model.shape is not Shape.RICHARDS
+
+
+def test_interval_widens_where_trend_and_model_part() -> None:
+    """A model half as steep again as the trend over the middle of the climb is not sure of its rate."""
+    steep = Curve(shape=Shape.LOGISTIC, asymptote=0.98, rate_per_day=0.15, lag_days=5.5).at(DAYS)
+    alike, apart = (_choose(_curve(Shape.LOGISTIC), trend=trend) for trend in (None, steep))
+    assert alike.rate_per_day is not None
+    assert apart.rate_per_day is not None
+    assert np.log(apart.rate_per_day.high / apart.rate_per_day.low) > 2 * np.log(
+        alike.rate_per_day.high / alike.rate_per_day.low
+    )
+
+
+def test_nothing_is_said_of_a_step() -> None:
+    """Bare in one photo and white in the next: any rate over a limit would do."""
+    chosen = _choose(np.array([0.0, 0.0, 0.0, 0.99, 1.0, 1.0, 1.0]))
+    assert (chosen.model, chosen.rate_per_day, chosen.lag_days) == (None, None, None)
