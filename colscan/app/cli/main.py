@@ -32,7 +32,7 @@ COMMANDS = {
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw curves, what became of the bags, risk, yield, or faces.",
     "compare": "Say which treatment is sooner, and whether it can be chance.",
-    "risk": "Say what each level may lose, and the highest level still acceptable.",
+    "risk": "Say what each level may lose, and the highest acceptable one.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
