@@ -33,6 +33,7 @@ class HeldAgainst(StrEnum):
     """What the light on a face was told by."""
 
     OWN_CARD = "its card"
+    BURNT_OUT = "its card, which is burnt out, so the face may look lighter than it is"
     OTHER_CARDS = "the photo's cards"
     PATCHES = "the bags' filter patches"
     BRIGHTEST = "the photo's brightest places"
@@ -70,8 +71,9 @@ def read_lights(
 ) -> Lights:
     """Return a photo turned upright with the light on each of its faces.
 
-    A bag's own card tells it best; where it is burnt out, unread or missing the median of the photo's
-    other cards does, then the white filter patches, then the photo's brightest places.
+    A bag's own card tells it best. Of one that is burnt out only the least light is known: it makes the
+    median of the photo's cards so much brighter, in their colour. Where it is unread or missing that median
+    tells, then the white filter patches, then the photo's brightest places.
 
     Parameters
     ----------
@@ -92,15 +94,20 @@ def read_lights(
     papers = _papers(small, cards)
     shared = _shared_paper(papers)
     if shared is not None:
-        faces = tuple(
-            FaceLight(paper=papers[tag].paper, by=HeldAgainst.OWN_CARD)
-            if tag in papers and not papers[tag].flags
-            else FaceLight(paper=shared, by=HeldAgainst.OTHER_CARDS)
-            for tag in tags
-        )
+        faces = tuple(_by_cards(papers.get(tag), shared) for tag in tags)
     else:
         faces = _without_cards(upright, outlines, mm_per_px)
     return Lights(rgb=upright, outlines_px=outlines, faces=faces)
+
+
+def _by_cards(own: Reference | None, shared: NDArray[np.float64]) -> FaceLight:
+    if own is None:
+        return FaceLight(paper=shared, by=HeldAgainst.OTHER_CARDS)
+    if Flag.REFERENCE_CLIPPED in own.flags:
+        # The channel that is not burnt out has the largest ratio, and what all cards say has the colour.
+        brighter = max(1.0, float((own.paper / shared).max()))
+        return FaceLight(paper=shared * brighter, by=HeldAgainst.BURNT_OUT)
+    return FaceLight(paper=own.paper, by=HeldAgainst.OWN_CARD)
 
 
 def _shrunk(rgb: ImageRGB, factor: float) -> ImageRGB:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 from colscan.growth.compare import Comparison
@@ -29,8 +30,10 @@ COLUMNS = 3
 _PANEL_INCHES = 1.35
 _LEFT_INCHES = 0.75
 _BETWEEN_INCHES = 0.32
-_ABOVE_INCHES = 3 * SHEET_LINE_INCHES + 0.08
-"""Over each panel: treatment, number of bags, and when half of them were full."""
+_SAID_LINES = 2
+"""Over each panel, under its treatment: number of bags, and when half of them were full."""
+_NAME_LETTERS = 20
+"""Of a treatment's name that fit over a panel; longer ones are folded."""
 _BELOW_INCHES = 0.4
 _SCOPE_INCHES, _SCOPE_GAP_INCHES = 0.28, 0.16
 """A strain's own line, and what parts it from the panels above."""
@@ -61,7 +64,8 @@ def make_full_figure(trial: Trial, comparison: Comparison) -> Figure:
     """
     scopes = _scopes(comparison)
     rows = {scope: -(-len(treatments) // COLUMNS) for scope, treatments in scopes.items()}
-    row_inches = _ABOVE_INCHES + _PANEL_INCHES + _BELOW_INCHES
+    above = _above_inches(comparison)
+    row_inches = above + _PANEL_INCHES + _BELOW_INCHES
     sheet = begin_sheet(
         trial,
         body_inches=sum(_SCOPE_INCHES + _SCOPE_GAP_INCHES + row_inches * count for count in rows.values())
@@ -100,9 +104,10 @@ def _draw_panel(
     sheet: Sheet, place: tuple[float, int], trial: Trial, comparison: Comparison, scope: str, treatment: str
 ) -> None:
     down, column = place
+    above = _above_inches(comparison)
     width = (SHEET_INCHES - _LEFT_INCHES - EDGE_INCHES - _BETWEEN_INCHES * (COLUMNS - 1)) / COLUMNS
     left = _LEFT_INCHES + column * (width + _BETWEEN_INCHES)
-    ax = sheet.axes(left, down + _ABOVE_INCHES, (width, _PANEL_INCHES))
+    ax = sheet.axes(left, down + above, (width, _PANEL_INCHES))
     last_day = max(count.day for count in comparison.days)
     _dress(ax, last_day, labelled=column == 0)
     counts = [one for one in comparison.days if (one.scope, one.treatment) == (scope, treatment)]
@@ -111,9 +116,20 @@ def _draw_panel(
     times = _times(comparison, scope, treatment)
     if times is not None:
         _draw_steps(ax, times, last_day)
-    sheet.write(left, down, treatment, gid="treatment")
-    sheet.write(left, down + SHEET_LINE_INCHES, _say_bags(counts, times), color=QUIET)
-    sheet.write(left, down + 2 * SHEET_LINE_INCHES, _say_median(times), color=QUIET)
+    said = down + above - _SAID_LINES * SHEET_LINE_INCHES - 0.08
+    sheet.write(left, down, _fold(treatment), linespacing=1.25, gid="treatment")
+    sheet.write(left, said, _say_bags(counts, times), color=QUIET)
+    sheet.write(left, said + SHEET_LINE_INCHES, _say_median(times), color=QUIET)
+
+
+def _above_inches(comparison: Comparison) -> float:
+    """Height of the words over a panel, where the longest name takes most lines."""
+    lines = max(1 + _fold(count.treatment).count("\n") for count in comparison.days)
+    return (lines + _SAID_LINES) * SHEET_LINE_INCHES + 0.08
+
+
+def _fold(treatment: str) -> str:
+    return "\n".join(textwrap.wrap(treatment, _NAME_LETTERS))
 
 
 def _dress(ax: Axes, last_day: float, *, labelled: bool) -> None:

@@ -58,7 +58,7 @@ def test_bags_of_a_day_by_level(scanned: Path) -> None:
     names = [[caption.split()[0] for caption in line if caption] for line in _captions(table)]
     assert names == [["B01", "B04", "B07"], ["B02", "B05", "B08"], ["B03", "B06"]]
     earlier = faces_by_level(scanned, trial, ledger, day=1)
-    assert _captions(earlier)[0] == ["B01 d0 0 %", "B04 d0 0 %", "B07 d0 0 %"]
+    assert _captions(earlier)[0] == ["B01\nd0 0 %", "B04\nd0 0 %", "B07\nd0 0 %"]
     assert "d and a number: the photo is of that day." in earlier.note
 
 
@@ -68,7 +68,7 @@ def test_a_bag_without_a_later_photo_shows_its_last(scanned: Path) -> None:
     last = max(row.taken_at for row in ledger.scores)
     rows = tuple(row for row in ledger.scores if row.bag != "B01" or row.taken_at < last)
     captions = _captions(faces_by_level(scanned, trial, replace(ledger, scores=rows)))
-    assert captions[0][0] == "B01 d0 0 %"
+    assert captions[0][0] == "B01\nd0 0 %"
     late = tuple(row for row in ledger.scores if row.bag != "B01" or row.taken_at == last)
     captions = _captions(faces_by_level(scanned, trial, replace(ledger, scores=late), day=1))
     assert [caption.split()[0] for caption in captions[0] if caption] == ["B04", "B07"]

@@ -30,10 +30,18 @@ def test_each_bag_is_held_against_its_own_card() -> None:
     assert_allclose(lights.faces[1].paper, 0.4 * PAPER, rtol=0.05)
 
 
-def test_other_cards_tell_where_a_bag_has_none_or_a_burnt_out_one() -> None:
+def test_a_burnt_out_card_tells_the_least_light() -> None:
+    """Twice the light that a photo can show: what it shows at most."""
+    rgb = np.hstack([draw_scene(tag=7).rgb, draw_scene(tag=9, light=2.0).rgb])
+    lights = _read(rgb, 7, 9)
+    assert [face.by for face in lights.faces] == [HeldAgainst.OWN_CARD, HeldAgainst.BURNT_OUT]
+    assert_allclose(lights.faces[1].paper, 1.0, rtol=0.02)
+
+
+def test_other_cards_tell_where_a_bag_has_none() -> None:
     """The median of the cards that are not burnt out."""
     rgb = np.hstack([draw_scene(tag=7).rgb, draw_scene(tag=9, light=2.0).rgb])
-    for tags in ((7, 9), (7, None), (7, 30)):
+    for tags in ((7, None), (7, 30)):
         lights = _read(rgb, *tags)
         assert [face.by for face in lights.faces] == [HeldAgainst.OWN_CARD, HeldAgainst.OTHER_CARDS]
         assert_allclose(lights.faces[1].paper, PAPER, rtol=0.05)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import matplotlib
 import numpy as np
 from answers import make_levels
@@ -105,3 +107,16 @@ def test_letters_stand_free() -> None:
     many = _draw(_table(8, 24, sections=4))
     check_letters(many, SHEET_POINTS)
     assert many.get_figheight() < 24 * 4 * 1.4
+
+
+def test_long_names_are_folded() -> None:
+    """Heads of columns and captions don't reach into those beside them."""
+    name = "wheat bran pellets 12.5 %"
+    trial = make_levels(12.5)
+    trial = replace(trial, bags=tuple(replace(bag, supplement="wheat bran pellets") for bag in trial.bags))
+    cell = FaceCell(rgb=_picture(90), caption="PO3-12x5-2\nd12 100 % ▽")
+    line = FaceLine(label="", treatment=None, cells=(cell,) * 6)
+    section = FaceSection(title="PO-3", columns=(name,) * 6, treatments=(name,) * 6, lines=(line,) * 2)
+    with matplotlib.rc_context(SETTINGS):
+        figure = make_face_figure(trial, FaceTable(sections=(section,), note="note"), interim=False)
+    check_letters(figure, SHEET_POINTS)

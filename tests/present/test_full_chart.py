@@ -113,3 +113,13 @@ def test_bags_that_left_are_shown_apart() -> None:
     assert "left the trial" in [text.get_text() for text in texts_of(drawn)]
     plain = [text.get_text() for text in texts_of(_draw(TRIAL, comparison))]
     assert "left the trial" not in plain
+
+
+def test_long_names_are_folded() -> None:
+    """They don't reach into the next panel's."""
+    bags = tuple(
+        replace(bag, supplement="wheat bran pellets of the mill") if bag.supplement_pct else bag
+        for bag in TRIAL.bags
+    )
+    long = replace(TRIAL, bags=bags)
+    check_letters(_draw(long, make_comparison(long)), SHEET_POINTS)

@@ -107,7 +107,7 @@ def _median_warmth(warmth: Sequence[Span | None] | None, lost: Sequence[bool]) -
 
 
 def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
-    """Return what had become of the bags of one treatment by each whole day, the first after their latest photo included.
+    """Return what had become of the bags of one treatment by each whole day, to the first after their photos.
 
     Parameters
     ----------
