@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from colscan.app.reporting.results import Results
-from colscan.growth.compare.model import SEED
+from colscan.growth.risk.trend import SEED
 from colscan.ledger import Ledger
 from colscan.present.report.content import Versions
 from colscan.trial.model import Trial
@@ -73,11 +73,13 @@ def _analysed(results: Results) -> Iterator[str]:
         " there is none, and fits.csv says why."
     )
     if not isinstance(results.comparison, str):
-        yield f"{results.comparison.method} Random draws begin from the seed {SEED}."
+        yield results.comparison.method
     if not isinstance(results.risk, str):
         risk = results.risk
         yield (
             f"Losses are counted to {risk.horizon}; limits are one-sided exact 95 % limits (Clopper and"
             f" Pearson 1934) of as many independent bags as the followed ones are worth when two bags of one"
-            f" {risk.clusters} correlate by {risk.correlation:.2f}."
+            f" {risk.clusters} correlate by {risk.correlation:.2f}. Trends are tested by exchanging batches or"
+            f" bags between levels (Cochran, Armitage); where not all ways can be tried, they are drawn with the"
+            f" seed {SEED}."
         )

@@ -6,6 +6,8 @@ import re
 from xml.etree import ElementTree
 
 _SVG, _LINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
+LEAST_WIDTH = "40rem"
+"""A wide chart isn't shown narrower: its letters would be under 7 px. It scrolls instead."""
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 
 
@@ -36,8 +38,10 @@ def inline_svg(svg: bytes, *, prefix: str, alt: str) -> str:
                 element.set(name, f"#{prefix}{value[1:]}")
             elif "url(#" in value:
                 element.set(name, _REFERENCE.sub(rf"url(#{prefix}\1)", value))
-    # As large as it was drawn where there is room, smaller where there isn't.
-    root.set("style", f"{rules}; max-width: {root.attrib.pop('width')}".removeprefix("; "))
+    # As large as it was drawn where there is room, else smaller, down to where letters can still be read.
+    drawn = root.attrib.pop("width")
+    sizes = f"max-width: {drawn}; min-width: min({LEAST_WIDTH}, {drawn})"
+    root.set("style", f"{rules}; {sizes}".removeprefix("; "))
     for name in ("height", "version"):
         root.attrib.pop(name, None)
     root.set("role", "img")
