@@ -79,7 +79,7 @@ def _analysed(results: Results) -> Iterator[str]:
         yield (
             f"Losses are counted to {risk.horizon}; limits are one-sided exact 95 % limits (Clopper and"
             f" Pearson 1934) of as many independent bags as the followed ones are worth when two bags of one"
-            f" {risk.clusters} correlate by {risk.correlation:.2f}. Trends are tested by exchanging batches or"
-            f" bags between levels (Cochran, Armitage); where not all ways can be tried, they are drawn with the"
-            f" seed {SEED}."
+            f" {risk.clusters} correlate by {risk.correlation:.2f}. Trends are tested by exchanging"
+            f" batches or bags between levels (Cochran, Armitage); where not all ways can be tried, they are"
+            f" drawn with the seed {SEED}."
         )

@@ -6,8 +6,8 @@ import re
 from xml.etree import ElementTree
 
 _SVG, _LINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
-LEAST_WIDTH = "40rem"
-"""A wide chart isn't shown narrower: its letters would be under 7 px. It scrolls instead."""
+LEAST_WIDTH = "60rem"
+"""A wide chart isn't shown narrower: its letters would be under 10 px. It scrolls instead."""
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 
 

@@ -18,7 +18,7 @@ SVG = b"""<?xml version="1.0"?><!-- a comment --><svg xmlns="http://www.w3.org/2
  <g id="axes"><path id="dot" d="M 0 0"/>
  <use xlink:href="#dot" clip-path="url(#clip)" style="fill: url(#clip)"/></g>
  <clipPath id="clip"><rect/></clipPath></svg>"""
-SIZES = "stroke-linejoin: round; max-width: 10pt; min-width: min(40rem, 10pt)"
+SIZES = "stroke-linejoin: round; max-width: 10pt; min-width: min(60rem, 10pt)"
 LEAST_CONTRAST = 4.5
 """WCAG 2.1, 1.4.3 (AA), for text of usual size."""
 
