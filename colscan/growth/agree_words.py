@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from colscan.growth.agree import MIDDLE, Agreement, Band, Check, Kind, Limits
+from colscan.growth.agree import LEAST_OF_BAND, MIDDLE, Agreement, Band, Check, Kind, Limits
 
 FEW_PAIRS = 20
 """The limits' own intervals then reach over three quarters of a standard deviation to either side."""
-_WORST_POINTS = 1.5
+_WORST_TIMES = 1.5
 """A band is named whose differences are so many times those of all pairs."""
 _MIDDLE = f"{100 * MIDDLE[0]:.0f} to {100 * MIDDLE[1]:.0f} % covered"
 _ORIGIN = (
@@ -63,9 +63,10 @@ def _say_bias(one: Agreement) -> list[str]:
 
 
 def _say_bands(one: Agreement) -> list[str]:
-    worst = max(one.bands, key=lambda band: band.mean_abs)
     said = []
-    if len(one.bands) > 1 and worst.mean_abs > _WORST_POINTS * one.mean_abs:
+    full = [band for band in one.bands if band.pairs >= LEAST_OF_BAND]
+    worst = max(full, key=lambda band: band.mean_abs, default=None)
+    if worst is not None and worst.mean_abs > _WORST_TIMES * one.mean_abs:
         said.append(
             f"Worst where {_range(worst)} was seen: {_points(worst.mean_abs)} points in the mean of"
             f" {_count(worst.pairs, 'pair')}."
