@@ -194,6 +194,8 @@ class Comparison:
         The answer in words, the most important first.
     method : str
         How it was worked out, in a sentence or two that can be cited.
+    unreviewed : int
+        Bags with a suspect patch that nobody has called harmless or contaminated; here they count as sound.
     """
 
     trial: str
@@ -208,3 +210,4 @@ class Comparison:
     not_told_apart: tuple[str, ...]
     sentences: tuple[str, ...]
     method: str
+    unreviewed: int = 0

@@ -28,6 +28,8 @@ def say_comparison(found: Comparison, trial: Trial) -> tuple[str, ...]:
     broadest = found.times[0].scope
     said = [_say_interim(trial)] if found.interim else []
     said += [_say_day(count) for count in headline(found.days, broadest)]
+    if found.unreviewed:
+        said.append(_say_unreviewed(found.unreviewed))
     if not found.contrasts:
         said.append(f"There is one treatment only ({found.control}): nothing to hold it against.")
     scopes = dict.fromkeys(contrast.scope for contrast in found.contrasts)
@@ -54,6 +56,11 @@ def _say_day(count: DayCount) -> str:
         parts.append(f"{_share(count.gone, count.bags)} no longer followed")
     name = "without supplement" if count.treatment == "none" else f"with {count.treatment}"
     return f"By day {count.day:.0f}, of {_plural(count.bags, 'bag')} spawned {name}: {', '.join(parts)}."
+
+
+def _say_unreviewed(bags: int) -> str:
+    who = "1 bag carries a suspect patch" if bags == 1 else f"{bags} bags carry suspect patches"
+    return f"{who} that nobody has called harmless or contaminated: here they count as not lost."
 
 
 def _share(count: int, bags: int) -> str:
