@@ -4,8 +4,9 @@ The rule: the shape with the least AICc (Akaike's criterion for few points; Hurv
 doi:10.1093/biomet/76.2.297) of errors in units of their claimed size; Richards, which bends as either of the
 others, only when it is lower by 2 and there are 7 points. Intervals hold what the scores leave open,
 widened when the model fits worse than the scores' errors allow; how far the shapes differ, each by its
-Akaike weight (Burnham, Anderson 2002, eq. 4.9), for which one is right is not known either; and how far the
-model and the trend part in the middle of the climb, for none of them may be right.
+Akaike weight (Burnham, Anderson 2002, eq. 4.9), for which one is right is not known either. As none of them
+may be right, the ends go on to what the trend says without a model: the rate's lower one to its mean rate
+over the middle of the climb, the upper one to that of its steepest stretch.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.growth.curve.angles import Z90, to_share
-from colscan.growth.curve.descent import ModelFits, value_at
+from colscan.growth.curve.descent import ModelFits
 from colscan.growth.curve.model import Estimate
 from colscan.growth.curve.reach import Band
 from colscan.growth.curve.shapes import Curve, Shape
@@ -28,8 +29,9 @@ LEAST_GAIN = 2.0
 RICHARDS_POINTS = 7
 RATE_FACTOR = 4.0
 """A greatest rate whose interval spans more than this factor is not identified."""
-CHORD = np.array([0.25, 0.75])
-"""The middle of the climb, as shares of what the trend has come to."""
+STRETCHES = np.array([[0.1, 0.4], [0.25, 0.75], [0.6, 0.9]])
+"""Stretches of the climb, as shares of what the trend has come to."""
+MIDDLE = 1
 ASYMPTOTE_WIDTH = 0.25
 """Nor is an asymptote whose interval is wider than this fraction."""
 
@@ -74,24 +76,26 @@ def choose(
     picked = np.take_along_axis(values, best[None, :, None], axis=0)[0]
     sd = np.sqrt((weight[:, :, None] * (variance + (values - picked) ** 2)).sum(axis=0))
     return [
-        _chosen(fits[best[i]].shape, picked[i], _widen(sd[i], picked[i], band), band, span=span_days[i])
+        _chosen(fits[best[i]].shape, picked[i], sd[i], band, span=span_days[i])
         for i, band in enumerate(bands)
     ]
 
 
-def _widen(sd: FloatSeries, values: FloatSeries, band: Band) -> FloatSeries:
-    """Add to rate and lag how far the model's chord over the middle of the climb is off the trend's."""
+def _trend_bounds(band: Band) -> tuple[float, float, float] | None:
+    """Return the trend's mean rate in mid-climb, where that line meets 0, and its steepest rate.
+
+    None where it doesn't climb.
+    """
     inside = band.days <= band.last_days
     days, trend = band.days[inside], to_share(band.value[inside])
-    ends = np.interp(CHORD * trend[-1], trend, days) if trend[0] < CHORD[0] * trend[-1] else days[[0, -1]]
-    own = np.interp(ends, days, trend)
-    model = value_at(values[None, :], (ends - days[0])[None, :])[0]
-    if min(own[1] - own[0], model[1] - model[0]) <= 0.0:
-        return sd
-    slopes = np.array([own[1] - own[0], model[1] - model[0]]) / (ends[1] - ends[0])
-    feet = ends[0] - np.array([own[0], model[0]]) / slopes
-    parted = np.array([0.0, np.log(slopes[1] / slopes[0]), feet[1] - feet[0], 0.0])
-    return np.asarray(np.hypot(sd, parted))
+    shares = np.clip(STRETCHES * trend[-1], trend[0], trend[-1])
+    ends = np.interp(shares, trend, days)
+    gone = np.diff(ends, axis=1)[:, 0]
+    if gone.min() <= 0.0 or shares[MIDDLE, 0] >= shares[MIDDLE, 1]:
+        return None
+    rates = np.diff(shares, axis=1)[:, 0] / gone
+    foot = ends[MIDDLE, 0] - shares[MIDDLE, 0] / rates[MIDDLE]
+    return float(rates[MIDDLE]), float(foot), float(rates.max())
 
 
 def _aicc(fit: ModelFits, points: NDArray[np.int64]) -> FloatSeries:
@@ -103,6 +107,12 @@ def _aicc(fit: ModelFits, points: NDArray[np.int64]) -> FloatSeries:
 
 def _chosen(shape: Shape, values: FloatSeries, sd: FloatSeries, band: Band, *, span: float) -> Chosen:
     low, high = values - Z90 * sd, values + Z90 * sd
+    bounds = _trend_bounds(band)
+    if bounds is not None:
+        rate, foot, steepest = bounds
+        low[1] = min(low[1], np.log(rate) - Z90 * sd[1])
+        high[1] = max(high[1], np.log(steepest) + Z90 * sd[1])
+        low[2] = min(low[2], foot - band.days[0] - Z90 * sd[2])
     ends = np.sin(np.clip([values[0], low[0], high[0]], 0.0, np.pi / 2)) ** 2
     rates = np.exp(np.clip([values[1], low[1], high[1]], -50.0, 50.0))
     lags = band.days[0] + np.array([values[2], low[2], high[2]])

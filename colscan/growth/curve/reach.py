@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from enum import Enum
 from typing import NamedTuple
 
@@ -50,7 +51,10 @@ def never_falling(values: FloatSeries) -> FloatSeries:
 
 
 def reach(band: Band, angle: float) -> Estimate | Missed:
-    """Return when a course comes to an angle, with the ages at which its band's edges do."""
+    """Return when a course comes to an angle, with the ages at which its band's edges do.
+
+    The lower end is infinite where the upper edge is over it from the first photo on.
+    """
     if band.value[0] >= angle:
         return Missed.BEFORE
     came = _pass(band.days, band.value, angle)
@@ -59,7 +63,7 @@ def reach(band: Band, angle: float) -> Estimate | Missed:
     late = _pass(band.days, band.low, angle)
     if late is None:
         return Missed.OPEN
-    early = _pass(band.days, band.high, angle)
+    early = -math.inf if band.high[0] >= angle else _pass(band.days, band.high, angle)
     return Estimate(value=came, low=came if early is None else early, high=late)
 
 

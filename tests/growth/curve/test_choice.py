@@ -54,15 +54,20 @@ def test_richards_only_where_it_is_needed() -> None:
     assert few.model is None or few.model.shape is not Shape.RICHARDS
 
 
-def test_interval_widens_where_trend_and_model_part() -> None:
-    """A model half as steep again as the trend over the middle of the climb is not sure of its rate."""
-    steep = Curve(shape=Shape.LOGISTIC, asymptote=0.98, rate_per_day=0.15, lag_days=5.5).at(DAYS)
-    alike, apart = (_choose(_curve(Shape.LOGISTIC), trend=trend) for trend in (None, steep))
-    assert alike.rate_per_day is not None
-    assert apart.rate_per_day is not None
-    assert np.log(apart.rate_per_day.high / apart.rate_per_day.low) > 2 * np.log(
-        alike.rate_per_day.high / alike.rate_per_day.low
+def test_interval_goes_on_to_what_the_trend_says() -> None:
+    """A trend that climbs at 15 points a day, or at 8: a model of 11 can't be all that may be."""
+    steep, flat = (
+        Curve(shape=Shape.LOGISTIC, asymptote=0.98, rate_per_day=rate, lag_days=4.0).at(DAYS)
+        for rate in (0.15, 0.08)
     )
+    alike, under, over = (_choose(_curve(Shape.LOGISTIC), trend=trend) for trend in (None, flat, steep))
+    assert alike.rate_per_day is not None
+    assert under.rate_per_day is not None
+    assert over.rate_per_day is not None
+    assert 0.09 < alike.rate_per_day.low < alike.rate_per_day.high < 0.12
+    # Over its middle half a logistic curve climbs at 0.91 of its greatest rate (1 / ln 3).
+    assert under.rate_per_day.low < 0.91 * 0.08
+    assert over.rate_per_day.high > 0.91 * 0.15
 
 
 def test_nothing_is_said_of_a_step() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -37,6 +39,13 @@ def test_the_interval_is_where_the_band_s_edges_pass() -> None:
     assert reach(_band([0.0, 0.2, 0.4, 0.6, 0.8]), 0.5) == Estimate(
         value=pytest.approx(2.5), low=pytest.approx(2.0), high=pytest.approx(3.0)
     )
+
+
+def test_it_may_have_come_before_the_first_photo() -> None:
+    """Where the upper edge is over it from the start, nothing bounds the day from below."""
+    got = reach(_band([0.45, 0.55, 0.65, 0.75]), 0.5)
+    assert isinstance(got, Estimate)
+    assert (got.low, got.value) == (-math.inf, pytest.approx(0.5))
 
 
 def test_reasons_for_no_day() -> None:
