@@ -133,8 +133,11 @@ def _shared_paper(papers: dict[int | None, Reference]) -> NDArray[np.float64] | 
 
 def _without_cards(rgb: ImageRGB, outlines: Sequence[Points], mm_per_px: float) -> tuple[FaceLight, ...]:
     patches = stand_in_references(rgb, outlines, mm_per_px=mm_per_px)
-    if all(np.isfinite(patch.paper).all() and patch.paper.min() > _LEAST_PAPER for patch in patches):
-        return tuple(FaceLight(paper=patch.paper, by=HeldAgainst.PATCHES) for patch in patches)
+    seen = [patch.paper for patch in patches if patch.paper.min() > _LEAST_PAPER]
+    if seen:
+        # One for all: each hangs in light of its own, and may carry a tint of its own.
+        paper = np.asarray(np.median(seen, 0), np.float64)
+        return tuple(FaceLight(paper=paper, by=HeldAgainst.PATCHES) for _ in outlines)
     brightest = np.quantile(to_linear(rgb).reshape(-1, 3), _BRIGHTEST, axis=0).astype(np.float64)
     paper = np.maximum(brightest, _LEAST_PAPER)
     return tuple(FaceLight(paper=paper, by=HeldAgainst.BRIGHTEST) for _ in outlines)
