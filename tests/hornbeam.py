@@ -15,12 +15,14 @@ from colscan.flags import Flag
 from colscan.ledger import Ledger
 from colscan.ledger.columns import (
     BatchRow,
+    EstimateRow,
     EventRow,
     HarvestRow,
     HeatRunRow,
     PhotoRow,
     ScoreRow,
     SuspectRow,
+    TemperatureRow,
     VerdictRow,
 )
 from colscan.tables import format_header, format_rows
@@ -213,6 +215,7 @@ def write_trial(folder: Path, trial: Trial, ledger: Ledger | None = None) -> Pat
             (PhotoRow, ledger.photos), (ScoreRow, ledger.scores), (SuspectRow, ledger.suspects),
             (VerdictRow, ledger.verdicts), (EventRow, ledger.events), (HarvestRow, ledger.harvests),
             (BatchRow, ledger.batches), (HeatRunRow, ledger.heat_runs),
+            (TemperatureRow, ledger.temperatures), (EstimateRow, ledger.estimates),
         )  # fmt: skip
         for row_type, rows in parts:
             (folder / row_type.FILE).write_bytes(format_header(row_type) + format_rows(rows))

@@ -3,9 +3,10 @@
 import os
 from pathlib import Path
 
+from colscan.app.masks import FOLDER
 from colscan.errors import ExitCode
 from colscan.flags import RETAKE, Flag
-from colscan.ledger.columns import LEDGER_TABLES
+from colscan.ledger.columns import LEDGER_TABLES, SHORT_SHA
 from colscan.tables import Column, Row, columns_of, required_columns
 from colscan.trial.keys import SECTIONS, TOP
 from colscan.trial.model import Bag
@@ -18,6 +19,14 @@ This page is made from the code (`COLSCAN_UPDATE_DOCS=1 pytest tests/test_docs.p
 CSV: UTF-8, header row, times in ISO 8601 with offset, decimals with a point, an empty cell is not
 known. A text cell that begins with `= + - @` is guarded by an apostrophe. Unknown extra columns are kept
 and ignored.
+"""
+MASKS = f"""## {FOLDER}/
+`{FOLDER}/PHOTO-BAG.png`: what a person painted as covered on one bag in one photo, for `colscan agree`.
+PHOTO is the first {SHORT_SHA} letters of the photo's SHA-256, those of its name under `photos/`; BAG the
+bag's code. The PNG has the size of the upright photo, or is smaller in its shape. Only what lies within the
+face's outline of scores.csv counts: white is covered, red is hidden (card, glare) and left out, black or
+transparent is bare. Paint on a layer of its own and save that layer alone; a photo that is painted over
+is refused.
 """
 EXITS = {
     ExitCode.DONE: "done",
@@ -43,6 +52,7 @@ def page() -> str:
             HEAD,
             _plan(),
             *tables,
+            MASKS,
             f"## Flags\n| flag | meaning | what to do | photograph again |\n|---|---|---|---|\n{flags}\n",
             f"## Exit codes\n| code | |\n|---|---|\n{exits}\n",
         ]

@@ -41,6 +41,25 @@ def find_dry_substrate(trial: Trial, bag: Bag) -> DrySubstrate | None:
     return DrySubstrate(dry_g=recipe.dry_g, source="by the recipe, not weighed")
 
 
+def find_dry_with_spawn(trial: Trial, bag: Bag) -> DrySubstrate | None:
+    """Return the dry matter of a bag with its spawn's; None unless the spawn's weight and moisture are known.
+
+    The spawn's weight is that of bags.csv, else the recipe's; its moisture the recipe's.
+    """
+    dry = find_dry_substrate(trial, bag)
+    if dry is None or trial.recipe is None or trial.recipe.spawn_moisture_pct is None:
+        return None
+    spawn_g, source = bag.spawn_g, dry.source
+    if spawn_g is None:
+        spawn = recipe_of(trial, bag.supplement, bag.supplement_pct).spawn
+        if spawn is None:
+            return None
+        spawn_g, source = spawn.weight_g, dry.source or "spawn by the recipe, not weighed"
+    return DrySubstrate(
+        dry_g=dry.dry_g + spawn_g * (1 - trial.recipe.spawn_moisture_pct / 100), source=source
+    )
+
+
 def biological_efficiency_pct(fresh_g: float, dry_g: float) -> float:
     """Return the fresh weight of all flushes in percent of the dry substrate; it may be over 100.
 

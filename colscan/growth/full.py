@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from datetime import datetime
 
 from colscan.growth.model import Advice, BagRecord, Judgement
+from colscan.growth.records import call_on, is_alarm, standing_calls
 from colscan.ledger.columns import ScoreRow
 from colscan.trial.model import Limits, Strain, Trial
 from colscan.units import days_between
@@ -17,8 +19,10 @@ def full_since(record: BagRecord, limits: Limits) -> datetime | None:
     """Return when a bag was first full, None when it isn't.
 
     Full is a coverage at or over `full_coverage_pct` whose interval's low end is over `ready_coverage_pct`,
-    in two photos running; the time is that of the first. Photos in which the bag could not be measured say
-    nothing and are passed over. Only photos since the bag was last shaken or turned count.
+    in two photos running; the time is that of the first. Patches that are well count as covered: those
+    judged harmless, and expected looks that nobody doubts, for these are the strain's own mycelium or sit
+    on it. Photos in which the bag could not be measured say nothing and are passed over. Only photos since
+    the bag was last shaken or turned count.
 
     Parameters
     ----------
@@ -28,22 +32,37 @@ def full_since(record: BagRecord, limits: Limits) -> datetime | None:
         The trial's thresholds.
     """
     mixed = [event.at for event in record.events if event.what in MIXES_GROWTH]
+    well = well_areas_pct(record)
     previous: datetime | None = None
     for row in record.scores:
         if row.coverage_pct is None or (mixed and row.taken_at < mixed[-1]):
             continue
-        white = looks_full(row, limits)
+        white = looks_full(row, limits, well_pct=well[row.photo_sha256])
         if white and previous is not None:
             return previous
         previous = row.taken_at if white else None
     return None
 
 
-def looks_full(row: ScoreRow, limits: Limits) -> bool:
-    """Whether one photo meets both limits of `full`."""
+def well_areas_pct(record: BagRecord) -> defaultdict[str, float]:
+    """Return how much of the face (percent) patches that are well take in each photo, by its SHA-256.
+
+    A suspect patch is face but not mycelium to the scorer, so a bag with a harmless one would never be full.
+    """
+    calls = standing_calls(record)
+    areas: defaultdict[str, float] = defaultdict(float)
+    for suspect in record.suspects:
+        if not is_alarm(suspect, calls) and call_on(suspect, calls) not in ("contaminated", "unsure"):
+            areas[suspect.photo_sha256] += suspect.area_pct
+    return areas
+
+
+def looks_full(row: ScoreRow, limits: Limits, *, well_pct: float) -> bool:
+    """Whether one photo meets both limits of `full`, with patches that are well (percent) as covered."""
     if row.coverage_pct is None or row.coverage_low_pct is None:
         return False
-    return row.coverage_pct >= limits.full_coverage_pct and row.coverage_low_pct > limits.ready_coverage_pct
+    coverage_pct, low_pct = row.coverage_pct + well_pct, row.coverage_low_pct + well_pct
+    return coverage_pct >= limits.full_coverage_pct and low_pct > limits.ready_coverage_pct
 
 
 def judge_full(record: BagRecord, trial: Trial, now: datetime) -> Judgement | None:

@@ -9,13 +9,13 @@ from statistics import median
 
 import numpy as np
 
-from colscan.growth.full import judge_full, looks_full
+from colscan.growth.full import judge_full, looks_full, well_areas_pct
 from colscan.growth.look import count_alarms, judge_look
 from colscan.growth.model import Advice, BagRecord, BagStatus, GrowthSeries, Judgement
 from colscan.growth.records import records_of, standing_calls
 from colscan.growth.series import SAME_AGE_DAYS, coverage_at, make_series, median_slope, points_per_day
 from colscan.ledger import Ledger
-from colscan.ledger.columns import VerdictRow
+from colscan.ledger.columns import ScoreRow, VerdictRow
 from colscan.trial.model import Bag, Limits, Trial
 from colscan.units import days_between, to_fraction
 
@@ -241,13 +241,9 @@ def _judge_growing(
 ) -> Judgement:
     """Wait: how fast it and its siblings grow, or what it still lacks to be full."""
     latest = record.scores[-1]
-    if looks_full(latest, limits):
-        why = f"{latest.coverage_pct:.1f} % in one photo; full needs two running"
-        return Judgement(advice=Advice.WAIT, why=why)
-    if latest.coverage_pct is not None and latest.coverage_pct >= limits.full_coverage_pct:
-        low = "not known" if latest.coverage_low_pct is None else f"{latest.coverage_low_pct:.1f} %"
-        why = f"{latest.coverage_pct:.1f} %, low end {low}; full needs over {limits.ready_coverage_pct:g} %"
-        return Judgement(advice=Advice.WAIT, why=why)
+    well_pct = well_areas_pct(record)[latest.photo_sha256]
+    if latest.coverage_pct is not None and latest.coverage_pct + well_pct >= limits.full_coverage_pct:
+        return _judge_nearly_full(latest, limits, well_pct=well_pct)
     speed = points_per_day(series)
     if speed is None:
         since = " since it was shaken, turned or opened" if series.segment[-1] else ""
@@ -255,4 +251,16 @@ def _judge_growing(
     why = f"{speed:.1f} points a day"
     if siblings.points_per_day is not None:
         why += f"; siblings of {record.bag.strain} {record.bag.treatment}: {siblings.points_per_day:.1f}"
+    return Judgement(advice=Advice.WAIT, why=why)
+
+
+def _judge_nearly_full(latest: ScoreRow, limits: Limits, *, well_pct: float) -> Judgement:
+    """Wait: white enough for full in its latest photo, but in that one alone or not surely enough."""
+    patches = f" and {well_pct:.1f} % of patches that are well" if well_pct else ""
+    if looks_full(latest, limits, well_pct=well_pct):
+        why = f"{latest.coverage_pct:.1f} %{patches} in one photo; full needs two running"
+        return Judgement(advice=Advice.WAIT, why=why)
+    low = "not known" if latest.coverage_low_pct is None else f"{latest.coverage_low_pct:.1f} %"
+    needs = f"full needs over {limits.ready_coverage_pct:g} %"
+    why = f"{latest.coverage_pct:.1f} %, low end {low}{patches}; {needs}"
     return Judgement(advice=Advice.WAIT, why=why)

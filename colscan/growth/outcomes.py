@@ -73,6 +73,8 @@ class Outcome:
         `discarded`, `retired` or `missing` when it left for another reason.
     harvested_days : float or None
         Age at its first harvest.
+    pins_days : float or None
+        Age when pins were first recorded.
     """
 
     bag: Bag
@@ -83,6 +85,7 @@ class Outcome:
     followed_days: float
     left: str | None
     harvested_days: float | None
+    pins_days: float | None = None
 
     def reached(self, milestone: Milestone) -> Span:
         """Return when it came to a milestone."""
@@ -126,6 +129,7 @@ def _outcome(
     seen = series.days[~np.isnan(series.coverage) & (series.days <= until)]
     followed = float(seen[-1]) if seen.size else 0.0
     gone = [event.what for event in record.events if event.what in LEFT_THE_TRIAL]
+    pins = [event.at for event in record.events if event.what == "pins"]
     half, ninety, full = (_before(reach(record, m, limits), until, followed) for m in Milestone)
     return Outcome(
         bag=record.bag,
@@ -136,6 +140,7 @@ def _outcome(
         followed_days=followed,
         left=gone[-1] if gone and lost is None else None,
         harvested_days=days_between(record.bag.inoculated_at, harvest.at) if harvest else None,
+        pins_days=days_between(record.bag.inoculated_at, pins[0]) if pins else None,
     )
 
 

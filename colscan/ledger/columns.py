@@ -9,6 +9,7 @@ from typing import ClassVar
 from colscan.flags import Flag
 from colscan.tables import Column, Row, column
 from colscan.trial.recipe import HEAVIEST_G
+from colscan.units import to_celsius
 
 TAKEN_AT_FROM = ("exif-offset", "exif-trial-zone", "option", "file-name", "file-time")
 IDENTIFIED_BY = ("card", "map", "outline")
@@ -28,6 +29,13 @@ HOTTEST_CORE_C = 150.0
 
 What is above it is a slip, most often a reading in Fahrenheit.
 """
+COLDEST_AIR_C = -30.0
+WARMEST_AIR_C = 50.0
+"""No place with living bags is colder or warmer: a sensor at fault, or degrees Fahrenheit."""
+ROOM = "room"
+"""The place of a temperature that is neither a shelf nor a bag."""
+SHORT_SHA = 8
+"""How many letters of a photo's SHA-256 its name under photos/ has: enough to tell a trial's photos apart."""
 
 _PHOTO = Column(kind="text", meaning="The photo's file name as given.")
 _SHA = Column(kind="text", meaning="SHA-256 of the photo's bytes, lower-case hex.")
@@ -293,8 +301,69 @@ class HeatRunRow(Row):
     note: str | None = column(_NOTE, default=None)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperatureRow(Row):
+    """One reading of a thermometer: of the air, or of a bag, which heats itself and so is an outcome."""
+
+    FILE: ClassVar[str] = "temperature.csv"
+    at: datetime = column(Column(kind="time", meaning="When it was read."))
+    place: str = column(
+        Column(
+            kind="text",
+            meaning="`room`, a shelf's name (the air there) or a bag's code (inside it).",
+        )
+    )
+    celsius: float | None = column(
+        Column(kind="number", meaning="The temperature; empty for no reading.", unit="C"), default=None
+    )
+    fahrenheit: float | None = column(
+        Column(kind="number", meaning="The same in Fahrenheit, where celsius is empty.", unit="F"),
+        default=None,
+    )
+
+    @property
+    def reading_c(self) -> float | None:
+        """What counts of it, degrees Celsius; None without a reading or with one that can't be."""
+        value = self.celsius
+        if value is None and self.fahrenheit is not None:
+            value = to_celsius(self.fahrenheit)
+        return value if value is not None and COLDEST_AIR_C <= value <= WARMEST_AIR_C else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EstimateRow(Row):
+    """What a person's eye says of one bag in one photo; of a photo, bag and person the latest row counts."""
+
+    FILE: ClassVar[str] = "estimates.csv"
+    at: datetime = column(Column(kind="time", meaning="When it was estimated."))
+    bag: str = column(_BAG)
+    photo_sha256: str = column(
+        Column(
+            kind="text",
+            meaning="SHA-256 of the photo's bytes, or its first 8 letters: those of its name under photos/.",
+        )
+    )
+    coverage_pct: float = column(_pct("Share of the seen face that carries mycelium, as estimated."))
+    by: str | None = column(Column(kind="text", meaning="Who estimated."), default=None)
+    blind: str | None = column(
+        Column(
+            kind="choice",
+            meaning="Whether score, treatment and earlier estimates were hidden; only `yes` is held against"
+            " the scores in the main figure.",
+            choices=("yes", "no"),
+        ),
+        default=None,
+    )
+
+    @property
+    def key(self) -> tuple[str, str, str | None]:
+        """What a later row must share to replace this one."""
+        return self.photo_sha256[:SHORT_SHA].lower(), self.bag, self.by
+
+
 LEDGER_TABLES: tuple[type[Row], ...] = (
     PhotoRow, ScoreRow, SuspectRow, VerdictRow, EventRow, HarvestRow, BatchRow, HeatRunRow,
+    TemperatureRow, EstimateRow,
 )  # fmt: skip
 SEGMENT_ENDERS = ("shaken", "turned", "opened")
 

@@ -4,17 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
 from colscan.ledger.columns import EventRow
 from colscan.trial.model import Bag
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Stay:
+    """A shelf (None for one not known) and since when a bag stands on it."""
+
+    since: datetime
+    shelf: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BagEvents:
-    """What happened to one bag, in order of time, and the shelf on which that left it."""
+    """What happened to one bag, in order of time, and where it stood, the planned shelf first."""
 
     events: tuple[EventRow, ...]
-    shelf: str | None
+    stays: tuple[Stay, ...]
+
+    @property
+    def shelf(self) -> str | None:
+        """The shelf on which all that left it."""
+        return self.stays[-1].shelf
 
 
 def events_of(bag: Bag, events: Iterable[EventRow], *, shelves: frozenset[str]) -> BagEvents:
@@ -32,12 +46,13 @@ def events_of(bag: Bag, events: Iterable[EventRow], *, shelves: frozenset[str]) 
         The shelves' names.
     """
     own: list[EventRow] = []
-    shelf = bag.shelf
+    stays = [Stay(since=bag.inoculated_at, shelf=bag.shelf)]
     for event in sorted(events, key=lambda event: event.at):
+        shelf = stays[-1].shelf
         place = {"bag": bag.bag, "shelf": shelf, "room": None}[event.scope]
         if event.name != place or (event.scope == "shelf" and shelf is None):
             continue
         own.append(event)
         if event.what == "moved" and event.detail in shelves:
-            shelf = event.detail
-    return BagEvents(events=tuple(own), shelf=shelf)
+            stays.append(Stay(since=event.at, shelf=event.detail))
+    return BagEvents(events=tuple(own), stays=tuple(stays))

@@ -10,12 +10,14 @@ from typing import TypeVar
 from colscan.errors import LedgerError
 from colscan.ledger.columns import (
     BatchRow,
+    EstimateRow,
     EventRow,
     HarvestRow,
     HeatRunRow,
     PhotoRow,
     ScoreRow,
     SuspectRow,
+    TemperatureRow,
     VerdictRow,
 )
 from colscan.ledger.tails import read_whole
@@ -43,6 +45,10 @@ class Ledger:
         By `at`; of each mix, ingredient and lot the last line of the file.
     heat_runs : tuple of HeatRunRow
         By `started_at`; of each heat run the last line of the file.
+    temperatures : tuple of TemperatureRow
+        By `at`; of each place and time the last line of the file.
+    estimates : tuple of EstimateRow
+        By `at`; of each photo, bag and person the last line of the file.
     """
 
     photos: tuple[PhotoRow, ...] = ()
@@ -53,6 +59,8 @@ class Ledger:
     harvests: tuple[HarvestRow, ...] = ()
     batches: tuple[BatchRow, ...] = ()
     heat_runs: tuple[HeatRunRow, ...] = ()
+    temperatures: tuple[TemperatureRow, ...] = ()
+    estimates: tuple[EstimateRow, ...] = ()
 
 
 def read_ledger(folder: Path) -> Ledger:
@@ -84,6 +92,8 @@ def read_ledger(folder: Path) -> Ledger:
         harvests=_by_at(_last_of_each(_read_rows(folder, HarvestRow), lambda row: (row.bag, row.flush))),
         batches=_by_at(_last_of_each(_read_rows(folder, BatchRow), lambda row: row.key)),
         heat_runs=_by_started(_last_of_each(_read_rows(folder, HeatRunRow), lambda row: row.heat_run)),
+        temperatures=_by_at(_last_of_each(_read_rows(folder, TemperatureRow), lambda r: (r.place, r.at))),
+        estimates=_by_at(_last_of_each(_read_rows(folder, EstimateRow), lambda row: row.key)),
     )
 
 
@@ -102,7 +112,7 @@ def _last_of_each(rows: Iterable[R], key: Callable[[R], Hashable]) -> list[R]:
 
 TimedScan = TypeVar("TimedScan", PhotoRow, ScoreRow)
 TimedPhoto = TypeVar("TimedPhoto", PhotoRow, ScoreRow, SuspectRow)
-TimedSaying = TypeVar("TimedSaying", VerdictRow, EventRow, HarvestRow, BatchRow)
+TimedSaying = TypeVar("TimedSaying", VerdictRow, EventRow, HarvestRow, BatchRow, TemperatureRow, EstimateRow)
 
 
 def _by_scanned(rows: Iterable[TimedScan]) -> list[TimedScan]:

@@ -149,6 +149,29 @@ def load_small(path: Path, *, least_px: int, max_megapixels: float) -> ImageRGB:
         return np.asarray(_to_srgb(ImageOps.exif_transpose(image)))
 
 
+def load_rgba(path: Path, *, max_megapixels: float) -> ImageRGB:
+    """The upright pixels of a picture that a person painted, with their opacity; colour or none.
+
+    Parameters
+    ----------
+    path : Path
+        A JPEG, PNG or HEIC file.
+    max_megapixels : float
+        Larger pictures are refused before they are decoded.
+
+    Returns
+    -------
+    ndarray of uint8, shape (H, W, 4)
+
+    Raises
+    ------
+    PhotoError
+        When the file can't be read, or is too large or too small.
+    """
+    with _opened(_read_bytes(path), path.name, max_megapixels) as image:
+        return np.asarray(ImageOps.exif_transpose(image).convert("RGBA"))
+
+
 def _read_bytes(path: Path) -> bytes:
     try:
         return path.read_bytes()

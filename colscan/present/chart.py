@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from io import BytesIO
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from enum import StrEnum
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from colscan.growth.model import BagCurve
 from colscan.present import frame as sizes
-from colscan.present.frame import Frame, plan_frame, wrap_foot, wrap_question
-from colscan.present.panel import QUIET, X_MARGIN_DAYS, Y_HIGH, Y_LOW, draw_panel, mark_style, place_events
+from colscan.present.frame import Frame, plan_frame, wrap_foot
+from colscan.present.heading import count_bags, title_of, write_head
+from colscan.present.panel import X_MARGIN_DAYS, Y_HIGH, Y_LOW, draw_panel, mark_style, place_events
+from colscan.present.saving import DOTS_PER_INCH, QUIET, SETTINGS, ChartFiles, save_figure
 from colscan.present.style import BLANK_LABEL, LineStyle, style_treatments
 from colscan.trial.model import Trial
 
@@ -20,44 +22,36 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-DOTS_PER_INCH = 150
 LEGEND_COLUMNS = 6
 _LEGEND_LINE_INCHES = 0.21
 _FOOT_INCHES = 0.25
 """Between footnote and legend, and at the figure's edge."""
-_FOOTNOTE = (
-    "Bars: 90 % interval of each score; it covers what glare and the card may hide of the side in view. "
-    "A line breaks where the bag was shaken, turned or opened. The camera sees one side of a bag."
-)
+
+
+class Shown(StrEnum):
+    """What of the bags a line follows, as its axis names it."""
+
+    COVERAGE = "colonized % of the side in view"
+    DENSITY = "how white, % (mean opacity of the mycelium)"
+
+
+_FOOTNOTES = {
+    Shown.COVERAGE: "Bars: 90 % interval of each score; it covers what glare and the card may hide of the "
+    "side in view. ",
+    Shown.DENSITY: "How white: 100 % is mycelium through which nothing of the substrate is seen, all over "
+    "the side in view; thin growth counts less. It carries no interval. ",
+}
+_FOOTNOTE = "A line breaks where the bag was shaken, turned or opened. The camera sees one side of a bag."
 _FOOTNOTE_ONSET = (
     "Grey under a line, up to its mark: the patch came between the last photo without it and the first "
     "with it."
 )
-_SETTINGS: Any = {
-    "svg.hashsalt": "colscan",
-    # Names and questions may hold dollar signs: they are no formulas.
-    "text.parse_math": False,
-    "font.family": "DejaVu Sans",
-    "font.size": sizes.LABEL_POINTS,
-    "text.color": "#202020",
-    "axes.edgecolor": QUIET,
-    "xtick.color": QUIET,
-    "ytick.color": QUIET,
-}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChartFiles:
-    """A chart as the bytes of its files; the same data give the same bytes."""
-
-    png: bytes
-    svg: bytes
-
-
-def draw_chart(trial: Trial, curves: tuple[BagCurve, ...]) -> ChartFiles:
-    """Return a trial's colonization curves as PNG and SVG.
-
-    Neither holds the date or a version, which would make each run differ.
+def draw_chart(
+    trial: Trial, curves: tuple[BagCurve, ...], *, shown: Shown = Shown.COVERAGE, interim: bool = False
+) -> ChartFiles:
+    """Return the curves of a trial's bags as PNG and SVG.
 
     Parameters
     ----------
@@ -65,37 +59,36 @@ def draw_chart(trial: Trial, curves: tuple[BagCurve, ...]) -> ChartFiles:
         The plan: its name, question and bags.
     curves : tuple of BagCurve
         What to show of each bag; bags without a measured photo are left out, one at least has one.
+    shown : Shown
+        Coverage with its intervals, or how white the bags are.
+    interim : bool
+        Whether the trial goes on; its title says so.
     """
-    import matplotlib
-
-    figure = make_figure(trial, curves)
-    png, svg = BytesIO(), BytesIO()
-    with matplotlib.rc_context(_SETTINGS):
-        figure.savefig(png, format="png", metadata={"Software": None})
-        figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None})
-    return ChartFiles(png=png.getvalue(), svg=svg.getvalue())
+    return save_figure(lambda: make_figure(trial, curves, shown=shown, interim=interim))
 
 
-def make_figure(trial: Trial, curves: tuple[BagCurve, ...]) -> Figure:
+def make_figure(
+    trial: Trial, curves: tuple[BagCurve, ...], *, shown: Shown = Shown.COVERAGE, interim: bool = False
+) -> Figure:
     """Return the figure that `draw_chart` saves.
 
     Parameters
     ----------
-    trial : Trial
-        The plan: its name, question and bags.
-    curves : tuple of BagCurve
-        What to show of each bag; bags without a measured photo are left out, one at least has one.
+    trial, curves, shown, interim
+        As `draw_chart` has them.
     """
     import matplotlib
     from matplotlib.figure import Figure
 
-    shown = tuple(curve for curve in curves if np.isfinite(curve.series.coverage).any())
-    strains = list(dict.fromkeys(curve.bag.strain for curve in shown))
-    panels = [tuple(curve for curve in shown if curve.bag.strain == strain) for strain in strains]
+    measured = tuple(curve for curve in curves if np.isfinite(curve.series.coverage).any())
+    if shown is Shown.DENSITY:
+        measured = tuple(_how_white(curve) for curve in measured)
+    strains = list(dict.fromkeys(curve.bag.strain for curve in measured))
+    panels = [tuple(curve for curve in measured if curve.bag.strain == strain) for strain in strains]
     styles = style_treatments(trial.bags)
-    with matplotlib.rc_context(_SETTINGS):
-        handles = _legend_handles(styles, shown)
-        foot = wrap_foot(_FOOTNOTE + (" " + _FOOTNOTE_ONSET if _has_onset(shown) else ""))
+    with matplotlib.rc_context(SETTINGS):
+        handles = _legend_handles(styles, measured)
+        foot = wrap_foot(_footnote(measured, shown))
         legend_lines = 1 + -(-len(handles) // LEGEND_COLUMNS)
         foot_inches = _FOOT_INCHES + sizes.LINE_INCHES * len(foot) + _LEGEND_LINE_INCHES * legend_lines
         frame = _plan(panels, trial.question, foot_inches=foot_inches)
@@ -104,9 +97,11 @@ def make_figure(trial: Trial, curves: tuple[BagCurve, ...]) -> Figure:
         for index, (strain, panel) in enumerate(zip(strains, panels, strict=True)):
             ax = figure.add_axes(frame.bounds(index), sharex=first, sharey=first)
             first = first or ax
-            _dress_axes(ax, index, title=_title_panel(trial, strain), frame=frame, panels=len(panels))
+            _dress_axes(ax, index, title=title_of(trial, strain), frame=frame, panels=len(panels))
+            if index % frame.columns == 0:
+                ax.set_ylabel(shown)
             draw_panel(ax, panel, styles=styles, frame=frame)
-        _write_head(figure, trial, frame)
+        write_head(figure, trial, interim=interim)
         _write_foot(figure, foot, handles=handles, base=_base_of(trial))
     return figure
 
@@ -117,11 +112,6 @@ def _plan(panels: list[tuple[BagCurve, ...]], question: str, *, foot_inches: flo
     placed = [place_events(panel, bare) for panel in panels]
     lanes = max((lane + 1 for events in placed for *_, lane in events), default=0)
     return plan_frame(panels, question=question, lanes=lanes, foot_inches=foot_inches)
-
-
-def _title_panel(trial: Trial, strain: str) -> str:
-    declared = trial.strain(strain)
-    return f"{strain}  {declared.species}" if declared and declared.species else strain
 
 
 def _dress_axes(ax: Axes, index: int, *, title: str, frame: Frame, panels: int) -> None:
@@ -143,25 +133,8 @@ def _dress_axes(ax: Axes, index: int, *, title: str, frame: Frame, panels: int) 
     )
     left, lowest = index % frame.columns == 0, index + frame.columns >= panels
     ax.tick_params(labelleft=left, labelbottom=lowest)
-    if left:
-        ax.set_ylabel("colonized % of the side in view")
     if lowest:
         ax.set_xlabel("days since inoculation")
-
-
-def _write_head(figure: Figure, trial: Trial, frame: Frame) -> None:
-    left = 0.25 / sizes.WIDTH_INCHES
-    figure.text(
-        left, 1 - 0.17 / frame.height, trial.name, fontsize=sizes.TITLE_POINTS, fontweight="bold", va="top"
-    )
-    figure.text(
-        left,
-        1 - 0.48 / frame.height,
-        "\n".join(wrap_question(trial.question)),
-        fontsize=sizes.QUESTION_POINTS,
-        va="top",
-        linespacing=1.25,
-    )
 
 
 def _write_foot(figure: Figure, foot: list[str], *, handles: list[Artist], base: str) -> None:
@@ -189,8 +162,16 @@ def _base_of(trial: Trial) -> str:
     return f", % of {bases.pop()}" if len(bases) == 1 else ""
 
 
-def _has_onset(curves: tuple[BagCurve, ...]) -> bool:
-    return any(curve.onsets for curve in curves)
+def _footnote(curves: tuple[BagCurve, ...], shown: Shown) -> str:
+    bags = [curve.bag for curve in curves if curve.bag.role != "blank"]
+    said = f"{count_bags(bags)}. {_FOOTNOTES[shown]}{_FOOTNOTE}"
+    return f"{said} {_FOOTNOTE_ONSET}" if any(curve.onsets for curve in curves) else said
+
+
+def _how_white(curve: BagCurve) -> BagCurve:
+    """The same bag with density in place of coverage."""
+    density = curve.series.density
+    return replace(curve, series=replace(curve.series, coverage=density, low=density, high=density))
 
 
 def _legend_handles(styles: dict[str, LineStyle], curves: tuple[BagCurve, ...]) -> list[Artist]:

@@ -136,11 +136,11 @@ def label_of(curve: BagCurve) -> str:
     return f"{curve.bag.bag}{' (blank)' if curve.bag.role == 'blank' else ''}{mark}"
 
 
-def wrap_question(question: str) -> list[str]:
-    """Return the lines of the question at the chart's width."""
-    return textwrap.wrap(question, int((WIDTH_INCHES - 1) / (0.56 * QUESTION_POINTS / 72)))
+def wrap_question(question: str, width_inches: float = WIDTH_INCHES) -> list[str]:
+    """Return the lines of the question at a chart's width."""
+    return textwrap.wrap(question, int((width_inches - 1) / (0.56 * QUESTION_POINTS / 72)))
 
 
-def wrap_foot(text: str) -> list[str]:
-    """Return the lines of a footnote at the chart's width."""
-    return textwrap.wrap(text, int((WIDTH_INCHES - 1) / (0.52 * LABEL_POINTS / 72)))
+def wrap_foot(text: str, width_inches: float = WIDTH_INCHES) -> list[str]:
+    """Return the lines of a footnote at a chart's width."""
+    return textwrap.wrap(text, int((width_inches - 1) / (0.52 * LABEL_POINTS / 72)))

@@ -9,6 +9,7 @@ import numpy as np
 from colscan.growth.model import BagCurve, GrowthSeries, Onset
 from colscan.present.frame import LETTER_INCHES, LINE_INCHES, Frame, label_of
 from colscan.present.layout import fill_lanes, spread_labels
+from colscan.present.saving import QUIET
 from colscan.present.style import LineStyle, style_of
 
 if TYPE_CHECKING:
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
 Y_LOW, Y_HIGH = -3.0, 104.0
 """Ends of the y axis, percent: room for whole markers at 0 and 100."""
 X_MARGIN_DAYS = 0.4
-QUIET = "#595959"
 MARK = "#000000"
 MARK_POINTS = 9.0
 _BAGS_NAMED = 2

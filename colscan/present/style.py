@@ -62,3 +62,8 @@ def style_treatments(bags: tuple[Bag, ...]) -> dict[str, LineStyle]:
 def style_of(bag: Bag, styles: dict[str, LineStyle]) -> LineStyle:
     """Return the style of a bag's line."""
     return styles[BLANK_LABEL if bag.role == "blank" else bag.treatment]
+
+
+def style_named(treatment: str, styles: dict[str, LineStyle]) -> LineStyle:
+    """Return the style of a treatment by its name; a control of another name has the lowest level's."""
+    return styles.get(treatment) or next(iter(styles.values()))

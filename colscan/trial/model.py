@@ -206,6 +206,10 @@ class Trial:
         """Shelves that the plan names: in trial.toml, or as a bag's place."""
         return frozenset([*(s.name for s in self.shelves), *(b.shelf for b in self.bags if b.shelf)])
 
+    def is_interim(self, now: datetime) -> bool:
+        """Whether its results are interim: it has neither ended nor come to its planned end."""
+        return not any(end is not None and end <= now for end in (self.planned_end, self.ended_at))
+
     def bag(self, code: str) -> Bag | None:
         """The bag of this code, or None."""
         return next((bag for bag in self.bags if bag.bag == code), None)

@@ -8,7 +8,7 @@ import pytest
 from demo_trial import begin, contents, photo
 
 from colscan.app.cli.main import main
-from colscan.app.demo import NAME
+from colscan.app.demo import NAME, PLAN
 
 
 @pytest.fixture
@@ -21,6 +21,10 @@ def trial(tmp_path: Path) -> Path:
 def _scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = begin(tmp_path_factory.mktemp("scanned") / NAME)
     assert main(["scan", str(folder), str(photo(0)), str(photo(3)), "--jobs", "1"]) == 0
+    known = (folder / "photos.csv").read_text(encoding="utf-8")
+    head, *estimates = PLAN[2].read_text(encoding="utf-8").splitlines(keepends=True)
+    own = [line for line in estimates if line.split(",")[2] in known]
+    (folder / "estimates.csv").write_text(head + "".join(own), encoding="utf-8")
     return folder
 
 

@@ -11,7 +11,7 @@ from hornbeam import make_hornbeam, write_trial
 from colscan.app.cli import chart as command
 from colscan.app.cli.main import main
 from colscan.errors import ExitCode
-from colscan.present.chart import ChartFiles
+from colscan.present.saving import ChartFiles
 
 
 @pytest.fixture

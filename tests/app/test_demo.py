@@ -1,6 +1,7 @@
 """`colscan demo`: from nothing to a chart and a status table."""
 
 import csv
+import io
 import shutil
 import time
 from collections import defaultdict
@@ -58,6 +59,20 @@ def test_the_bundled_scores_hold_against_truth(ran: Path) -> None:
         errors[key[0]].append(abs(got - truth[key]))
     assert fmean(error for photo in errors.values() for error in photo) <= 10
     assert fmean(errors["hornbeam-d00.jpg"]) <= 1
+
+
+def test_the_bundled_estimates_are_the_truth(ran: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """They name the bundled photos and say what these were rendered with, and `agree` runs on them."""
+    names = {row["photo_sha256"][:8]: row["photo"] for row in rows(ran / "photos.csv")}
+    said = {
+        (names[row["photo_sha256"]], row["bag"]): row["coverage_pct"] for row in rows(ran / "estimates.csv")
+    }
+    assert said == {(row["photo"], row["bag"]): row["coverage_pct"] for row in rows(TRUTH)}
+    capsys.readouterr()
+    assert main(["agree", str(ran), "--format", "csv"]) == 0
+    whole = next(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    assert (whole["pairs"], whole["bags"]) == ("48", "8")
+    assert float(whole["mean_abs"]) <= 10
 
 
 def test_a_second_run_adds_nothing(ran: Path, capsys: pytest.CaptureFixture[str]) -> None:

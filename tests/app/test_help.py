@@ -5,13 +5,12 @@ import shutil
 import subprocess
 import sys
 import time
-from importlib import import_module
 from pathlib import Path
 
 import click
 import pytest
 
-from colscan.app.cli.main import COMMANDS, main
+from colscan.app.cli.main import COMMANDS, colscan, main
 
 # Their examples need a photo or an empty folder, or run on; their own tests run them.
 NEED_MORE = ("new", "practice", "map", "watch", "demo")
@@ -19,8 +18,8 @@ NEED_MORE = ("new", "practice", "map", "watch", "demo")
 
 def command(name: str) -> click.Command:
     """The command of a name."""
-    found = getattr(import_module(f"colscan.app.cli.{name}"), name)
-    assert isinstance(found, click.Command)
+    found = colscan.get_command(click.Context(colscan), name)
+    assert found is not None
     return found
 
 

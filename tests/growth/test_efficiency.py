@@ -1,12 +1,17 @@
 """Biological efficiency reproduces published tables."""
 
+import dataclasses
 import math
 
 import pytest
 from hornbeam import make_bag, make_trial
 
 from colscan.errors import AnalysisError
-from colscan.growth.efficiency import biological_efficiency_pct, find_dry_substrate
+from colscan.growth.efficiency import (
+    biological_efficiency_pct,
+    find_dry_substrate,
+    find_dry_with_spawn,
+)
 from colscan.trial.model import RecipePlan
 
 # Hericium erinaceus, straw-for-wood formulas, Horticulturae 2025 11(10):1220 (mdpi.com/2311-7524/11/10/1220),
@@ -92,3 +97,21 @@ def test_dry_substrate_by_the_recipe() -> None:
     assert planned.dry_g == pytest.approx(955.2)
     assert planned.source == "by the recipe, not weighed"
     assert find_dry_substrate(make_trial(), make_bag("A4")) is None
+
+
+def test_dry_matter_with_the_spawns() -> None:
+    """75 g of spawn at 45 % moisture are 41.25 g dry: as weighed, else by the recipe; else not known."""
+    recipe = RecipePlan(
+        main=("pellets, 1 kg, moisture 8%",), moisture_pct=60.0, spawn="60 g", spawn_moisture_pct=45.0
+    )
+    trial = make_trial(recipe=recipe)
+    bag = {"level": 0.0, "dry_g": 1000.0}
+    weighed = find_dry_with_spawn(trial, make_bag("A1", spawn_g=75.0, **bag))
+    assert (weighed.dry_g, weighed.source) == (pytest.approx(1041.25), "")
+    planned = find_dry_with_spawn(trial, make_bag("A2", **bag))
+    assert (planned.dry_g, planned.source) == (pytest.approx(1033.0), "spawn by the recipe, not weighed")
+    assert find_dry_with_spawn(make_trial(), make_bag("A3", spawn_g=75.0, **bag)) is None
+    bare = dataclasses.replace(recipe, spawn_moisture_pct=None)
+    assert find_dry_with_spawn(make_trial(recipe=bare), make_bag("A4", spawn_g=75.0, **bag)) is None
+    none = dataclasses.replace(bare, spawn=None)
+    assert find_dry_with_spawn(make_trial(recipe=none), make_bag("A5", **bag)) is None

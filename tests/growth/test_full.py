@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import pytest
-from hornbeam import at_day, event, make_bag, make_trial, score
+from hornbeam import at_day, event, make_bag, make_trial, score, suspect, verdict
 
+from colscan.flags import Flag
 from colscan.growth import judge_bags
 from colscan.growth.full import full_since
 from colscan.growth.model import BagRecord
 from colscan.ledger import Ledger
-from colscan.ledger.columns import EventRow, ScoreRow
+from colscan.ledger.columns import EventRow, ScoreRow, SuspectRow, VerdictRow
 from colscan.trial.model import Limits
 
 
@@ -103,3 +104,48 @@ def test_consolidation_is_the_strains() -> None:
     rows = (score("B1", 12, 99, spread=1), score("B1", 13, 99, spread=1))
     advice = [judge_bags(trial, Ledger(scores=rows), at_day(day))[0].advice for day in (16.9, 17)]
     assert advice == ["wait", "turn it and look"]
+
+
+def _patched(*suspects: SuspectRow, verdicts: tuple[VerdictRow, ...] = ()) -> object:
+    """When a bag at 96 % (low end 94 %) with patches of 2.5 % on days 10 and 11 is full."""
+    rows = (_row(10, 96.0, 94.0), _row(11, 96.0, 94.0))
+    record = BagRecord(bag=make_bag("B1"), scores=rows, suspects=suspects, verdicts=verdicts)
+    return full_since(record, Limits())
+
+
+PATCH = tuple(suspect("B1", day, area_pct=2.5) for day in (10, 11))
+DROPS = tuple(suspect("B1", day, kind="amber", area_pct=2.5, flags=(Flag.EXPECTED,)) for day in (10, 11))
+
+
+@pytest.mark.parametrize(
+    ("suspects", "calls", "full"),
+    [
+        ((), (), False),
+        (PATCH, (), False),
+        (PATCH, (verdict("B1", 12, "harmless", patch="p1"),), True),
+        (PATCH, (verdict("B1", 12, "harmless"),), True),
+        (PATCH[:1], (verdict("B1", 12, "harmless", patch="p1"),), False),
+        (PATCH, (verdict("B1", 12, "unsure", patch="p1"),), False),
+        (PATCH, (verdict("B1", 12, "contaminated", patch="p1"),), False),
+        (
+            PATCH,
+            (verdict("B1", 12, "harmless", patch="p1"), verdict("B1", 13, "withdrawn", patch="p1")),
+            False,
+        ),
+        (DROPS, (), True),
+        (DROPS, (verdict("B1", 12, "unsure", patch="p1"),), False),
+    ],
+)
+def test_patches_that_are_well_count_as_covered(suspects, calls, full) -> None:
+    """Judged harmless, or a healthy look of the strain that nobody doubts; other patches don't."""
+    assert _patched(*suspects, verdicts=calls) == (at_day(10) if full else None)
+
+
+def test_nearly_full_with_a_harmless_patch_says_so() -> None:
+    """The reason names the patches' share beside the coverage."""
+    trial = make_trial(make_bag("B1"))
+    ledger = Ledger(
+        scores=(_row(10, 96.0, 94.0),), suspects=PATCH[:1], verdicts=(verdict("B1", 12, "harmless"),)
+    )
+    (one,) = judge_bags(trial, ledger, at_day(12))
+    assert one.why == "96.0 % and 2.5 % of patches that are well in one photo; full needs two running"

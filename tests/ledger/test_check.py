@@ -1,5 +1,6 @@
 """Each check finds its own kind of problem, with file and line, and nothing in a good ledger."""
 
+import dataclasses
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -8,9 +9,18 @@ import pytest
 
 from colscan.ledger import append_photo, append_row, check_ledger
 from colscan.ledger.check import CHECKS
-from colscan.ledger.columns import BatchRow, EventRow, HarvestRow, HeatRunRow, VerdictRow, original_stem
+from colscan.ledger.columns import (
+    BatchRow,
+    EstimateRow,
+    EventRow,
+    HarvestRow,
+    HeatRunRow,
+    TemperatureRow,
+    VerdictRow,
+    original_stem,
+)
 from colscan.tables import Row
-from colscan.trial.model import Trial
+from colscan.trial.model import Shelf, Trial
 
 AT = datetime(2026, 3, 9, 10, 5, tzinfo=UTC)
 EARLY = AT - timedelta(days=30)
@@ -46,6 +56,17 @@ def folder(tmp_path: Path, find_rows) -> Path:
         tmp_path,
         HeatRunRow(heat_run="H1", started_at=AT),
         HeatRunRow(heat_run="H1", started_at=EARLY, ended_at=EARLY, core_celsius=95.0),
+    )
+    append_row(
+        tmp_path,
+        TemperatureRow(at=AT, place="room", celsius=20.5, fahrenheit=69.0),
+        TemperatureRow(at=AT, place="upper", fahrenheit=69.0),
+        TemperatureRow(at=AT, place="B01", celsius=27.0),
+    )
+    append_row(
+        tmp_path,
+        EstimateRow(at=AT, bag="B01", photo_sha256=photo.photo_sha256, coverage_pct=25.0, blind="yes"),
+        EstimateRow(at=AT, bag="B02", photo_sha256=photo.photo_sha256[:8].upper(), coverage_pct=15.0),
     )
     return tmp_path
 
@@ -239,6 +260,44 @@ BAD = [
         ["heat_runs.csv:4"],
         "is after bag B01 was inoculated",
     ),
+    (
+        "check_temperatures",
+        say(TemperatureRow(at=AT, place="attic", celsius=20.0)),
+        ["temperature.csv:5"],
+        "place 'attic' is not in the trial",
+    ),
+    ("check_temperatures", say(TemperatureRow(at=AT, place="room")), ["temperature.csv:5"], "no temperature"),
+    (
+        "check_temperatures",
+        say(TemperatureRow(at=AT, place="room", celsius=68.0)),
+        ["temperature.csv:5"],
+        "68 C is outside -30 to 50 C",
+    ),
+    (
+        "check_temperatures",
+        change("temperature.csv", "20.5,69", "20.5,20.5"),
+        ["temperature.csv:2"],
+        "20.5 C and 20.5 F are two temperatures",
+    ),
+    (
+        "check_rows_readable",
+        change("temperature.csv", "20.5,69", "NaN,"),
+        ["temperature.csv:2"],
+        "celsius: 'NaN' is not a number",
+    ),
+    ("check_estimates", change("estimates.csv", ",B01,", ",B01,0"), ["estimates.csv:2"], "is no photo of"),
+    (
+        "check_bags_known",
+        change("estimates.csv", "B01", "X"),
+        ["estimates.csv:2"],
+        "'X' is not in bags.csv",
+    ),
+    (
+        "check_after_inoculation",
+        change("estimates.csv", "2026-03-09", "2026-03-01"),
+        ["estimates.csv:2"],
+        "is before bag B01",
+    ),
     ("check_originals_kept", remove_originals, ["photos.csv:2", "photos.csv:3"], ".* is missing"),
 ]
 
@@ -296,6 +355,24 @@ def test_two_lines_that_differ_are_scanned_again(folder: Path, trial: Trial) -> 
     (folder / "scores.csv").write_text("".join(lines))
     (problem,) = check_ledger(folder, trial)
     assert "scan it again" in problem.hint
+
+
+def test_estimates_of_a_bag_without_score_are_said(folder: Path, trial: Trial) -> None:
+    """Beside the photo that lacks the score."""
+    drop_line("scores.csv", 7)(folder)
+    drop_line("scores.csv", 5)(folder)
+    said = [problem.message for problem in check_ledger(folder, trial)]
+    assert any("bag 'B02' has no score in photo" in message for message in said)
+
+
+def test_a_place_that_is_two_things(folder: Path, trial: Trial) -> None:
+    """A shelf called like a bag: its readings can't be told from the bag's own."""
+    twins = dataclasses.replace(trial, shelves=(*trial.shelves, Shelf(name="B01")))
+    (problem,) = check_ledger(folder, twins)
+    assert (problem.source, problem.message) == (
+        "temperature.csv:4",
+        "place 'B01' is the name of two things",
+    )
 
 
 def test_every_check_is_tested() -> None:

@@ -50,3 +50,7 @@ def test_a_shelfs_events_are_those_of_the_bags_on_it(move: EventRow, kept: list[
     found = events_of(BAG, events, shelves=SHELVES)
     assert [row.at.day for row in found.events] == kept
     assert found.shelf == shelf
+    assert [(stay.since.day, stay.shelf) for stay in found.stays] == [
+        (1, "A"),
+        *([(5, "B")] * (shelf == "B")),
+    ]

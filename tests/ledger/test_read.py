@@ -7,7 +7,15 @@ import pytest
 
 from colscan.errors import LedgerError
 from colscan.ledger import Ledger, append_photo, append_row, read_ledger
-from colscan.ledger.columns import BatchRow, EventRow, HarvestRow, HeatRunRow, VerdictRow
+from colscan.ledger.columns import (
+    BatchRow,
+    EstimateRow,
+    EventRow,
+    HarvestRow,
+    HeatRunRow,
+    TemperatureRow,
+    VerdictRow,
+)
 
 AT = datetime(2026, 3, 9, 10, 5, tzinfo=UTC)
 
@@ -96,6 +104,22 @@ def test_last_line_of_an_ingredient_and_lot_counts(tmp_path: Path) -> None:
         ("H2", AT),
         ("H1", AT + timedelta(days=1)),
     ]
+
+
+def test_last_reading_and_estimate_count(tmp_path: Path) -> None:
+    """Of a place and time, and of a photo, bag and person; a photo may be named by its first letters."""
+    for celsius in (20.0, 21.0):
+        append_row(tmp_path, TemperatureRow(at=AT, place="room", celsius=celsius))
+    append_row(tmp_path, TemperatureRow(at=AT, place="upper", fahrenheit=50.0))
+    sha256 = "5e1d07c2" + 56 * "0"
+    for name, by, pct in ((sha256, None, 10.0), ("5E1D07C2", None, 12.0), (sha256, "K", 14.0)):
+        append_row(tmp_path, EstimateRow(at=AT, bag="B01", photo_sha256=name, coverage_pct=pct, by=by))
+    ledger = read_ledger(tmp_path)
+    assert [(row.place, row.reading_c) for row in ledger.temperatures] == [
+        ("room", 21.0),
+        ("upper", pytest.approx(10.0)),
+    ]
+    assert [(row.by, row.coverage_pct) for row in ledger.estimates] == [(None, 12.0), ("K", 14.0)]
 
 
 def test_a_spreadsheets_own_way_of_saving_is_read(tmp_path: Path) -> None:

@@ -25,8 +25,9 @@ from PIL import Image
 from colscan.growth import curves_of
 from colscan.ledger import Ledger
 from colscan.present import draw_chart
-from colscan.present.chart import DOTS_PER_INCH, make_figure
+from colscan.present.chart import make_figure
 from colscan.present.frame import LABEL_POINTS, WIDTH_INCHES
+from colscan.present.saving import DOTS_PER_INCH
 from colscan.present.style import style_treatments
 
 

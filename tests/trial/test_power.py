@@ -10,19 +10,23 @@ from colscan.trial.power import (
     bags_needed,
     chance_of_difference,
     chance_of_few_losses,
+    effective_bags,
     losses_allowed,
+    lower_limit,
     smallest_p,
+    spread_evenly,
+    upper_limit,
 )
 
 TWO_POINTS = 0.02
 
 
 def test_clean_bags_for_a_limit() -> None:
-    """29 clean bags show at most 10 %, and succeed 56 % of the time at a true 2 %.
+    """29 clean bags that share nothing show at most 10 %, and succeed 56 % of the time at a true 2 %.
 
     Source: hand arithmetic, 0.9^29 = 0.0471 <= 0.05 < 0.9^28 = 0.0523 and 0.98^29 = 0.5566.
     """
-    assert bags_needed(0, 0.10) == 29
+    assert bags_needed(0, 0.10, runs=1, correlation=0) == 29
     assert chance_of_few_losses([29], 0, risk=0.02, correlation=0) == pytest.approx(0.98**29, abs=1e-12)
 
 
@@ -37,10 +41,11 @@ def test_bags_needed_is_the_least(losses, limit) -> None:
     def upper(bags: int) -> float:
         return stats.binomtest(losses, bags).proportion_ci(0.90, method="exact").high
 
-    bags = bags_needed(losses, limit)
+    bags = bags_needed(losses, limit, runs=1, correlation=0)
     assert upper(bags) <= limit < upper(bags - 1)
-    assert losses_allowed(bags, limit) == losses
-    assert losses_allowed(bags - 1, limit) == (losses - 1 if losses else None)
+    assert upper_limit(losses, bags) == pytest.approx(upper(bags), abs=1e-9)
+    assert losses_allowed([bags], limit, correlation=0) == losses
+    assert losses_allowed([bags - 1], limit, correlation=0) == (losses - 1 if losses else None)
 
 
 def test_bags_of_a_level_for_30_pct() -> None:
@@ -48,8 +53,81 @@ def test_bags_of_a_level_for_30_pct() -> None:
 
     Source: Clopper-Pearson limits 0/10 0.2589, 1/10 0.3942, 0/6 0.3930, computed with scipy.
     """
-    assert losses_allowed(10, 0.30) == 0
-    assert losses_allowed(6, 0.30) is None
+    assert losses_allowed([10], 0.30, correlation=0) == 0
+    assert losses_allowed([6], 0.30, correlation=0) is None
+
+
+@pytest.mark.parametrize(
+    ("bags", "limits"),
+    [
+        (10, (0.2589, 0.3942, 0.5069, 0.6066)),
+        (20, (0.1391, 0.2161, 0.2826, 0.3437)),
+        (30, (0.0950, 0.1486, 0.1953, 0.2386)),
+    ],
+)
+def test_upper_limits(bags, limits) -> None:
+    """One-sided 95 % limits for 0 to 3 lost (source: Clopper-Pearson, computed with scipy)."""
+    assert [upper_limit(k, bags) for k in range(4)] == pytest.approx(limits, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("bags", "limit"),
+    [(6, 0.39304), (8, 0.31234), (12, 0.22092), (59, 0.04951), (60, 0.04870), (100, 0.02951)],
+)
+def test_limit_without_a_loss(bags, limit) -> None:
+    """Source: 1 - 0.05^(1/n), by hand; the rule of three, 3/n, lies above."""
+    assert upper_limit(0, bags) == pytest.approx(limit, abs=5e-6)
+    assert upper_limit(0, bags) < 3 / bags
+
+
+@pytest.mark.parametrize(("limit", "bags"), [(0.05, 59), (0.10, 29), (0.20, 14), (0.30, 9)])
+def test_clean_bags_needed(limit, bags) -> None:
+    """Source: the fewest n with 1 - 0.05^(1/n) within the limit, by hand."""
+    assert bags_needed(0, limit, runs=4, correlation=0) == bags
+
+
+def test_limits_at_the_ends() -> None:
+    """All lost: up to 1 and from 0.05^(1/n); none lost: from 0; no bag: nothing is known."""
+    assert upper_limit(8, 8) == 1
+    assert lower_limit(8, 8) == pytest.approx(0.05 ** (1 / 8))
+    assert lower_limit(0, 8) == 0
+    assert (lower_limit(0, 0), upper_limit(0, 0)) == (0, 1)
+
+
+@pytest.mark.parametrize("lost", [1, 3, 9])
+def test_lower_limit_agrees_with_reference(lost) -> None:
+    """The lower end of scipy's 90 % Clopper-Pearson interval."""
+    low = stats.binomtest(lost, 10).proportion_ci(0.90, method="exact").low
+    assert lower_limit(lost, 10) == pytest.approx(low, abs=1e-9)
+
+
+def test_bags_of_a_run_are_worth_less() -> None:
+    """29 clean bags in runs of 8 with correlation 0.1 are worth about 17 (source: 29 / 1.7, by hand)."""
+    assert effective_bags([8] * 4, 0.1) == pytest.approx(32 / 1.7)
+    assert pytest.approx(17.06, abs=0.01) == 29 / (1 + 7 * 0.1)
+    assert effective_bags([8, 7, 7, 7], 0.1) == pytest.approx(29 / (1 + 6.276 * 0.1), abs=0.001)
+    assert effective_bags([29], 0) == 29
+    assert effective_bags([5, 5], 1) == pytest.approx(2)
+    assert effective_bags([]) == 0
+
+
+def test_bags_needed_in_heat_runs() -> None:
+    """The least that passes, more in fewer runs; and no number in two runs for 10 %.
+
+    Source: bags of two runs are never worth 2 / 0.1 = 20, and 10 % needs 29; in four runs 0.8^14.1 = 0.043.
+    """
+    needed = [bags_needed(0, 0.2, runs=runs) for runs in (2, 4, 8)]
+    assert needed == [37, 19, 15]
+    for runs, bags in zip((2, 4, 8), needed, strict=True):
+        assert losses_allowed(spread_evenly(bags, runs), 0.2) == 0
+        assert losses_allowed(spread_evenly(bags - 1, runs), 0.2) is None
+    assert bags_needed(0, 0.1, runs=2) is None
+
+
+def test_spread_evenly() -> None:
+    """No run is larger than another by more than a bag; no run stays empty."""
+    assert spread_evenly(30, 4) == [8, 8, 7, 7]
+    assert spread_evenly(2, 4) == [1, 1]
 
 
 @pytest.mark.parametrize("risk", [0.02, 0.05, 0.1, 0.2])

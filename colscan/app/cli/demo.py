@@ -79,4 +79,7 @@ def _show(folder: Path) -> None:
     ):
         click.echo(f"  {path}  {what}", err=True)
     click.echo(f"  colscan history {folder} B04  one bag's own table", err=True)
+    click.echo(
+        f"  colscan agree {folder}  the scores held against what the photos were rendered with", err=True
+    )
     click.echo("  colscan new my-trial  your own", err=True)

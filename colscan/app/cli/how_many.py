@@ -13,12 +13,10 @@ if TYPE_CHECKING:
 
 # From a clean room to a poor one; those from the accepted risk up are left out.
 _TRUE_RISKS = (0.01, 0.02, 0.05, 0.10, 0.20)
-# Bags of a heat run share steam, water, air and hands. No published figure is known for how much: one in
-# ten is an assumption, said with the table.
-_CORRELATIONS = (0.0, 0.1)
 _LOSSES = (0, 1, 2)
 _DIFFERENCES_SD = (0.5, 1.0, 1.5, 2.0, 3.0)
 _CONTAMINATION, _DIFFERENCE = "contamination", "difference"
+_NEEDED = "needed"
 _HEADER = (
     "question", "what", "bags", "losses_allowed", "heat_runs", "correlation", "smallest_p", "true_risk_pct",
     "difference_sd", "chance_pct",
@@ -61,7 +59,7 @@ def print_how_many(trial: Trial, output_format: str) -> None:
         _print_rows([*lost, *found], output_format)
     if not found:
         click.echo("There is one level only: no difference between levels to find.", err=True)
-    notes = _say_limits() + (_say_differences(levels, strains, each) if found else [])
+    notes = _say_limits(lost, runs) + (_say_differences(levels, strains, each) if found else [])
     for note in notes:
         click.echo(f"  {note}", err=True)
 
@@ -105,12 +103,13 @@ def _print_rows(chances: list[_Chances], output_format: str) -> None:
 
 
 def _contamination(limit: float, runs: int, strains: int, each: int) -> list[_Chances]:
-    from colscan.trial.power import bags_needed, losses_allowed
+    from colscan.trial.power import CORRELATION, bags_needed, losses_allowed, spread_evenly
 
     risks = [*(risk for risk in _TRUE_RISKS if risk < limit), limit]
-    wanted: list[tuple[str, int, int | None]] = [("needed", bags_needed(k, limit), k) for k in _LOSSES]
+    needed = [(bags_needed(losses, limit, runs=runs), losses) for losses in _LOSSES]
+    wanted: list[tuple[str, int, int | None]] = [(_NEEDED, bags, k) for bags, k in needed if bags]
     kinds = {"here, a level": strains * each} | ({"here, a strain's": each} if strains > 1 else {})
-    wanted += [(name, count, losses_allowed(count, limit)) for name, count in kinds.items()]
+    wanted += [(what, bags, losses_allowed(spread_evenly(bags, runs), limit)) for what, bags in kinds.items()]
     return [
         _Chances(
             question=_CONTAMINATION, what=what, bags=count, losses=losses, runs=min(runs, count),
@@ -120,17 +119,17 @@ def _contamination(limit: float, runs: int, strains: int, each: int) -> list[_Ch
             },
         )
         for what, count, losses in wanted
-        for correlation in ((None,) if losses is None else _CORRELATIONS)
+        for correlation in ((None,) if losses is None else (0.0, CORRELATION))
     ]  # fmt: skip
 
 
 def _chance(bags: int, runs: int, losses: int | None, risk: float, correlation: float | None) -> float:
     """Return the chance, %, to lose so few; 0 when even no loss at all is not few enough."""
-    from colscan.trial.power import chance_of_few_losses
+    from colscan.trial.power import chance_of_few_losses, spread_evenly
 
     if losses is None or correlation is None:
         return 0.0
-    sizes = [bags // runs + (run < bags % runs) for run in range(runs)]
+    sizes = spread_evenly(bags, runs)
     return round(100 * chance_of_few_losses(sizes, losses, risk=risk, correlation=correlation), 1)
 
 
@@ -148,12 +147,18 @@ def _difference(strains: int, each: int) -> list[_Chances]:
     ]  # fmt: skip
 
 
-def _say_limits() -> list[str]:
-    return [
+def _say_limits(lost: list[_Chances], runs: int) -> list[str]:
+    from colscan.trial.power import CORRELATION
+
+    notes = [
         "Lost: the last column, a true risk as high as the limit, is the chance to pass wrongly.",
-        f"Correlation {_CORRELATIONS[1]:g} between bags of a heat run is an assumption; the 95 % hold without"
-        " it. 'here' is this plan.",
+        f"Bags of a heat run share their luck: the rule allows for a correlation of {CORRELATION:g} between"
+        " them (an assumption), or more if the trial shows more. 'here' is this plan.",
     ]
+    if not any(chances.what == _NEEDED for chances in lost):
+        which = "one heat run" if runs == 1 else f"{runs} heat runs"
+        notes.append(f"No number of bags in {which} shows it: plan more heat runs.")
+    return notes
 
 
 def _say_differences(levels: int, strains: int, each: int) -> list[str]:

@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 from importlib import import_module
+from keyword import iskeyword
 from pathlib import Path
 
 import click
@@ -30,9 +31,13 @@ COMMANDS = {
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw the colonization curves.",
+    "risk": "Say what each level may lose, and the highest level still acceptable.",
+    "compare": "Say which treatment is sooner, and whether it can be chance.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",
+    "yield": "Show what bags and levels gave.",
+    "agree": "Hold the scores against what you saw on the same bags.",
     "check": "Look for problems in the ledger.",
     "demo": "Run the bundled trial from photos to chart.",
 }
@@ -45,7 +50,8 @@ class _CommandsOnDemand(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command = getattr(import_module(f"colscan.app.cli.{cmd_name}"), cmd_name)
+        name = f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name
+        command = getattr(import_module(f"colscan.app.cli.{name}"), name)
         assert isinstance(command, click.Command)
         return command
 

@@ -47,6 +47,12 @@ def optional_trial_dir_argument(command: F) -> F:
     return click.argument("trial_dir", metavar="[TRIAL_DIR]", required=False, type=folder)(command)
 
 
+def more_trial_dirs_argument(command: F) -> F:
+    """Give a command further trials' folders after its first: `more`, a tuple of `Path`."""
+    folder = _TrialDir(path_type=Path)
+    return click.argument("more", metavar="[MORE...]", nargs=-1, type=folder)(command)
+
+
 def format_option(command: F) -> F:
     """Give a command `--format`, how its rows are printed on stdout."""
     return click.option(

@@ -1,0 +1,216 @@
+"""A comparison in words that need no course in statistics."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Sequence
+
+from colscan.growth.compare.model import ALL_STRAINS, SEED, Comparison, Contrast, DayCount, PermutationTest
+from colscan.growth.compare.times import headline
+from colscan.growth.curve import Estimate
+from colscan.growth.outcomes import Milestone
+from colscan.trial.model import Trial
+
+ALPHA = 0.05
+_COME = {Milestone.HALF: "half-colonized", Milestone.NINETY: "at 90 %", Milestone.FULL: "full"}
+
+
+def say_comparison(found: Comparison, trial: Trial) -> tuple[str, ...]:
+    """Return the answer in sentences, the most important first.
+
+    Parameters
+    ----------
+    found : Comparison
+        All but its sentences.
+    trial : Trial
+        The plan, for its end.
+    """
+    broadest = found.times[0].scope
+    said = [_say_interim(trial)] if found.interim else []
+    said += [_say_day(count) for count in headline(found.days, broadest)]
+    if not found.contrasts:
+        said.append(f"There is one treatment only ({found.control}): nothing to hold it against.")
+    scopes = dict.fromkeys(contrast.scope for contrast in found.contrasts)
+    by_scope = {scope: [c for c in found.contrasts if c.scope == scope] for scope in scopes}
+    mute = [name for name, own in by_scope.items() if name != broadest and not any(map(_is_bounded, own))]
+    for contrast in found.contrasts:
+        if contrast.scope not in mute:
+            whole = contrast.scope == broadest
+            said.append(say_contrast(contrast, interim=found.interim, with_rates=whole))
+    if mute:
+        said.append(f"Within {', '.join(mute)} alone there are too few bags to compare levels.")
+    return (*said, *found.not_told_apart)
+
+
+def _say_interim(trial: Trial) -> str:
+    end = f"until {trial.planned_end:%Y-%m-%d}" if trial.planned_end else "with no planned end in trial.toml"
+    return f"Interim: the trial runs {end}. What follows may still change, and nothing is tested yet."
+
+
+def _say_day(count: DayCount) -> str:
+    parts = [f"{_share(count.full, count.bags)} full", f"{_share(count.lost, count.bags)} lost"]
+    parts.append(f"{_share(count.running, count.bags)} still running")
+    if count.gone:
+        parts.append(f"{_share(count.gone, count.bags)} no longer followed")
+    name = "without supplement" if count.treatment == "none" else f"with {count.treatment}"
+    return f"By day {count.day:.0f}, of {_plural(count.bags, 'bag')} spawned {name}: {', '.join(parts)}."
+
+
+def _share(count: int, bags: int) -> str:
+    return f"{100 * count / bags:.0f} %"
+
+
+def _is_bounded(contrast: Contrast) -> bool:
+    """Whether there is anything to say of it: an effect that the data bound at one end at least."""
+    effects = (contrast.days_sooner, contrast.rate_ratio)
+    return any(e is not None and (math.isfinite(e.high) or 0 < abs(e.low) < math.inf) for e in effects)
+
+
+def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
+    """Return one comparison in a few sentences.
+
+    Parameters
+    ----------
+    contrast : Contrast
+        Which.
+    interim : bool
+        Whether nothing is tested yet, which is said once for all.
+    with_rates : bool
+        Whether rates and warmth are said, too.
+    """
+    who = "Over all strains" if contrast.scope == ALL_STRAINS else contrast.scope
+    basis = f"{_plural(contrast.bags, 'bag')}, {_plural(contrast.heat_runs, 'heat run')}"
+    sooner = contrast.days_sooner
+    if sooner is None or not _is_bounded(contrast):
+        why = contrast.why_no_test or "Too few bags to bound a difference."
+        return f"{who}, {_subject(contrast)}: can't be said ({basis}). {why}"
+    decimals = 2 if contrast.kind == "trend" else 1
+    first = f"{who}, {_say_size(contrast, sooner.value, decimals)}"
+    parts = [f"{first} (90 % interval: {_say_range(sooner, decimals)}; {basis})."]
+    parts += _say_test(contrast, interim)
+    if with_rates and contrast.rate_ratio is not None:
+        parts.append(_say_ratio(contrast.rate_ratio, contrast))
+    if with_rates and contrast.degree_days_sooner is not None:
+        parts.append(_say_warmth(contrast.degree_days_sooner, contrast))
+    return " ".join(parts)
+
+
+def _say_size(contrast: Contrast, days: float, decimals: int) -> str:
+    come, none = _COME[contrast.milestone], round(abs(days), decimals) == 0
+    if contrast.kind == "trend":
+        size = "no sooner or later" if none else _say_days(days, decimals)
+        return f"each 1 % of {contrast.treatment} makes bags {come} {size}"
+    if none:
+        return f"{contrast.treatment} was {come} when {contrast.control} was"
+    return f"{contrast.treatment} was {come} {_say_days(days, decimals)} than {contrast.control}"
+
+
+def _subject(contrast: Contrast) -> str:
+    if contrast.kind == "trend":
+        return f"trend over {contrast.treatment}"
+    return f"{contrast.treatment} against {contrast.control}"
+
+
+def _plural(count: int, what: str) -> str:
+    if not count:
+        return f"no {what} named"
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def _say_days(days: float, decimals: int) -> str:
+    return f"{abs(days):.{decimals}f} days {_way(days)}"
+
+
+def _way(days: float) -> str:
+    return "sooner" if days >= 0 else "later"
+
+
+def _say_range(effect: Estimate, decimals: int) -> str:
+    low, high = effect.low, effect.high
+    if math.isinf(low) and math.isinf(high):
+        return "too few bags to bound it"
+    if math.isinf(high):
+        return f"from {_say_days(low, decimals)} on, too few bags to bound it"
+    if math.isinf(low):
+        return f"at most {_say_days(high, decimals)}, too few bags to bound it"
+    if _way(low) != _way(high):
+        return f"{_say_days(low, decimals)} to {_say_days(high, decimals)}"
+    near, far = sorted((low, high), key=abs)
+    return f"{abs(near):.{decimals}f} to {_say_days(far, decimals)}"
+
+
+def _say_test(contrast: Contrast, interim: bool) -> list[str]:
+    test = contrast.test
+    if test is None:
+        return [] if interim else [contrast.why_no_test]
+    verdict = "Chance alone would hardly do this" if test.p_holm <= ALPHA else "Chance alone could do this"
+    number = f"p = {say_p(test.p)}"
+    if test.comparisons > 1:
+        number += f", {say_p(test.p_holm)} for {test.comparisons} comparisons"
+    return [f"{verdict} ({number})."]
+
+
+def say_p(p: float) -> str:
+    """Return a p-value as people write it.
+
+    >>> say_p(0.03124), say_p(0.0001)
+    ('0.031', '0.0001')
+    """
+    return f"{p:.2g}" if p < 0.1 else f"{p:.2f}"
+
+
+def _say_ratio(ratio: Estimate, contrast: Contrast) -> str:
+    per = " for each 1 %" if contrast.kind == "trend" else ""
+    if ratio.low == 0 and math.isinf(ratio.high):
+        return f"At its fastest it grew {ratio.value:.2f} times as fast{per}, too few bags to bound it."
+    high = "no limit" if math.isinf(ratio.high) else f"{ratio.high:.2f}"
+    bags = _plural(contrast.rate_bags, "bag")
+    return f"At its fastest it grew {ratio.value:.2f} times as fast{per} ({ratio.low:.2f} to {high}; {bags})."
+
+
+def _say_warmth(effect: Estimate, contrast: Contrast) -> str:
+    per = " for each 1 %" if contrast.kind == "trend" else ""
+    way = "fewer" if effect.value >= 0 else "more"
+    low, high = ("no limit" if math.isinf(end) else f"{end:.0f}" for end in (effect.low, effect.high))
+    return (
+        f"Counted by the warmth of the air: {abs(effect.value):.0f} degree-days {way}{per} ({low} to {high})."
+    )
+
+
+def describe_method(contrasts: Sequence[Contrast]) -> str:
+    """Return how it was worked out, to be cited."""
+    said = (
+        "Times lie between two photos. The share that had come is the non-parametric maximum-likelihood"
+        " estimate on half-open intervals (Turnbull 1976), lost bags never coming; the interval of its median"
+        " is one of order statistics."
+    )
+    within = dict.fromkeys(contrast.exchanged_within for contrast in contrasts if contrast.exchanged_within)
+    if within:
+        said += (
+            " In comparisons lost bags count until their onset. Differences are the shifts that leave none,"
+            " with a 90 % interval that inverts a permutation test of rank scores (Hodges and Lehmann 1963;"
+            f" Adichie 1967), times drawn within their intervals (seed {SEED}). Labels are exchanged within"
+            f" {'; '.join(name for name in within if not _is_within_another(name, within))}."
+        )
+    return said + _describe_tests([contrast.test for contrast in contrasts if contrast.test is not None])
+
+
+def _is_within_another(name: str, names: Collection[str]) -> bool:
+    """Whether another one says the same and more: over strains the strain is said, within one it isn't."""
+    return any(other != name and other.endswith(name) for other in names)
+
+
+def _describe_tests(tests: Sequence[PermutationTest]) -> str:
+    if not tests:
+        return ""
+    drawn = max((test.labellings for test in tests if not test.exact), default=0)
+    ways = (
+        f"{drawn:,} ways to deal the labels, drawn with that seed,"
+        if drawn
+        else "all ways to deal the labels"
+    )
+    return (
+        f" p is the share of {ways} that part the bags as clearly, either way, by Wilcoxon scores for"
+        " interval-censored times (Fay 1996), over levels by Jonckheere's statistic (1954); for several"
+        " comparisons adjusted by Holm (1979)."
+    )

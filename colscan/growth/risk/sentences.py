@@ -1,0 +1,162 @@
+"""What the bags show of the risk, in words a grower reads without a statistics course."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from colscan.growth.risk.limits import Rule
+from colscan.growth.risk.model import Dose, Level, LevelRisk, LossSource, Trend
+from colscan.growth.risk.trend import DRAWN
+
+_CLEAR = 0.05
+# A source is pointed out from so many losses on, and from so many times those expected.
+_FEWEST_LOSSES, _TIMES_EXPECTED = 3, 2.0
+
+
+def pct(share: float) -> str:
+    """Return a share as a whole percent, with a decimal below 10 %, an upper limit never rounded down to 0.
+
+    >>> pct(0.2345), pct(0.031)
+    ('23 %', '3.1 %')
+    """
+    return f"{100 * share:.1f} %" if share < 0.0995 else f"{100 * share:.0f} %"
+
+
+def bags_in_words(count: int) -> str:
+    """Return a number of bags with its noun."""
+    return "1 bag" if count == 1 else f"{count} bags"
+
+
+def say_level(own: LevelRisk, rule: Rule) -> str:
+    """Return what the bags of a level show, against the accepted risk."""
+    if own.limit is None:
+        need = f"; {own.more} without a loss would be enough to say" if own.more else ""
+        return f"{own.level.name}: none of {bags_in_words(own.spawned)} is at the horizon yet{need}."
+    said = f"{own.level.name}: {own.lost} of {bags_in_words(own.followed)} lost"
+    high = f"the true share may be as high as {pct(own.limit)}"
+    accepted = f"your limit of {100 * rule.accepted:g} %"
+    if own.suspects and own.limit_at_worst is not None:
+        high = f"{high} ({pct(own.limit_at_worst)} if the suspects are losses, too)"
+    if own.share is not None and own.share > rule.accepted:
+        return f"{said}, more than {accepted}; {high}."
+    if own.acceptable:
+        return f"{said}; {high}, within {accepted}."
+    if own.more is None:
+        return f"{said}; {high}, over {accepted}."
+    return (
+        f"{said}; {high}, over {accepted}: not enough bags to say, {own.more} more without a loss would do."
+    )
+
+
+def say_highest(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) -> str:
+    """Return the highest level still acceptable, or why none can be named."""
+    first = levels[0]
+    passing = [own.level.name for own in levels if own.acceptable]
+    if highest is None:
+        if first.share is not None and first.share > rule.accepted:
+            said = f"No level is acceptable: {first.level.name}, the lowest, is over the limit."
+        elif first.more is not None:
+            said = f"Highest level still acceptable: not enough bags to say, {first.more} more at"
+            said = f"{said} {first.level.name} without a loss would do."
+        else:
+            said = f"Highest level still acceptable: can't be said, {first.level.name} is over the limit."
+        others = f" ({', '.join(passing)} would pass alone, but no level is skipped.)" if passing else ""
+        return said + others
+    if highest == levels[-1].level:
+        tried = "the only one tried" if len(levels) == 1 else "the highest one tried"
+        return f"Highest level still acceptable: {highest.name}, {tried}."
+    said = f"Highest level still acceptable: {highest.name}."
+    skipped = passing[[own.level for own in levels].index(highest) + 1 :]
+    return f"{said} ({', '.join(skipped)} would pass alone, but no level is skipped.)" if skipped else said
+
+
+def say_order(levels: Sequence[LevelRisk]) -> str:
+    """Return where the share lost falls from a level to the next; empty where it never does."""
+    known = [own for own in levels if own.share is not None]
+    for lower, higher in pairwise(known):
+        if (higher.share or 0) < (lower.share or 0):
+            return (
+                f"Losses don't rise steadily: {lower.lost} of {lower.followed} at {lower.level.name},"
+                f" {higher.lost} of {higher.followed} at {higher.level.name}."
+            )
+    return ""
+
+
+def say_trend(trend: Trend) -> str:
+    """Return whether losses rise with the level."""
+    if trend.p is None:
+        return f"Trend over levels: no p-value, {trend.why_not}."
+    p = "p < 0.001" if trend.p < 0.001 else f"p = {trend.p:.2g}"
+    drawn = "" if trend.seed is None else f", {DRAWN:,} draws with seed {trend.seed}"
+    how = f"{p}; Cochran-Armitage, levels exchanged between the {trend.exchanged} of each heat run{drawn}"
+    if trend.p > _CLEAR:
+        return f"Whether losses change with the level can't be told yet ({how})."
+    way = "rise" if (trend.z or 0) > 0 else "fall"
+    return f"Losses {way} with the level ({how})."
+
+
+def say_dose(dose: Dose, levels: Sequence[LevelRisk], rule: Rule) -> str:
+    """Return the level at which the accepted risk is reached."""
+    if dose.pct is None:
+        return f"No dose estimate: {dose.why_not}."
+    tried = [own.level.pct for own in levels if own.followed]
+    low = f"{max(0.0, dose.low_pct or 0.0):.1f}"
+    high = "no upper end" if dose.high_pct is None else f"{max(0.0, dose.high_pct):.1f} %"
+    where = f"at {dose.pct:.1f} %"
+    if dose.pct > tried[-1]:
+        where = f"beyond {tried[-1]:g} %, the highest level tried (about {dose.pct:.1f} %)"
+    elif dose.pct < tried[0]:
+        where = f"already below {tried[0]:g} %, the lowest level tried"
+    return (
+        f"A curve through all levels reaches {100 * rule.accepted:g} % lost {where}; 90 % interval {low} to"
+        f" {high}."
+    )
+
+
+def say_not_followed(*, running: int, gone: int, suspects: int, front_only: int) -> tuple[str, ...]:
+    """Return what the limits leave out, a sentence each.
+
+    Parameters
+    ----------
+    running, gone : int
+        Bags not at the horizon yet, and bags that left before it for another reason.
+    suspects : int
+        Bags with a suspect patch that would be lost at worst.
+    front_only : int
+        Bags followed to the horizon of which nobody has looked at the other sides.
+    """
+    lines = []
+    if running:
+        lines.append(
+            f"{bags_in_words(running)} not at the horizon yet: clean so far is not clean, so they enter no"
+            " limit. Lost ones enter at once: shares are too high until all are there."
+        )
+    if gone:
+        lines.append(
+            f"{bags_in_words(gone)} left before the horizon for another reason: they enter no limit."
+        )
+    if suspects:
+        lines.append(
+            f"{bags_in_words(suspects)} with suspect patches that nobody has called harmless or contaminated:"
+            " 'at worst' counts them as lost."
+        )
+    if front_only:
+        lines.append(
+            f"{bags_in_words(front_only)} at the horizon of which only the front was seen: a loss at the back"
+            " would be missed. Look all round, and record it."
+        )
+    return tuple(lines)
+
+
+def say_sources(sources: Sequence[LossSource]) -> tuple[str, ...]:
+    """Return the sources that losses gather in."""
+    said = []
+    for own in sources:
+        if own.expected is None or own.lost < _FEWEST_LOSSES or own.lost < _TIMES_EXPECTED * own.expected:
+            continue
+        said.append(
+            f"{own.lost} of the {own.followed} bags of {own.kind} {own.name} were lost; by strain and level"
+            f" {own.expected:.1f} were to be expected."
+        )
+    return tuple(said)

@@ -1,0 +1,99 @@
+"""`colscan compare`: sentences and tables for eyes, rows for programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hornbeam import write_trial
+from simulate import Design, simulate
+
+from colscan.app.cli.compare import COLUMNS
+from colscan.app.cli.main import main
+from colscan.trial.model import Strain
+from colscan.trial.writing import format_plan
+
+
+@pytest.fixture(scope="module")
+def simulated(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A trial of 3 levels in two strains that has ended."""
+    strains = ("PO-3", "PE-1")
+    made = simulate(
+        Design(levels=(0.0, 4.0, 8.0), rate_ratios=(1.0, 1.2, 1.4), risks=(0.0, 0.1, 0.2), strains=strains), 4
+    )
+    trial = replace(made.trial, strains=tuple(Strain(code=code) for code in strains))
+    folder = write_trial(tmp_path_factory.mktemp("simulated") / "beech", trial, made.ledger)
+    (folder / "trial.toml").write_text(format_plan(trial, example=False), encoding="utf-8")
+    return folder
+
+
+def test_the_answer_comes_first(simulated: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Sentences, what became of the bags, the comparisons, then the method; all within 110 columns."""
+    assert main(["compare", str(simulated)]) == 0
+    said = capsys.readouterr()
+    assert said.out.startswith("- By day 24, of 16 bags spawned without supplement:")
+    parts = said.out.split("\n\n")
+    assert len(parts) == 4
+    assert "Over all strains, bran 8 % was half-colonized" in parts[0].replace("\n  ", " ")
+    assert "full by day" in " ".join(parts[1].split()[:40])
+    assert "times as fast" in parts[2]
+    assert "seed 20260302" in parts[3].replace("\n", " ")
+    assert max(map(len, said.out.splitlines())) <= 110
+    assert said.err == ""
+
+
+def test_twice_the_same(simulated: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing drawn changes from run to run."""
+    outputs = []
+    for _ in range(2):
+        assert main(["compare", str(simulated), "--format", "csv"]) == 0
+        outputs.append(capsys.readouterr().out)
+    assert outputs[0] == outputs[1]
+
+
+def test_rows_for_programs(simulated: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """CSV and JSON have the same rows of the same columns; infinite ends are empty; counts add up."""
+    assert main(["compare", str(simulated), "--format", "csv"]) == 0
+    rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    assert tuple(rows[0]) == COLUMNS
+    assert [row["row"] for row in rows if row["row"] in ("level", "trend")] == ["level", "level", "trend"] * 3
+    assert "inf" not in {value for row in rows for value in row.values()}
+    for row in (row for row in rows if row["row"] == "day"):
+        assert sum(int(row[name]) for name in ("full", "lost", "running", "gone")) == int(row["bags"])
+    contrast = next(row for row in rows if row["row"] == "level")
+    assert (contrast["interim"], contrast["bags"], contrast["heat_runs"]) == ("no", "32", "2")
+    assert float(contrast["p"]) <= float(contrast["p_holm"]) <= 1
+    assert main(["compare", str(simulated), "--format", "json"]) == 0
+    records = json.loads(capsys.readouterr().out)["rows"]
+    assert len(records) == len(rows)
+    assert set(records[0]) == set(COLUMNS)
+
+
+def test_control_and_milestone(simulated: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The words of the options reach the answer."""
+    assert main(["compare", str(simulated), "--control", "bran 4 %", "--milestone", "full"]) == 0
+    assert "Held against bran 4 %, to full" in capsys.readouterr().out
+
+
+def test_a_control_that_there_is_not(simulated: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 2, naming those there are."""
+    assert main(["compare", str(simulated), "--control", "oats 4 %"]) == 2
+    assert "none, bran 4 %, bran 8 %" in capsys.readouterr().err
+
+
+def test_before_the_first_photo(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 6: nothing to compare, and what to do."""
+    assert main(["compare", str(trial)]) == 6
+    assert "colscan scan" in capsys.readouterr().err
+
+
+def test_the_demo_has_too_few_bags(scanned: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One bag of each: an answer, no error, and no p."""
+    assert main(["compare", str(scanned)]) == 0
+    said = capsys.readouterr().out
+    assert "too few bags" in said
+    assert "p =" not in said
