@@ -213,6 +213,19 @@ def test_what_the_bags_can_show(here, capsys):
     assert re.search(r"here, a level +8 +0 +2 +0\.0 +92\.3", out)
 
 
+def test_too_few_heat_runs_for_any_number_of_bags(here, capsys):
+    """Bags of two runs are never worth 20 independent ones, and 5 % needs 59: more runs, and it is said."""
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    toml = here / "rack" / "trial.toml"
+    toml.write_text(toml.read_text().replace("contamination_risk = 0.2", "contamination_risk = 0.05"))
+    capsys.readouterr()
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    out, err = capsys.readouterr()
+    assert "No number of bags in 2 heat runs shows it: plan more heat runs." in err
+    assert "needed" not in out
+    assert "none is enough" in out
+
+
 def test_three_of_each_can_find_nothing(here, capsys):
     """Three bags of one strain at each level: the smallest p is 0.1, and it is said before the work."""
     few = ["--strain", "PO-3", "--level", "0", "--level", "8", "--replicates", "3"]

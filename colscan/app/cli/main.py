@@ -31,7 +31,7 @@ COMMANDS = {
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw the colonization curves.",
-    "risk": "Say what each level may lose, and the highest level still acceptable.",
+    "risk": "Say what each level may lose, and the highest acceptable one.",
     "compare": "Say which treatment is sooner, and whether it can be chance.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",

@@ -14,6 +14,7 @@ from colscan.app.cli.options import (
     screen_of_stdout,
     trial_dir_argument,
 )
+from colscan.errors import TrialError
 
 if TYPE_CHECKING:
     from colscan.growth.risk import LevelRisk, LossSource, RiskReport, SeriesRisk
@@ -44,7 +45,7 @@ COLUMNS = (
 )  # fmt: skip
 @format_option
 def risk(trial_dir: Path, more: tuple[Path, ...], accept: float | None, output_format: str) -> None:
-    """Say what each level may lose, and the highest level still acceptable.
+    """Say what each level may lose, and the highest acceptable one.
 
     Counted are bags called contaminated, against bags followed to the
     horizon: clean so far is not clean. 'At most' is the share that may truly
@@ -62,7 +63,11 @@ def risk(trial_dir: Path, more: tuple[Path, ...], accept: float | None, output_f
     from colscan.present import render_rows
     from colscan.trial import load_trial
 
-    trials = [(load_trial(folder), read_ledger(folder)) for folder in (trial_dir, *more)]
+    folders = (trial_dir, *more)
+    if len({folder.resolve() for folder in folders}) < len(folders):
+        msg = "a trial is given twice: its bags would count twice"
+        raise TrialError(msg, "Name each trial's folder once.")
+    trials = [(load_trial(folder), read_ledger(folder)) for folder in folders]
     accepted = None if accept is None else accept / 100
     report = assess_risk(trials, now=datetime.now(UTC), accepted=accepted)
     if output_format == "table":
@@ -95,7 +100,10 @@ def _print_tables(report: RiskReport) -> None:
 
 def _wrap(line: str) -> str:
     width = screen_of_stdout().width
-    return click.wrap_text(line, width=width, initial_indent="  ", subsequent_indent="    ")
+    # A number and its % stay on one line.
+    together = line.replace(" %", "\N{NO-BREAK SPACE}%")
+    wrapped = click.wrap_text(together, width=width, initial_indent="  ", subsequent_indent="    ")
+    return wrapped.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _say_columns(report: RiskReport) -> str:

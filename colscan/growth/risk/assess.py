@@ -22,6 +22,7 @@ from colscan.growth.risk.limits import (
 )
 from colscan.growth.risk.model import Level, LevelRisk, RiskReport, SeriesRisk
 from colscan.growth.risk.sentences import (
+    say_at_worst,
     say_dose,
     say_highest,
     say_level,
@@ -84,7 +85,7 @@ def assess_risk(
     return RiskReport(
         trials=names,
         accepted=accept,
-        horizon=_HORIZONS.get(str(horizon), f"day {horizon}"),
+        horizon=_HORIZONS[horizon] if isinstance(horizon, str) else f"day {horizon:g}",
         interim=interim,
         correlation=rule.correlation,
         correlation_estimate=estimate,
@@ -162,8 +163,12 @@ def _one_series(
     said = (
         *(say_level(own, rule) for own in levels),
         say_highest(levels, highest, rule),
-        *(line for line in (say_order(levels), _say_mixture(by_level)) if line),
-        *((say_trend(trend), say_dose(dose, levels, rule)) if len(levels) > 1 else ()),
+        *(
+            line
+            for line in (say_at_worst(levels, highest, rule), say_order(levels), _say_mixture(by_level))
+            if line
+        ),
+        *((say_trend(trend), say_dose(dose, levels, rule)) if _comparing(levels) else ()),
     )
     return SeriesRisk(
         strain=strain,
@@ -176,6 +181,11 @@ def _one_series(
         dose=dose,
         sentences=said,
     )
+
+
+def _comparing(levels: Sequence[LevelRisk]) -> bool:
+    """Whether there are several levels, and bags at the horizon to say something of them."""
+    return len(levels) > 1 and any(own.followed for own in levels)
 
 
 def _say_mixture(by_level: Mapping[Level, Sequence[FollowedBag]]) -> str:
@@ -222,6 +232,9 @@ def _notes(bags: Sequence[FollowedBag], trials: Sequence[TrialWithLedger], inter
             suspects=sum(own.at_worst is Fate.LOST and own.fate is not Fate.LOST for own in bags),
             front_only=sum(own.fate is Fate.CLEAN and not own.looked_round for own in bags),
         ),
-        *((f"Not every bag has a heat run: bags of one {clusters} share their luck.",) * (clusters != RUN)),
+        *(
+            (f"Not every bag has a heat run: those of one {clusters} are taken to share their luck.",)
+            * (clusters != RUN)
+        ),
         *(line for trial, _ in trials for line in find_confounded(trial.bags)),
     )

@@ -118,7 +118,7 @@ def _sizes(bags: Iterable[FollowedBag]) -> list[int]:
 
 
 def worth_of_one(bags: Iterable[FollowedBag], correlation: float) -> float:
-    """Return how many independent bags each followed one is worth, in (0, 1], when all levels are taken together."""
+    """Return how many independent bags each followed one is worth, in (0, 1], over all levels together."""
     sizes = _sizes(own for own in bags if own.followed)
     return effective_bags(sizes, correlation) / sum(sizes) if sizes else 1.0
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from colscan.growth.risk.limits import Rule
 from colscan.growth.risk.model import Dose, Level, LevelRisk, LossSource, Trend
@@ -30,45 +30,63 @@ def bags_in_words(count: int) -> str:
 
 def say_level(own: LevelRisk, rule: Rule) -> str:
     """Return what the bags of a level show, against the accepted risk."""
-    if own.limit is None:
+    coming = f" ({own.running} on the way)" if own.running else ""
+    if own.limit is None or own.low is None or own.share is None:
         need = f"; {own.more} without a loss would be enough to say" if own.more else ""
-        return f"{own.level.name}: none of {bags_in_words(own.spawned)} is at the horizon yet{need}."
+        return f"{own.level.name}: 0 of {bags_in_words(own.spawned)} at the horizon yet{need}."
     said = f"{own.level.name}: {own.lost} of {bags_in_words(own.followed)} lost"
-    high = f"the true share may be as high as {pct(own.limit)}"
     accepted = f"your limit of {100 * rule.accepted:g} %"
+    high = pct(own.limit)
     if own.suspects and own.limit_at_worst is not None:
         high = f"{high} ({pct(own.limit_at_worst)} if the suspects are losses, too)"
-    if own.share is not None and own.share > rule.accepted:
-        return f"{said}, more than {accepted}; {high}."
+    if own.low > rule.accepted:
+        return f"{said}; the true share is at least {pct(own.low)}, over {accepted}, and up to {high}."
+    if own.share > rule.accepted:
+        return f"{said}, more than {accepted}; the true share may be anything from {pct(own.low)} to {high}."
+    said = f"{said}; the true share may be as high as {high}"
     if own.acceptable:
-        return f"{said}; {high}, within {accepted}."
+        return f"{said}, within {accepted}."
     if own.more is None:
-        return f"{said}; {high}, over {accepted}."
+        return f"{said}, over {accepted}."
     return (
-        f"{said}; {high}, over {accepted}: not enough bags to say, {own.more} more without a loss would do."
+        f"{said}, over {accepted}: not enough bags to say, {own.more} more without a loss would do{coming}."
     )
 
 
 def say_highest(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) -> str:
     """Return the highest level still acceptable, or why none can be named."""
-    first = levels[0]
-    passing = [own.level.name for own in levels if own.acceptable]
+    place = -1 if highest is None else [own.level for own in levels].index(highest)
+    alone = ", ".join(own.level.name for own in levels[place + 1 :] if own.acceptable)
+    skipped = f" ({alone} would pass alone, but no level is skipped.)" if alone else ""
     if highest is None:
-        if first.share is not None and first.share > rule.accepted:
-            said = f"No level is acceptable: {first.level.name}, the lowest, is over the limit."
-        elif first.more is not None:
-            said = f"Highest level still acceptable: not enough bags to say, {first.more} more at"
-            said = f"{said} {first.level.name} without a loss would do."
-        else:
-            said = f"Highest level still acceptable: can't be said, {first.level.name} is over the limit."
-        others = f" ({', '.join(passing)} would pass alone, but no level is skipped.)" if passing else ""
-        return said + others
-    if highest == levels[-1].level:
+        return f"{_say_none(levels[0], rule)}{skipped}"
+    if place == len(levels) - 1:
         tried = "the only one tried" if len(levels) == 1 else "the highest one tried"
         return f"Highest level still acceptable: {highest.name}, {tried}."
-    said = f"Highest level still acceptable: {highest.name}."
-    skipped = passing[[own.level for own in levels].index(highest) + 1 :]
-    return f"{said} ({', '.join(skipped)} would pass alone, but no level is skipped.)" if skipped else said
+    return f"Highest level still acceptable: {highest.name}.{skipped}"
+
+
+def _say_none(first: LevelRisk, rule: Rule) -> str:
+    if first.low is not None and first.low > rule.accepted:
+        return (
+            f"No level is acceptable: at the lowest, {first.level.name}, {pct(first.low)} or more are lost."
+        )
+    if first.more is None:
+        return (
+            f"Highest level still acceptable: can't be said, {first.level.name} has too many losses for that."
+        )
+    need = f"{first.more} more of {first.level.name} without a loss would do"
+    return f"Highest level still acceptable: not enough bags to say, {need}."
+
+
+def say_at_worst(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) -> str:
+    """Return what would be left of the highest level if the suspects were losses, too; empty if all of it."""
+    within = list(takewhile(lambda own: (own.limit_at_worst or 1.0) <= rule.accepted, levels))
+    worst = within[-1].level if within else None
+    if highest is None or (worst is not None and worst.pct >= highest.pct):
+        return ""
+    left = "none could be named" if worst is None else f"it would be {worst.name}"
+    return f"Review the suspects: if they were losses, too, {left}."
 
 
 def say_order(levels: Sequence[LevelRisk]) -> str:
@@ -101,17 +119,15 @@ def say_dose(dose: Dose, levels: Sequence[LevelRisk], rule: Rule) -> str:
     if dose.pct is None:
         return f"No dose estimate: {dose.why_not}."
     tried = [own.level.pct for own in levels if own.followed]
-    low = f"{max(0.0, dose.low_pct or 0.0):.1f}"
-    high = "no upper end" if dose.high_pct is None else f"{max(0.0, dose.high_pct):.1f} %"
+    low = f"from {max(0.0, dose.low_pct or 0.0):.1f}"
+    high = "% on, with no upper end" if dose.high_pct is None else f"to {max(0.0, dose.high_pct):.1f} %"
     where = f"at {dose.pct:.1f} %"
     if dose.pct > tried[-1]:
         where = f"beyond {tried[-1]:g} %, the highest level tried (about {dose.pct:.1f} %)"
     elif dose.pct < tried[0]:
         where = f"already below {tried[0]:g} %, the lowest level tried"
-    return (
-        f"A curve through all levels reaches {100 * rule.accepted:g} % lost {where}; 90 % interval {low} to"
-        f" {high}."
-    )
+    curve = f"A curve through all levels reaches {100 * rule.accepted:g} % lost {where}"
+    return f"{curve}; 90 % interval {low} {high}."
 
 
 def say_not_followed(*, running: int, gone: int, suspects: int, front_only: int) -> tuple[str, ...]:

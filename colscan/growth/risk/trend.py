@@ -20,8 +20,9 @@ _MOST_EXCHANGES = 20_000
 _ALPHA = 0.05
 # From so many bags on, a correlation of 0.1 within a batch gives its losses 1.3 times the variance.
 _LARGE_BATCH = 4
-# Sums that differ by rounding only are the same.
-_DIGITS = 9
+# Sums that differ by rounding only are the same; levels are told apart to a millionth of a percent.
+_DIGITS, _SAME = 9, 1e-7
+_UNITS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +81,7 @@ def _why_not(strata: Sequence[Stratum]) -> str:
     if lost in (0, bags):
         return "every bag was lost" if lost else "no bag was lost"
     if all(len(stratum.pcts) < 2 for stratum in strata):
-        return "level and heat run can't be told apart: each run holds one level"
+        return "level and heat run can't be told apart: the bags followed of each run are of one level"
     return "no heat run with several levels lost some of its bags and kept others"
 
 
@@ -115,10 +116,10 @@ def exact_p(strata: Sequence[Stratum]) -> tuple[float, float]:
         Each with its levels.
     """
     sums, chances = reduce(_add, map(_exact_sums, strata))
-    seen = round(sum(map(_score, strata)), _DIGITS)
+    seen = sum(map(_score, strata))
     mean = float((sums * chances).sum())
-    apart = np.abs(sums - mean) >= abs(seen - mean) - 10.0**-_DIGITS * 100
-    return float(chances[sums >= seen].sum()), min(1.0, float(chances[apart].sum()))
+    apart = np.abs(sums - mean) >= abs(seen - mean) - _SAME
+    return float(chances[sums >= seen - _SAME].sum()), min(1.0, float(chances[apart].sum()))
 
 
 Sums = tuple[NDArray[np.float64], NDArray[np.float64]]
@@ -130,18 +131,22 @@ def _score(stratum: Stratum) -> float:
 
 def _exact_sums(stratum: Stratum) -> Sums:
     """Every sum of level x losses, and its chance when the lost bags are drawn from all."""
-    reached: dict[tuple[int, float], int] = {(0, 0.0): 1}
-    total = sum(stratum.lost)
-    for pct, bags in zip(stratum.pcts, stratum.bags, strict=True):
-        following: dict[tuple[int, float], int] = {}
-        for (lost, score), ways in reached.items():
-            for own in range(min(bags, total - lost) + 1):
-                key = lost + own, round(score + own * pct, _DIGITS)
-                following[key] = following.get(key, 0) + ways * comb(bags, own)
+    left, rest = sum(stratum.lost), sum(stratum.bags)
+    # Ways by the bags still to be drawn and the sum so far; whole numbers, so that equal sums are the same.
+    reached: dict[int, dict[int, int]] = {left: {0: 1}}
+    for bags, pct in sorted(zip(stratum.bags, stratum.pcts, strict=True)):
+        rest -= bags
+        score, chosen = round(pct * _UNITS), [comb(bags, own) for own in range(min(bags, left) + 1)]
+        following: dict[int, dict[int, int]] = {}
+        for to_draw, sums in reached.items():
+            for own in range(max(0, to_draw - rest), min(bags, to_draw) + 1):
+                drawn = following.setdefault(to_draw - own, {})
+                for so_far, ways in sums.items():
+                    key = so_far + own * score
+                    drawn[key] = drawn.get(key, 0) + ways * chosen[own]
         reached = following
-    ended = {score: ways for (lost, score), ways in reached.items() if lost == total}
-    every = sum(ended.values())
-    return np.array([*ended]), np.array([ways / every for ways in ended.values()])
+    every = sum(reached[0].values())
+    return np.array([*reached[0]]) / _UNITS, np.array([ways / every for ways in reached[0].values()])
 
 
 def _add(one: Sums, other: Sums) -> Sums:
@@ -176,7 +181,7 @@ def p_of_batches(strata: Sequence[Stratum]) -> float:
     seen = sum(
         float((np.array(stratum.pcts) * own).sum()) for stratum, own in zip(strata, excess, strict=True)
     )
-    edge = abs(seen) - 10.0**-_DIGITS * 100
+    edge = abs(seen) - _SAME
     if _ways(strata) <= _MOST_EXCHANGES:
         each = [
             np.array([np.dot(order, own) for order in permutations(stratum.pcts)])
