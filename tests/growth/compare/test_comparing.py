@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from compare_holds import RATIO
+from compare_holds import find_once as find_effects
 from compare_null import find_once
 from hornbeam import at_day, event, make_bag, make_trial, score, suspect, verdict
 from simulate import Design, Simulated, simulate
@@ -125,6 +127,17 @@ def test_lost_bags_stand_in_the_headline() -> None:
     assert found.contrasts[0].bags == 16
 
 
+def test_patches_that_nobody_has_called() -> None:
+    """They lose no bag here, and it is said of how many that holds."""
+    trial, ledger = _trial(0.0, 8.0)
+    rows = tuple(suspect(f"L8-{i}", 5.0) for i in range(3))
+    calls = (verdict("L8-0", 8.0, "contaminated", patch="p1"), verdict("L8-1", 8.0, "unsure", patch="p1"))
+    found = _compare(trial, replace(ledger, suspects=rows, verdicts=calls))
+    assert found.unreviewed == 2
+    assert any(sentence.startswith("2 bags carry suspect patches") for sentence in found.sentences)
+    assert _compare(trial, ledger).unreviewed == 0
+
+
 def test_too_few_bags_say_how_clear_they_could_be() -> None:
     """3 against 3: 20 ways, so no p under 0.1."""
     found = _compare(*_trial(0.0, 8.0, bags=3, run=lambda i, level: "H1"))
@@ -231,6 +244,12 @@ def test_under_the_null_tests_keep_their_level() -> None:
     assert sum(one.pair <= 0.05 for one in found) <= 10
     assert sum(one.trend <= 0.05 for one in found) <= 10
     assert sum(one.any_holm <= 0.05 for one in found) <= 10
+
+
+def test_intervals_hold_the_true_ratio() -> None:
+    """A quick part of that bench: of 40 intervals at 90 % fewer than 31 hold once in 100 times."""
+    ratios = [one.ratio for one in map(find_effects, range(40))]
+    assert sum(ratio is not None and ratio.low <= RATIO <= ratio.high for ratio in ratios) >= 31
 
 
 def test_the_same_twice() -> None:
