@@ -51,8 +51,8 @@ def draw(number: int) -> Simulated:
 def find_once(number: int) -> Found:
     """Return the effects of one trial."""
     made = draw(number)
-    case, why = find_case(QUESTION, outcomes_of(made.trial, made.ledger))
-    assert case is not None, why
+    case, coinciding = find_case(QUESTION, outcomes_of(made.trial, made.ledger))
+    assert case is not None, coinciding
     rates = rates_of(fit_bags(made.trial, made.ledger))
     with_rates = case.only(rates)
     half_days = {pct: [t.half_days for t in made.truths if t.bag.supplement_pct == pct] for pct in LEVELS}

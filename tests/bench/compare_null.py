@@ -59,8 +59,8 @@ def draw(number: int, strains: int, risks: tuple[float, ...]) -> Simulated:
 
 def case_of(question: Question, outcomes: tuple[Outcome, ...]) -> Case:
     """The bags that carry a question; here there always are some."""
-    case, why = find_case(question, outcomes)
-    assert case is not None, why
+    case, coinciding = find_case(question, outcomes)
+    assert case is not None, coinciding
     return case
 
 

@@ -84,10 +84,7 @@ def _show(found: Comparison, screen: Screen) -> str:
     """The answer in sentences, then the numbers."""
     from colscan.present import render_rows
 
-    said = [
-        textwrap.fill(line, screen.width, initial_indent="- ", subsequent_indent="  ")
-        for line in found.sentences
-    ]
+    said = [_wrap(line, screen.width) for line in found.sentences]
     parts = ["\n".join(said) + "\n"]
     times = render_rows(TIMES_SCREEN, _time_rows(found), "table", screen=screen)
     day = max(count.day for count in found.days)
@@ -99,6 +96,15 @@ def _show(found: Comparison, screen: Screen) -> str:
         parts.append(_show_contrasts(found, screen))
     parts.append(textwrap.fill(found.method, screen.width) + "\n")
     return "\n".join(parts)
+
+
+def _wrap(line: str, width: int) -> str:
+    # A number and its % stay on one line.
+    together = line.replace(" %", "\N{NO-BREAK SPACE}%")
+    wrapped = textwrap.fill(
+        together, width, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False
+    )
+    return wrapped.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _time_rows(found: Comparison) -> list[list[Cell]]:

@@ -95,7 +95,7 @@ class Case:
 
 
 def find_case(question: Question, outcomes: Sequence[Outcome]) -> tuple[Case | None, str]:
-    """Return the bags that carry a question, or None and why nothing tells the levels apart.
+    """Return the bags that carry a question, or None and what coincides with the levels.
 
     Parameters
     ----------
@@ -106,10 +106,10 @@ def find_case(question: Question, outcomes: Sequence[Outcome]) -> tuple[Case | N
     """
     own, coinciding = _untangle(question, outcomes)
     if not own:
-        return None, _say_coinciding(coinciding)
+        return None, coinciding
     labels = [question.levels.index(outcome.bag.treatment) for outcome in own]
     blocks = choose_blocks([outcome.bag for outcome in own], labels)
-    return (None, _say_coinciding("heat run")) if blocks is None else (_make_case(question, own, blocks), "")
+    return (None, "heat run") if blocks is None else (_make_case(question, own, blocks), "")
 
 
 def _untangle(question: Question, outcomes: Sequence[Outcome]) -> tuple[list[Outcome], str]:
@@ -125,10 +125,6 @@ def _untangle(question: Question, outcomes: Sequence[Outcome]) -> tuple[list[Out
         coinciding = same or coinciding
         kept += [] if same else own
     return kept, coinciding
-
-
-def _say_coinciding(what: str) -> str:
-    return f"Can't be told apart: level and {what} coincide, so a difference may be the {what}'s."
 
 
 def _make_case(question: Question, own: Sequence[Outcome], blocks: Blocks) -> Case:

@@ -17,7 +17,7 @@ from colscan.growth.compare.model import ALL_STRAINS, Comparison, Contrast, DayC
 from colscan.growth.compare.sentences import describe_method, say_comparison
 from colscan.growth.compare.times import count_heat_runs, days_of, times_at
 from colscan.growth.curve import BagFit
-from colscan.growth.outcomes import Milestone, Outcome, Span, outcomes_of
+from colscan.growth.outcomes import LOST_AT_WORST, Milestone, Outcome, Span, outcomes_of
 from colscan.growth.warmth import degree_days
 from colscan.ledger import Ledger
 from colscan.trial import find_confounded
@@ -87,8 +87,13 @@ def compare(
         not_told_apart=find_confounded(trial.bags),
         sentences=(),
         method=describe_method(contrasts),
+        unreviewed=_count_lost(outcomes_of(trial, ledger, lost_calls=LOST_AT_WORST)) - _count_lost(outcomes),
     )
     return dataclasses.replace(result, sentences=say_comparison(result, trial))
+
+
+def _count_lost(outcomes: Sequence[Outcome]) -> int:
+    return sum(outcome.lost is not None for outcome in outcomes)
 
 
 def _untested(contrast: Contrast) -> Contrast:

@@ -64,9 +64,11 @@ def hold_against(question: Question, outcomes: Sequence[Outcome], measured: Meas
     measured : Measured
         What is known of them.
     """
-    case, why = find_case(question, outcomes)
+    case, coinciding = find_case(question, outcomes)
     if case is None:
-        return _silent(question, outcomes, measured.milestone, why=why)
+        why = f"Can't be told apart: level and {coinciding} coincide, a difference may be the {coinciding}'s."
+        silent = _silent(question, outcomes, measured.milestone, why=why)
+        return dataclasses.replace(silent, coinciding=coinciding)
     test, why = judge_order(case, measured.milestone)
     rate_case = case.only(measured.rates) if _are_rates_known(case, measured.rates) else None
     return dataclasses.replace(

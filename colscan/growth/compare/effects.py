@@ -81,7 +81,8 @@ def invert(
 ) -> Estimate | None:
     """Return the shift per dose that leaves no difference, with its interval; None when every shift does.
 
-    The statistic is the sum of dose times score, of which tails are averaged over the draws.
+    The statistic is the sum of dose times score. Its mean over the draws is held against what exchanged
+    labels give in all draws: the true times scatter as the drawn ones do, and their mean doesn't.
 
     Parameters
     ----------
@@ -103,7 +104,7 @@ def invert(
 
     def tails(shift: float) -> tuple[float, float]:
         scores = score_at(shift)
-        return one_sided_ps(dealt @ scores.T, scores @ doses)
+        return one_sided_ps(dealt @ scores.T, float((scores @ doses).mean()))
 
     if statistic(-widest) >= 0 or statistic(widest) <= 0:
         return None

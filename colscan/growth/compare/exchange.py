@@ -151,16 +151,8 @@ def two_sided_p(statistics: Floats, own: float) -> float:
     return float((np.abs(statistics) >= abs(own) - _ROUNDING).mean())
 
 
-def one_sided_ps(statistics: Floats, own: Floats) -> tuple[float, float]:
-    """Return the shares of labellings with a statistic as low as the true one's, and as high.
-
-    Parameters
-    ----------
-    statistics : ndarray, shape (M,) or (M, D)
-        Of each labelling, for each of several draws.
-    own : ndarray, shape () or (D,)
-        Of the true one.
-    """
+def one_sided_ps(statistics: Floats, own: float) -> tuple[float, float]:
+    """Return the shares of labellings with a statistic as low as the true one's, and as high."""
     return float((statistics <= own + _ROUNDING).mean()), float((statistics >= own - _ROUNDING).mean())
 
 

@@ -144,6 +144,9 @@ class Contrast:
         Of the times.
     why_no_test : str
         A sentence where there is none: interim, can't be told apart, too few bags.
+    coinciding : str or None
+        What nothing tells apart from the level: `heat run`, `tier`, `spawn lot`, `strain`; there is no effect
+        then.
     """
 
     kind: Literal["level", "trend"]
@@ -160,6 +163,7 @@ class Contrast:
     rate_bags: int
     test: PermutationTest | None
     why_no_test: str
+    coinciding: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,6 +194,8 @@ class Comparison:
         The answer in words, the most important first.
     method : str
         How it was worked out, in a sentence or two that can be cited.
+    unreviewed : int
+        Bags with a suspect patch that nobody has called harmless or contaminated; here they count as sound.
     """
 
     trial: str
@@ -204,3 +210,4 @@ class Comparison:
     not_told_apart: tuple[str, ...]
     sentences: tuple[str, ...]
     method: str
+    unreviewed: int = 0

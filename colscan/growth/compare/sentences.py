@@ -28,11 +28,13 @@ def say_comparison(found: Comparison, trial: Trial) -> tuple[str, ...]:
     broadest = found.times[0].scope
     said = [_say_interim(trial)] if found.interim else []
     said += [_say_day(count) for count in headline(found.days, broadest)]
+    if found.unreviewed:
+        said.append(_say_unreviewed(found.unreviewed))
     if not found.contrasts:
         said.append(f"There is one treatment only ({found.control}): nothing to hold it against.")
     scopes = dict.fromkeys(contrast.scope for contrast in found.contrasts)
     by_scope = {scope: [c for c in found.contrasts if c.scope == scope] for scope in scopes}
-    mute = [name for name, own in by_scope.items() if name != broadest and not any(map(_is_bounded, own))]
+    mute = [name for name, own in by_scope.items() if name != broadest and not any(map(_tells, own))]
     for contrast in found.contrasts:
         if contrast.scope not in mute:
             whole = contrast.scope == broadest
@@ -56,12 +58,22 @@ def _say_day(count: DayCount) -> str:
     return f"By day {count.day:.0f}, of {_plural(count.bags, 'bag')} spawned {name}: {', '.join(parts)}."
 
 
+def _say_unreviewed(bags: int) -> str:
+    who = "1 bag carries a suspect patch" if bags == 1 else f"{bags} bags carry suspect patches"
+    return f"{who} that nobody has called harmless or contaminated: here they count as not lost."
+
+
 def _share(count: int, bags: int) -> str:
     return f"{100 * count / bags:.0f} %"
 
 
+def _tells(contrast: Contrast) -> bool:
+    """Whether there is more to say of it than that its bags are too few."""
+    return contrast.coinciding is not None or _is_bounded(contrast)
+
+
 def _is_bounded(contrast: Contrast) -> bool:
-    """Whether there is anything to say of it: an effect that the data bound at one end at least."""
+    """Whether the data bound an effect at one end at least."""
     effects = (contrast.days_sooner, contrast.rate_ratio)
     return any(e is not None and (math.isfinite(e.high) or 0 < abs(e.low) < math.inf) for e in effects)
 

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from colscan.growth.curve.shapes import Curve
+from colscan.growth.curve.shapes import Curve, Shape
 from colscan.growth.model import FloatSeries
 from colscan.trial.model import Bag
 
@@ -131,3 +131,8 @@ class BagFit:
     outliers: tuple[OutlierPhoto, ...] = ()
     trend: Trend | None = None
     why_not: str = ""
+
+    @property
+    def shape(self) -> Shape | None:
+        """The model's shape, None without one."""
+        return None if self.model is None else self.model.shape

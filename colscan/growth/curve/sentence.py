@@ -44,7 +44,7 @@ def _on_day(what: str, day: Estimate | None, fit: BagFit) -> str:
 
 def _rate(fit: BagFit) -> str:
     rate = fit.rate_per_day
-    if rate is None or fit.model is None:
+    if rate is None:
         return ""
     ends = f"{100 * rate.low:.0f} to {100 * rate.high:.0f}"
-    return f"greatest rate {100 * rate.value:.0f} points a day ({ends}; {fit.model.shape} model)"
+    return f"greatest rate {100 * rate.value:.0f} points a day ({ends}; {fit.shape} model)"

@@ -127,6 +127,17 @@ def test_lost_bags_stand_in_the_headline() -> None:
     assert found.contrasts[0].bags == 16
 
 
+def test_patches_that_nobody_has_called() -> None:
+    """They lose no bag here, and it is said of how many that holds."""
+    trial, ledger = _trial(0.0, 8.0)
+    rows = tuple(suspect(f"L8-{i}", 5.0) for i in range(3))
+    calls = (verdict("L8-0", 8.0, "contaminated", patch="p1"), verdict("L8-1", 8.0, "unsure", patch="p1"))
+    found = _compare(trial, replace(ledger, suspects=rows, verdicts=calls))
+    assert found.unreviewed == 2
+    assert any(sentence.startswith("2 bags carry suspect patches") for sentence in found.sentences)
+    assert _compare(trial, ledger).unreviewed == 0
+
+
 def test_too_few_bags_say_how_clear_they_could_be() -> None:
     """3 against 3: 20 ways, so no p under 0.1."""
     found = _compare(*_trial(0.0, 8.0, bags=3, run=lambda i, level: "H1"))

@@ -41,8 +41,7 @@ def test_a_bag_that_grows_as_a_model_says() -> None:
         assert got is not None
         assert got.value == pytest.approx(true, abs=within)
         assert got.low < true < got.high
-    assert fit.model is not None
-    assert fit.model.shape is Shape.GOMPERTZ
+    assert fit.shape is Shape.GOMPERTZ
     assert (fit.why_not, fit.outliers, fit.points) == ("", (), len(DAYS))
 
 
@@ -65,7 +64,7 @@ def test_too_early_to_say() -> None:
     assert (fit.half_days, fit.rate_per_day, fit.trend) == (None, None, None)
     assert fit.why_not == "too early to say: 4 photos of it yet, a curve takes 5 over 2 days"
     fit = _fit(_rows(until=7))
-    assert (fit.half_days, fit.ninety_days, fit.lag_days, fit.rate_per_day, fit.model) == (None,) * 5
+    assert (fit.half_days, fit.ninety_days, fit.lag_days, fit.rate_per_day, fit.shape) == (None,) * 5
     assert fit.why_not == "too early to say: it has come to 42 %, a curve takes half"
     assert fit.trend is not None
     assert predict(fit, DAYS) is None
