@@ -223,11 +223,12 @@ class _Shown:
         picture = self._picture(seen, day)
         if picture is None:
             return None
-        words = [seen.record.bag.bag] if named else []
-        words += [f"d{day}"] if day != of_day else []
+        words = [f"d{day}"] if day != of_day else []
         percent = picture.score.coverage_pct
         words.append("no score" if percent is None else f"{percent:.0f} %")
-        return FaceCell(rgb=picture.rgb, caption=" ".join(words) + _mark(seen.record, picture.score))
+        name = f"{seen.record.bag.bag}\n" if named else ""
+        caption = name + " ".join(words) + _mark(seen.record, picture.score)
+        return FaceCell(rgb=picture.rgb, caption=caption)
 
     def _picture(self, seen: _Seen, day: int | None) -> FacePicture | None:
         if day is None:
@@ -257,7 +258,8 @@ def _table(sections: Sequence[FaceSection], shown: _Shown, some: str) -> FaceTab
     ]
     otherwise = {
         by: list(dict.fromkeys(one.bag.bag for one in pictures if one.held_against is by))
-        for by in (HeldAgainst.OTHER_CARDS, HeldAgainst.PATCHES, HeldAgainst.BRIGHTEST)
+        for by in HeldAgainst
+        if by is not HeldAgainst.OWN_CARD
     }
     said += [f"Light told by {by}: {_names(codes)}." for by, codes in otherwise.items() if codes]
     if shown.faces.gone:

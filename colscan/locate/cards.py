@@ -29,18 +29,23 @@ _THRESHOLD_WINDOWS_PX = (3, 83, 10)
 _GROUP_DISTANCE = 0.05
 # A cell is read from 8 x 8 samples, the outer third of them left out: blurred from its neighbours.
 _CELL_SAMPLES, _CELL_MARGIN = 8, 0.3
-# Up to this size a photo is searched once more at twice its size, which finds tags from about 16 px.
-# Larger ones would take seconds, and their tags are seldom so small.
+SMALLEST_TAG_PX = 16.0
+"""Side of the smallest tags that can be read."""
+# Tags from this side are found in the photo as it is, smaller ones in the photo at twice its size.
+_PLAIN_TAG_PX = 24.0
+# Larger photos than this are not enlarged: that would take seconds, and their tags are seldom so small.
 _ENLARGE_UP_TO_PX = 4_000_000
 
 
-def find_cards(rgb: ImageRGB) -> tuple[Card, ...]:
+def find_cards(rgb: ImageRGB, *, smallest_px: float = SMALLEST_TAG_PX) -> tuple[Card, ...]:
     """All cards in a photo, shelf cards and repeated tags included, by tag, then from left to right.
 
     Parameters
     ----------
     rgb : ndarray, shape (H, W, 3), uint8
         The photo, upright sRGB.
+    smallest_px : float
+        Side of the smallest tags looked for; larger ones take less time.
 
     Returns
     -------
@@ -54,7 +59,7 @@ def find_cards(rgb: ImageRGB) -> tuple[Card, ...]:
     """
     gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     found = detect_tags(gray, FAMILY)
-    if gray.size <= _ENLARGE_UP_TO_PX:
+    if smallest_px < _PLAIN_TAG_PX and gray.size <= _ENLARGE_UP_TO_PX:
         double = cv2.resize(gray, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
         found += [(tag, (corners + 0.5) / 2 - 0.5) for tag, corners in detect_tags(double, FAMILY)]
     exact = [(tag, refine_corners(rgb, corners)) for tag, corners in _apart(found)]

@@ -6,18 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from colscan.flags import Flag
-from colscan.locate.cards import find_cards
+from colscan.locate.cards import TAG_MM, find_cards
 from colscan.locate.model import Card, Points
-from colscan.locate.reference import Reference, read_reference
+from colscan.locate.reference import Reference, read_paper
 from colscan.locate.standin import stand_in_references
-from colscan.locate.turn import turned_cards, turned_points, turns_to_upright
+from colscan.locate.turn import turned_points, turns_to_upright
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB
 
+# Side to which tags are shrunk before they are sought: time goes with the photo's area. Bags that stand
+# farther away than most still have tags that can be read.
+_TAG_PX = 32.0
 # Where nothing in a photo is known to be white, its brightest places are taken for paper: the light that
 # one pixel in a hundred reaches.
 _BRIGHTEST = 0.99
@@ -29,6 +33,7 @@ class HeldAgainst(StrEnum):
     """What the light on a face was told by."""
 
     OWN_CARD = "its card"
+    BURNT_OUT = "its card, which is burnt out, so the face may look lighter than it is"
     OTHER_CARDS = "the photo's cards"
     PATCHES = "the bags' filter patches"
     BRIGHTEST = "the photo's brightest places"
@@ -66,8 +71,9 @@ def read_lights(
 ) -> Lights:
     """Return a photo turned upright with the light on each of its faces.
 
-    A bag's own card tells it best; where it is burnt out, unread or missing the median of the photo's
-    other cards does, then the white filter patches, then the photo's brightest places.
+    A bag's own card tells it best. Of one that is burnt out only the least light is known: it makes the
+    median of the photo's cards so much brighter, in their colour. Where it is unread or missing that median
+    tells, then the white filter patches, then the photo's brightest places.
 
     Parameters
     ----------
@@ -80,27 +86,41 @@ def read_lights(
     mm_per_px : float
         Scale at the bags.
     """
-    cards = find_cards(rgb)
+    small = _shrunk(rgb, _TAG_PX * mm_per_px / TAG_MM)
+    cards = find_cards(small, smallest_px=0.75 * _TAG_PX)
     turns = turns_to_upright(cards)
     upright = np.rot90(rgb, turns)
     outlines = tuple(turned_points(outline, turns, rgb.shape[:2]) for outline in outlines_px)
-    papers = _papers(upright, turned_cards(cards, turns, rgb.shape[:2]))
+    papers = _papers(small, cards)
     shared = _shared_paper(papers)
     if shared is not None:
-        faces = tuple(
-            FaceLight(paper=papers[tag].paper, by=HeldAgainst.OWN_CARD)
-            if tag in papers and not papers[tag].flags
-            else FaceLight(paper=shared, by=HeldAgainst.OTHER_CARDS)
-            for tag in tags
-        )
+        faces = tuple(_by_cards(papers.get(tag), shared) for tag in tags)
     else:
         faces = _without_cards(upright, outlines, mm_per_px)
     return Lights(rgb=upright, outlines_px=outlines, faces=faces)
 
 
+def _by_cards(own: Reference | None, shared: NDArray[np.float64]) -> FaceLight:
+    if own is None:
+        return FaceLight(paper=shared, by=HeldAgainst.OTHER_CARDS)
+    if Flag.REFERENCE_CLIPPED in own.flags:
+        # The channel that is not burnt out has the largest ratio, and what all cards say has the colour.
+        brighter = max(1.0, float((own.paper / shared).max()))
+        return FaceLight(paper=shared * brighter, by=HeldAgainst.BURNT_OUT)
+    return FaceLight(paper=own.paper, by=HeldAgainst.OWN_CARD)
+
+
+def _shrunk(rgb: ImageRGB, factor: float) -> ImageRGB:
+    """A photo at a size at which its cards are quick to find; never enlarged."""
+    if factor >= 1:
+        return rgb
+    size = (max(1, round(rgb.shape[1] * factor)), max(1, round(rgb.shape[0] * factor)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
 def _papers(rgb: ImageRGB, cards: Sequence[Card]) -> dict[int | None, Reference]:
     """What can be read of each card by its tag; burnt-out ones say so."""
-    read = {card.tag: read_reference(rgb, card) for card in cards}
+    read = {card.tag: read_paper(rgb, card) for card in cards}
     return {tag: reference for tag, reference in read.items() if np.isfinite(reference.paper).all()}
 
 
@@ -113,8 +133,11 @@ def _shared_paper(papers: dict[int | None, Reference]) -> NDArray[np.float64] | 
 
 def _without_cards(rgb: ImageRGB, outlines: Sequence[Points], mm_per_px: float) -> tuple[FaceLight, ...]:
     patches = stand_in_references(rgb, outlines, mm_per_px=mm_per_px)
-    if all(np.isfinite(patch.paper).all() and patch.paper.min() > _LEAST_PAPER for patch in patches):
-        return tuple(FaceLight(paper=patch.paper, by=HeldAgainst.PATCHES) for patch in patches)
+    seen = [patch.paper for patch in patches if patch.paper.min() > _LEAST_PAPER]
+    if seen:
+        # One for all: each hangs in light of its own, and may carry a tint of its own.
+        paper = np.asarray(np.median(seen, 0), np.float64)
+        return tuple(FaceLight(paper=paper, by=HeldAgainst.PATCHES) for _ in outlines)
     brightest = np.quantile(to_linear(rgb).reshape(-1, 3), _BRIGHTEST, axis=0).astype(np.float64)
     paper = np.maximum(brightest, _LEAST_PAPER)
     return tuple(FaceLight(paper=paper, by=HeldAgainst.BRIGHTEST) for _ in outlines)

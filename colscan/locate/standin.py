@@ -20,6 +20,8 @@ _PATCH_MM, _ABOVE_MM = (30.0, 80.0), 130.0
 _FILL, _LONGEST = 0.85, 1.5
 # Of the light of film and wall around them; shades at which a patch may stand out.
 _LEAST_STEP, _SHADES = 1.15, 24
+# Shades are sought in ratios, which black has none of: a third of an 8-bit photo's first step.
+_DARKEST = 1e-4
 # What is left of a patch when its seam and blurred edge are taken off.
 _SEAM_MM = 4.0
 
@@ -103,7 +105,8 @@ def _square(light: NDArray[np.float32], mm_per_px: float) -> Points | None:
     across = max(3, int(low / 2))
     kernel = np.ones((across, across), np.uint8)
     smooth = cv2.GaussianBlur(light, (0, 0), 1.0)
-    for level in np.geomspace(np.quantile(smooth, 0.995), np.quantile(smooth, 0.5), _SHADES):
+    brightest, middling = (max(float(np.quantile(smooth, share)), _DARKEST) for share in (0.995, 0.5))
+    for level in np.geomspace(brightest, middling, _SHADES):
         bright = cv2.morphologyEx((smooth > level).astype(np.uint8), cv2.MORPH_OPEN, kernel)
         for contour in cv2.findContours(bright, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
             box = cv2.minAreaRect(contour)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from colscan.present.saving import QUIET, ChartFiles, save_figure
 from colscan.present.sheet import (
     EDGE_INCHES,
     SHEET_INCHES,
+    SHEET_LETTER_INCHES,
     SHEET_LINE_INCHES,
     SHEET_POINTS,
     Sheet,
@@ -27,12 +29,9 @@ _CELL_INCHES, _SMALL_CELL_INCHES, _LARGEST_CELL_INCHES = 1.3, 0.85, 1.6
 _MANY_ROWS = 32
 """From here on pictures are small, or the chart would be longer than anyone scrolls."""
 _GAP_INCHES = 0.08
-_CAPTION_INCHES = SHEET_LINE_INCHES + 0.04
 _TITLE_INCHES = 0.32
 _SECTION_GAP_INCHES = 0.15
 _MARKER_INCHES = 0.2
-_TAPER = 0.62
-"""Mean width of a letter over its height, for labels of plain words."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,23 +121,36 @@ def make_face_figure(trial: Trial, table: FaceTable, *, interim: bool) -> Figure
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Grid:
-    """Where pictures stand, in inches: from the left, their size, how many side by side, px an inch."""
+    """Where pictures stand, in inches: from the left, their size, the captions' height; px an inch."""
 
     left: float
     width: float
     height: float
+    caption: float
     columns: int
     px_per_inch: float
+
+    @property
+    def line(self) -> float:
+        """From the top of one row to that of the next."""
+        return self.height + self.caption + _GAP_INCHES
+
+    def fold(self, text: str, marked: bool) -> str:
+        """A column's head in lines that don't reach into the next one's."""
+        room = self.width - (_MARKER_INCHES if marked else 0.0)
+        return "\n".join(textwrap.wrap(text, max(4, int(room / SHEET_LETTER_INCHES))))
 
 
 def _plan_grid(table: FaceTable, *, rows: int) -> _Grid:
     lines = [line for section in table.sections for line in section.lines]
     pictures = [cell.rgb for line in lines for cell in line.cells if cell is not None]
+    captions = [cell.caption for line in lines for cell in line.cells if cell is not None]
+    caption_lines = max(1 + caption.count("\n") for caption in captions)
     width_px = max(picture.shape[1] for picture in pictures)
     height_px = max(picture.shape[0] for picture in pictures)
     letters = max(len(text) for line in lines for text in (line.label or " ").splitlines())
     labelled = any(line.label for line in lines)
-    label_inches = _MARKER_INCHES + letters * _TAPER * SHEET_POINTS / 72 + 0.1 if labelled else 0.0
+    label_inches = _MARKER_INCHES + letters * SHEET_LETTER_INCHES + 0.1 if labelled else 0.0
     columns = max(len(section.columns) for section in table.sections)
     room = (SHEET_INCHES - 2 * EDGE_INCHES - label_inches) / columns - _GAP_INCHES
     least = _CELL_INCHES if rows <= _MANY_ROWS else _SMALL_CELL_INCHES
@@ -147,23 +159,27 @@ def _plan_grid(table: FaceTable, *, rows: int) -> _Grid:
         left=EDGE_INCHES + label_inches,
         width=width,
         height=width * height_px / width_px,
+        caption=SHEET_LINE_INCHES * caption_lines + 0.04,
         columns=columns,
         px_per_inch=width_px / width,
     )
 
 
 def _section_inches(section: FaceSection, grid: _Grid) -> float:
-    return (
-        _TITLE_INCHES + _head_inches(section) + len(section.lines) * _line_inches(grid) + _SECTION_GAP_INCHES
-    )
+    return _TITLE_INCHES + _head_inches(section, grid) + len(section.lines) * grid.line + _SECTION_GAP_INCHES
 
 
-def _head_inches(section: FaceSection) -> float:
-    return SHEET_LINE_INCHES * max(len(text.splitlines()) for text in section.columns) + 0.06
+def _head_inches(section: FaceSection, grid: _Grid) -> float:
+    heads = [grid.fold(text, marked) for text, marked in _heads(section)]
+    return SHEET_LINE_INCHES * max(1 + head.count("\n") for head in heads) + 0.06
 
 
-def _line_inches(grid: _Grid) -> float:
-    return grid.height + _CAPTION_INCHES + _GAP_INCHES
+def _heads(section: FaceSection) -> list[tuple[str, bool]]:
+    """What stands over the columns, and whether a marker stands beside it."""
+    return [
+        (text, treatment is not None)
+        for text, treatment in zip(section.columns, section.treatments, strict=True)
+    ]
 
 
 def _draw_section(
@@ -176,10 +192,10 @@ def _draw_section(
         if treatment is not None:
             _draw_marker(sheet, left + _MARKER_INCHES / 2, down, styles[treatment])
             left += _MARKER_INCHES
-        sheet.write(left, down, text, gid="column")
-    down += _head_inches(section)
+        sheet.write(left, down, grid.fold(text, treatment is not None), linespacing=1.25, gid="column")
+    down += _head_inches(section, grid)
     for index, line in enumerate(section.lines):
-        _draw_line(sheet, line, down + index * _line_inches(grid), grid, styles)
+        _draw_line(sheet, line, down + index * grid.line, grid, styles)
 
 
 def _draw_line(sheet: Sheet, line: FaceLine, down: float, grid: _Grid, styles: dict[str, LineStyle]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 from colscan.growth.compare import Comparison
@@ -28,10 +29,12 @@ if TYPE_CHECKING:
 COLUMNS = 3
 _PANEL_INCHES = 1.35
 _LEFT_INCHES = 0.75
-_BETWEEN_INCHES = 0.2
-_ABOVE_INCHES = 3 * SHEET_LINE_INCHES + 0.08
-"""Over each panel: treatment, number of bags, and when half of them were full."""
-_BELOW_INCHES = 0.3
+_BETWEEN_INCHES = 0.32
+_SAID_LINES = 2
+"""Over each panel, under its treatment: number of bags, and when half of them were full."""
+_NAME_LETTERS = 20
+"""Of a treatment's name that fit over a panel; longer ones are folded."""
+_BELOW_INCHES = 0.4
 _SCOPE_INCHES, _SCOPE_GAP_INCHES = 0.28, 0.16
 """A strain's own line, and what parts it from the panels above."""
 _RUNNING, _GONE, _INK = "#e9e9e9", "#ffffff", "#202020"
@@ -61,7 +64,8 @@ def make_full_figure(trial: Trial, comparison: Comparison) -> Figure:
     """
     scopes = _scopes(comparison)
     rows = {scope: -(-len(treatments) // COLUMNS) for scope, treatments in scopes.items()}
-    row_inches = _ABOVE_INCHES + _PANEL_INCHES + _BELOW_INCHES
+    above = _above_inches(comparison)
+    row_inches = above + _PANEL_INCHES + _BELOW_INCHES
     sheet = begin_sheet(
         trial,
         body_inches=sum(_SCOPE_INCHES + _SCOPE_GAP_INCHES + row_inches * count for count in rows.values())
@@ -100,9 +104,10 @@ def _draw_panel(
     sheet: Sheet, place: tuple[float, int], trial: Trial, comparison: Comparison, scope: str, treatment: str
 ) -> None:
     down, column = place
+    above = _above_inches(comparison)
     width = (SHEET_INCHES - _LEFT_INCHES - EDGE_INCHES - _BETWEEN_INCHES * (COLUMNS - 1)) / COLUMNS
     left = _LEFT_INCHES + column * (width + _BETWEEN_INCHES)
-    ax = sheet.axes(left, down + _ABOVE_INCHES, (width, _PANEL_INCHES))
+    ax = sheet.axes(left, down + above, (width, _PANEL_INCHES))
     last_day = max(count.day for count in comparison.days)
     _dress(ax, last_day, labelled=column == 0)
     counts = [one for one in comparison.days if (one.scope, one.treatment) == (scope, treatment)]
@@ -111,9 +116,20 @@ def _draw_panel(
     times = _times(comparison, scope, treatment)
     if times is not None:
         _draw_steps(ax, times, last_day)
-    sheet.write(left, down, treatment, gid="treatment")
-    sheet.write(left, down + SHEET_LINE_INCHES, _say_bags(counts, times), color=QUIET)
-    sheet.write(left, down + 2 * SHEET_LINE_INCHES, _say_median(times), color=QUIET)
+    said = down + above - _SAID_LINES * SHEET_LINE_INCHES - 0.08
+    sheet.write(left, down, _fold(treatment), linespacing=1.25, gid="treatment")
+    sheet.write(left, said, _say_bags(counts, times), color=QUIET)
+    sheet.write(left, said + SHEET_LINE_INCHES, _say_median(times), color=QUIET)
+
+
+def _above_inches(comparison: Comparison) -> float:
+    """Height of the words over a panel, where the longest name takes most lines."""
+    lines = max(1 + _fold(count.treatment).count("\n") for count in comparison.days)
+    return (lines + _SAID_LINES) * SHEET_LINE_INCHES + 0.08
+
+
+def _fold(treatment: str) -> str:
+    return "\n".join(textwrap.wrap(treatment, _NAME_LETTERS))
 
 
 def _dress(ax: Axes, last_day: float, *, labelled: bool) -> None:
@@ -130,7 +146,7 @@ def _dress(ax: Axes, last_day: float, *, labelled: bool) -> None:
 
 
 def _stack(ax: Axes, counts: list[DayCount], style: LineStyle) -> None:
-    """From the foot: full, running, gone, lost; as counted from one day with photos to the next."""
+    """From the foot: full, running, gone, lost; a day's counts stand over the day that ends with it."""
     days = [count.day for count in counts]
     layers: list[tuple[list[int], dict[str, Any]]] = [
         ([count.full for count in counts], {"facecolor": style.colour}),
@@ -142,7 +158,7 @@ def _stack(ax: Axes, counts: list[DayCount], style: LineStyle) -> None:
     for values, looks in layers:
         above = [b + 100 * value / count.bags for b, value, count in zip(below, values, counts, strict=True)]
         if any(values):
-            ax.fill_between(days, below, above, step="post", linewidth=0, zorder=2, **looks)
+            ax.fill_between(days, below, above, step="pre", linewidth=0, zorder=2, **looks)
         below = above
 
 
@@ -175,7 +191,7 @@ def _say_median(times: TimesAtLevel | None) -> str:
     if times is None:
         return ""
     if not times.median.came:
-        return "not half full yet"
+        return "not half full yet" if times.running else "under half came full"
     return f"half full: day {times.median.after_days:.0f} to {times.median.by_days:.0f}"
 
 
@@ -200,7 +216,8 @@ def _handles(comparison: Comparison) -> list[Artist]:
 def _note(comparison: Comparison) -> str:
     return (
         f"All bags spawned count: {count_runs(comparison.bags, comparison.heat_runs)}. Areas: what had become"
-        " of them at each photo; a bag that was lost after it was full counts as lost. Line: share that came"
-        " full, by the non-parametric estimate for times that lie between two photos; it slopes where the day"
+        " of them by each day, white where no photos are; a bag that was lost after it was full counts as"
+        " lost. Line: share that came full, by the non-parametric estimate for times that lie between two"
+        " photos; it slopes where the day"
         " isn't known. Full is judged on the side in view."
     )

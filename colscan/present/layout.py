@@ -65,3 +65,19 @@ def fill_lanes(starts: Sequence[float], widths: Sequence[float]) -> list[int]:
         ends[lane : lane + 1] = [start + width]
         lanes.append(lane)
     return lanes
+
+
+def stack_dots(values: Sequence[float], gap: float) -> list[int]:
+    """Return for each of some rising values how many dots of a row lie under it, so that none covers another.
+
+    Parameters
+    ----------
+    values : sequence of float
+        Where the dots stand, rising.
+    gap : float
+        Width of a dot.
+
+    >>> stack_dots([0.0, 0.0, 0.5, 3.0], 1.0)
+    [0, 1, 2, 0]
+    """
+    return fill_lanes(values, [gap] * len(values))

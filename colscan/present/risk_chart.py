@@ -161,7 +161,7 @@ def _note(report: RiskReport) -> str:
     runs = max((row.runs for series in total for row in series.levels), default=0)
     return (
         f"Bags that are lost or were followed to {report.horizon} count: {count_runs(bags, 0)}"
-        + (f", up to {count_runs(0, runs).split(', ')[1]} a level" if runs else "")
+        + (f", of up to {runs} {report.clusters}{'' if runs == 1 else 's'} a level" if runs else "")
         + f". The limit allows for what bags of one {report.clusters} share. A level is acceptable when its"
         f" limit is within the accepted {100 * report.accepted:g} %; “n more needed”: so many further bags"
         " without a loss would bring it there. Only what people called contaminated is a loss."

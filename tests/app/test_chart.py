@@ -1,4 +1,4 @@
-"""`colscan chart`: the files, where they go, and what happens when they can't be written."""
+"""`colscan chart`: its kinds, the files, where they go, and what happens when they can't be written."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Charts of a few bytes, where the picture doesn't matter."""
-    monkeypatch.setattr("colscan.present.draw_chart", lambda *_: ChartFiles(png=b"png", svg=b"svg"))
+    monkeypatch.setattr("colscan.present.draw_chart", lambda *_, **__: ChartFiles(png=b"png", svg=b"svg"))
 
 
 def test_png_and_svg_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -105,3 +105,53 @@ def test_a_full_disk_leaves_the_old_chart(
 def test_write_chart_returns_its_paths(folder: Path) -> None:
     """What other commands call."""
     assert command.write_chart(folder) == (folder / "chart.png", folder / "chart.svg")
+
+
+@pytest.mark.parametrize("kind", ["white", "full", "risk"])
+def test_other_kinds_have_their_own_files(
+    kind: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Named after the kind; a second run writes the same bytes; the curves are left alone."""
+    assert main(["chart", str(folder), "--kind", kind]) == 0
+    paths = [folder / f"chart-{kind}.png", folder / f"chart-{kind}.svg"]
+    assert capsys.readouterr().out.splitlines() == [str(path) for path in paths]
+    first = [path.read_bytes() for path in paths]
+    assert first[0].startswith(b"\x89PNG")
+    assert main(["chart", str(folder), "-k", kind]) == 0
+    assert [path.read_bytes() for path in paths] == first
+    assert not (folder / "chart.png").exists()
+
+
+def test_yield_needs_a_harvest(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 6 and what to do without one; with one a chart."""
+    assert main(["chart", str(folder), "--kind", "yield"]) == ExitCode.ANALYSIS
+    assert "colscan harvest hornbeam BAG FLUSH GRAMS" in capsys.readouterr().err
+    assert main(["harvest", str(folder), "PO3-1", "1", "410", "--at", "2026-03-20T10:00"]) == 0
+    assert main(["chart", str(folder), "--kind", "yield"]) == 0
+    assert (folder / "chart-yield.png").read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize("kind", ["faces", "by-level"])
+def test_faces_need_photos(kind: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A ledger without a face in it: exit 6, no file."""
+    assert main(["chart", str(folder), "--kind", kind]) == ExitCode.ANALYSIS
+    assert "has no face to show" in capsys.readouterr().err
+    assert not list(folder.glob("chart*"))
+
+
+def test_faces_from_photos(scanned: Path) -> None:
+    """Both tables; --day asks for a day."""
+    assert main(["chart", str(scanned), "--kind", "faces"]) == 0
+    assert main(["chart", str(scanned), "--kind", "by-level"]) == 0
+    latest = (scanned / "chart-by-level.png").read_bytes()
+    assert main(["chart", str(scanned), "--kind", "by-level", "--day", "0"]) == 0
+    assert (scanned / "chart-by-level.png").read_bytes() != latest
+    assert b"<image" in (scanned / "chart-faces.svg").read_bytes()
+
+
+def test_a_day_belongs_to_the_faces_by_level(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Option misuse: exit 2, also of a kind that there isn't."""
+    assert main(["chart", str(folder), "--day", "3"]) == ExitCode.TRIAL
+    assert "ask for --kind by-level" in capsys.readouterr().err
+    assert main(["chart", str(folder), "--kind", "pie"]) == ExitCode.TRIAL
+    assert main(["chart", str(folder), "--kind", "by-level", "--day", "-1"]) == ExitCode.TRIAL

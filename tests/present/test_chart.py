@@ -24,7 +24,7 @@ from PIL import Image
 
 from colscan.growth import curves_of
 from colscan.ledger import Ledger
-from colscan.present import draw_chart
+from colscan.present import Shown, draw_chart
 from colscan.present.chart import make_figure
 from colscan.present.frame import LABEL_POINTS, WIDTH_INCHES
 from colscan.present.saving import DOTS_PER_INCH
@@ -309,3 +309,35 @@ def test_a_trial_of_one_photo_has_a_chart() -> None:
     assert at_day(0) == score("B1", 0, 0.0).taken_at
     figure = make_figure(trial, curves_of(trial, Ledger(scores=(score("B1", 0, 0.0),))))
     assert figure.axes[0].get_xlim()[1] > 1
+
+
+def test_how_white_the_bags_are() -> None:
+    """Density in place of coverage, without intervals, and said so."""
+    trial, ledger = make_hornbeam()
+    figure = make_figure(trial, curves_of(trial, ledger), shown=Shown.DENSITY)
+    line, _, (bars,) = figure.axes[0].containers[0]
+    np.testing.assert_allclose(line.get_ydata(), [0.7 * gompertz_pct(d, 14.0) for d in PHOTO_DAYS], atol=0.01)
+    assert np.ptp(np.array(bars.get_segments())[:, :, 1], axis=1).max() == 0
+    assert figure.axes[0].get_ylabel().startswith("how white, %")
+    assert "It carries no interval" in figure.texts[-1].get_text().replace("\n", " ")
+
+
+def test_an_interim_chart_says_so() -> None:
+    """In its title."""
+    trial, ledger = make_hornbeam()
+    assert make_figure(trial, curves_of(trial, ledger), interim=True).texts[0].get_text() == (
+        "hornbeam  (interim)"
+    )
+
+
+def test_bags_and_heat_runs_are_counted() -> None:
+    """In the footnote; blanks are none of the bags, runs that nobody names are left out."""
+    trial = make_trial(
+        make_bag("B1", heat_run="H1"), make_bag("B2", heat_run="H2"), make_bag("Z1", role="blank")
+    )
+    rows = tuple(score(bag, 1, 5) for bag in ("B1", "B2", "Z1"))
+    figure = make_figure(trial, curves_of(trial, Ledger(scores=rows)))
+    assert figure.texts[-1].get_text().startswith("2 bags, 2 heat runs. Bars:")
+    plain = make_trial(make_bag("B1"))
+    figure = make_figure(plain, curves_of(plain, Ledger(scores=rows)))
+    assert figure.texts[-1].get_text().startswith("1 bag. Bars:")

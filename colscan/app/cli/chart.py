@@ -1,4 +1,4 @@
-"""`colscan chart`: the colonization curves as files."""
+"""`colscan chart`: curves, what became of the bags, risk, yield and faces, as files."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ from pathlib import Path
 
 import click
 
+from colscan.app.charts import Kind, Subject, make_chart
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.put import put_file
-from colscan.errors import AnalysisError, LedgerError, TrialError
+from colscan.errors import LedgerError, TrialError
+from colscan.units import now
 
 SUFFIXES = (".png", ".svg")
 
@@ -16,26 +18,48 @@ SUFFIXES = (".png", ".svg")
 @click.command()
 @trial_dir_argument
 @click.option(
-    "-o", "--output", metavar="PATH", type=click.Path(path_type=Path),
-    help="Where, without .png or .svg; else chart in TRIAL_DIR.",
+    "-k", "--kind", type=click.Choice([str(kind) for kind in Kind]), default=str(Kind.CURVES),
+    show_default=True, help="What the chart shows.",
 )  # fmt: skip
-def chart(trial_dir: Path, output: Path | None) -> None:
-    """Draw the colonization curves.
+@click.option(
+    "--day", metavar="N", type=click.IntRange(min=0),
+    help="With by-level: the bags' age in days; else the last that most bags have a photo of.",
+)  # fmt: skip
+@click.option(
+    "-o", "--output", metavar="PATH", type=click.Path(path_type=Path),
+    help="Where, without .png or .svg; else chart (chart-risk, ...) in TRIAL_DIR.",
+)  # fmt: skip
+def chart(trial_dir: Path, kind: str, day: int | None, output: Path | None) -> None:
+    """Draw curves, what became of the bags, risk, yield, or faces.
 
-    Writes chart.png and chart.svg: a panel a strain, a line a bag, coloured
-    by supplement level, with intervals, suspect patches and events.
+    Writes chart.png and chart.svg; kinds but curves add their name, as in
+    chart-risk.png. Colour and marker of a level are the same in all.
+
+    \b
+      curves    colonized %: a panel a strain, a line a bag, with intervals
+      white     how white the bags are, likewise
+      full      share of the bags that were full, running, lost, over the days
+      risk      bags lost by level, and how high the risk may be
+      yield     grams per bag spawned by level, each bag a dot
+      faces     the bags' faces over time, all in the same light
+      by-level  the faces of one day side by side, by level
 
     \b
     Example:
-      colscan chart hornbeam
+      colscan chart hornbeam --kind by-level
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
-    paths = write_chart(trial_dir, output)
+    if day is not None and Kind(kind) is not Kind.BY_LEVEL:
+        msg = f"--day says which faces --kind by-level shows; {kind} has no such day."
+        raise TrialError(msg, "Leave it out, or ask for --kind by-level.")
+    paths = write_chart(trial_dir, output, kind=Kind(kind), day=day)
     click.echo(f"The chart is in {' and '.join(map(str, paths))}", err=True)
     for path in paths:
         click.echo(path)
 
 
-def write_chart(trial_dir: Path, output: Path | None = None) -> tuple[Path, ...]:
+def write_chart(
+    trial_dir: Path, output: Path | None = None, *, kind: Kind = Kind.CURVES, day: int | None = None
+) -> tuple[Path, ...]:
     """Return the paths of a trial's chart, written as PNG and SVG; each is replaced whole or not at all.
 
     Parameters
@@ -43,34 +67,32 @@ def write_chart(trial_dir: Path, output: Path | None = None) -> tuple[Path, ...]
     trial_dir : Path
         The trial's folder.
     output : Path or None
-        The files' path without suffix; `chart` in the trial's folder when None.
+        The files' path without suffix; `chart` or `chart-KIND` in the trial's folder when None.
+    kind : Kind
+        What it shows.
+    day : int, optional
+        The age in days of the faces by level.
 
     Raises
     ------
     AnalysisError
-        When no bag has a score yet.
+        When the trial has nothing to show in it yet.
     LedgerError
         When the files can't be written.
     TrialError
         When the plan is wrong or the output's folder isn't there.
     """
-    from colscan.growth import curves_of
     from colscan.ledger import read_ledger
-    from colscan.present import draw_chart
     from colscan.trial import load_trial
 
     trial = load_trial(trial_dir)
     ledger = read_ledger(trial_dir)
-    planned = {bag.bag for bag in trial.bags}
-    if not any(row.bag in planned and row.coverage_pct is not None for row in ledger.scores):
-        msg = f"The trial {trial.name} has no score to draw."
-        raise AnalysisError(msg, f"Scan its photos first: colscan scan {trial_dir} PHOTO...")
-    stem = output or trial_dir / "chart"
+    stem = output or trial_dir / kind.stem
     stem = stem.with_suffix("") if stem.suffix.lower() in SUFFIXES else stem
     if not stem.parent.is_dir():
         msg = f"--output {stem}: there is no folder {stem.parent}."
         raise TrialError(msg, "Make it first, or give another path.")
-    files = draw_chart(trial, curves_of(trial, ledger))
+    files = make_chart(kind, Subject(trial_dir=trial_dir, trial=trial, ledger=ledger, now=now(), day=day))
     paths = tuple(stem.with_name(stem.name + suffix) for suffix in SUFFIXES)
     try:
         for path, data in zip(paths, (files.png, files.svg), strict=True):

@@ -30,7 +30,7 @@ COMMANDS = {
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
-    "chart": "Draw the colonization curves.",
+    "chart": "Draw curves, what became of the bags, risk, yield, or faces.",
     "compare": "Say which treatment is sooner, and whether it can be chance.",
     "risk": "Say what each level may lose, and the highest acceptable one.",
     "event": "Record what happened to bags, a shelf or the room.",

@@ -107,7 +107,7 @@ def _median_warmth(warmth: Sequence[Span | None] | None, lost: Sequence[bool]) -
 
 
 def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
-    """Return what had become of the bags of one treatment by each whole day up to their latest photo.
+    """Return what had become of the bags of one treatment by each whole day, to the first after their photos.
 
     Parameters
     ----------
@@ -116,7 +116,8 @@ def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
     scope : str
         As said in the result.
     """
-    last = math.floor(max(outcome.followed_days for outcome in outcomes))
+    # The day after the latest photo is the first that counts what it showed.
+    last = math.ceil(max(outcome.followed_days for outcome in outcomes))
     return tuple(_count(outcomes, scope, float(day)) for day in range(last + 1))
 
 
