@@ -106,7 +106,7 @@ def _draw_yield(subject: Subject) -> ChartFiles:
     if not subject.ledger.harvests:
         msg = f"The trial {subject.trial.name} has no harvest to draw."
         raise AnalysisError(msg, f"Weigh one first: colscan harvest {subject.trial_dir} BAG FLUSH GRAMS")
-    return draw_yield_chart(subject.trial, sum_yields(subject.trial, subject.ledger))
+    return draw_yield_chart(subject.trial, sum_yields(subject.trial, subject.ledger, subject.now))
 
 
 def _draw_faces(subject: Subject) -> ChartFiles:

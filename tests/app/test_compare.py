@@ -35,7 +35,7 @@ def test_the_answer_comes_first(simulated: Path, capsys: pytest.CaptureFixture[s
     """Sentences, what became of the bags, the comparisons, then the method; all within 110 columns."""
     assert main(["compare", str(simulated)]) == 0
     said = capsys.readouterr()
-    assert said.out.startswith("- By day 24, of 16 bags spawned without supplement:")
+    assert said.out.startswith("- By day 25, of 16 bags spawned without supplement:")
     parts = said.out.split("\n\n")
     assert len(parts) == 4
     assert "Over all strains, bran 8 % was half-colonized" in parts[0].replace("\n  ", " ")

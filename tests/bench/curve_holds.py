@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from simulate import SEED, SHAPES, Design, Simulated, simulate
 
-from colscan.growth.curve import Estimate, fit_bags, ratio_of_rates
+from colscan.growth.curve import Estimate, fit_bags
 
 FIGURES = ("half_days", "ninety_days", "rate_per_day", "lag_days")
 
@@ -36,16 +36,12 @@ def run_trials(trials: int, design: Design, shapes: tuple[str, ...] = SHAPES) ->
 
 
 def judge_trial(made: Simulated) -> Iterable[Held]:
-    """Each bag's figures of its newest segment, and the ratio of the levels' rates."""
+    """Each bag's figures of its newest segment."""
     newest = {fit.bag.bag: fit for fit in fit_bags(made.trial, made.ledger)}
     shape = made.design.shape
     for truth in made.truths:
         for figure in FIGURES:
             yield _judge(getattr(newest[truth.bag.bag], figure), getattr(truth, figure), shape, figure)
-    control, level = (
-        [fit for fit in newest.values() if fit.bag.supplement_pct == pct] for pct in made.design.levels[:2]
-    )
-    yield _judge(ratio_of_rates(level, control), made.design.rate_ratios[1], shape, "rate ratio")
 
 
 def _judge(got: Estimate | None, true: float, shape: str, figure: str) -> Held:

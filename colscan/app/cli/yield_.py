@@ -83,13 +83,14 @@ def yield_(
     from colscan.ledger import read_ledger
     from colscan.present import render_rows
     from colscan.trial import load_trial
+    from colscan.units import now
 
     if flush is not None and days is not None:
         msg = "--flush and --days can't both be given."
         raise TrialError(msg, "Compare bags either at the same flush or at the same age.")
     basis = None if flush is None and days is None else Basis(flush=flush, days=days)
     priced = tuple(map(parse_price, prices))
-    yields = sum_yields(load_trial(trial_dir), read_ledger(trial_dir), basis=basis, prices=priced)
+    yields = sum_yields(load_trial(trial_dir), read_ledger(trial_dir), now(), basis=basis, prices=priced)
     header, rows = _table_of(yields, by_bag=by_bag, for_screen=output_format == "table")
     screen = screen_of_stdout()
     click.echo(render_rows(header, rows, output_format, screen=screen), nl=False)

@@ -55,5 +55,5 @@ def find_results(trial: Trial, ledger: Ledger, now: datetime) -> Results:
         fits=fits,
         comparison=answer_or_why(lambda: compare(trial, ledger, now, fits=fits)),
         risk=answer_or_why(lambda: assess_risk([(trial, ledger)], now=now)),
-        yields=answer_or_why(lambda: sum_yields(trial, ledger)),
+        yields=answer_or_why(lambda: sum_yields(trial, ledger, now)),
     )

@@ -64,7 +64,7 @@ def compare(
     if not any(outcome.followed_days for outcome in outcomes):
         msg = f"The trial {trial.name} has no score of a bag yet."
         raise AnalysisError(msg, "Scan photos first: colscan scan TRIAL_DIR PHOTO...")
-    interim = is_interim(trial, now)
+    interim = trial.is_interim(now)
     held = _choose_control(outcomes, control)
     measured = Measured(
         milestone=milestone,
@@ -100,11 +100,6 @@ def _untested(contrast: Contrast) -> Contrast:
     if contrast.test is None:
         return contrast
     return dataclasses.replace(contrast, test=None, why_no_test=INTERIM)
-
-
-def is_interim(trial: Trial, now: datetime) -> bool:
-    """Whether the trial has neither ended nor come to its planned end; one without either goes on."""
-    return not any(end is not None and end <= now for end in (trial.ended_at, trial.planned_end))
 
 
 def rates_of(fits: Sequence[BagFit]) -> dict[str, float]:

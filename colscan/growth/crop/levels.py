@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from datetime import datetime
 from statistics import fmean, median
 
 from colscan.errors import AnalysisError
-from colscan.growth.crop.bags import choose_basis, followed_until, yields_of_bags
+from colscan.growth.crop.bags import choose_basis, yields_of_bags
 from colscan.growth.crop.intervals import difference_with_zeros, mean_of, mean_with_zeros
 from colscan.growth.crop.model import (
     COUNTS,
@@ -30,7 +31,7 @@ GRAMS_PER_KG = 1000.0
 
 
 def sum_yields(
-    trial: Trial, ledger: Ledger, *, basis: Basis | None = None, prices: Sequence[Price] = ()
+    trial: Trial, ledger: Ledger, now: datetime, *, basis: Basis | None = None, prices: Sequence[Price] = ()
 ) -> Yields:
     """Return what each bag and each level gave.
 
@@ -43,6 +44,8 @@ def sum_yields(
         The plan.
     ledger : Ledger
         The rows that count, in order of time.
+    now : datetime
+        Today, aware: before the trial's end results are interim.
     basis : Basis, optional
         At what bags are compared; by default the latest flush that no bag is waited for.
     prices : sequence of Price
@@ -62,10 +65,7 @@ def sum_yields(
         msg = f"The trial {trial.name} has no bag that is spawned."
         raise AnalysisError(msg, "List its bags in bags.csv; blanks give nothing.")
     levels = tuple(_levels(trial, bags, basis=chosen, prices=prices))
-    until = followed_until(trial, ledger)
-    interim = trial.ended_at is None and (
-        trial.planned_end is None or until is None or until < trial.planned_end
-    )
+    interim = trial.is_interim(now)
     sentences = say_yields(levels, bags, basis=chosen, interim=interim)
     return Yields(basis=chosen, interim=interim, bags=bags, levels=levels, sentences=sentences)
 

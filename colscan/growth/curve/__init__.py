@@ -7,7 +7,6 @@ Says in words what it is too early to say. Flags nothing.
 
 from colscan.growth.curve.fitting import fit_bags, predict
 from colscan.growth.curve.model import BagFit, Estimate, Measure
-from colscan.growth.curve.ratio import ratio_of_rates
 from colscan.growth.curve.sentence import describe_fit
 from colscan.growth.curve.shapes import Curve, Shape
 
@@ -15,7 +14,6 @@ __all__ = [
     "fit_bags",
     "predict",
     "describe_fit",
-    "ratio_of_rates",
     "BagFit",
     "Curve",
     "Estimate",

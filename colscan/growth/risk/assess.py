@@ -80,7 +80,7 @@ def assess_risk(
         raise AnalysisError(msg, "List the bags in bags.csv, then scan their photos.")
     estimate = estimate_correlation(cells_of(bags))
     rule = Rule(accepted=accept, correlation=correlation_to_use(estimate))
-    interim = any(_goes_on(trial, now) for trial, _ in trials)
+    interim = any(trial.is_interim(now) for trial, _ in trials)
     sources = find_sources(bags)
     return RiskReport(
         trials=names,
@@ -112,12 +112,6 @@ def _names(trials: Sequence[Trial]) -> tuple[str, ...]:
     return tuple(
         name if names.count(name) == 1 else f"{name} ({number})" for number, name in enumerate(names, start=1)
     )
-
-
-def _goes_on(trial: Trial, now: datetime) -> bool:
-    if trial.ended_at is not None and trial.ended_at <= now:
-        return False
-    return trial.planned_end is None or now < trial.planned_end
 
 
 def _clusters(trials: Sequence[Trial]) -> str:

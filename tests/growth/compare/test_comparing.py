@@ -14,7 +14,7 @@ from simulate import Design, Simulated, simulate
 
 from colscan.errors import AnalysisError, TrialError
 from colscan.growth.compare import ALL_STRAINS, Comparison, compare
-from colscan.growth.compare.comparing import is_interim, rates_of
+from colscan.growth.compare.comparing import rates_of
 from colscan.growth.curve import fit_bags
 from colscan.growth.outcomes import Milestone
 from colscan.ledger import Ledger
@@ -79,16 +79,6 @@ def test_no_p_before_the_planned_end() -> None:
     assert found.contrasts[0].days_sooner is not None
     assert found.sentences[0].startswith("Interim: the trial runs until 2026-04-01.")
     assert not any("p = " in sentence for sentence in found.sentences)
-
-
-@pytest.mark.parametrize(
-    ("planned", "ended", "interim"),
-    [(None, None, True), (20, None, False), (40, None, True), (40, 20, False), (None, 40, True)],
-)
-def test_when_results_are_interim(planned: int | None, ended: int | None, interim: bool) -> None:
-    """Until the planned end, or the end if it came first; with neither there is no end to wait for."""
-    ends = [None if day is None else at_day(day) for day in (planned, ended)]
-    assert is_interim(make_trial(planned_end=ends[0], ended_at=ends[1]), at_day(30)) is interim
 
 
 def test_level_and_heat_run_that_coincide_can_t_be_told_apart() -> None:
