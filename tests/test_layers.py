@@ -14,6 +14,9 @@ HOMES = {
     "cv2": ("photo", "locate", "score", "present"),
     "PIL": ("photo", "present"),
     "filelock": ("ledger",),
+    "flask": ("app/web",),
+    "werkzeug": ("app/web",),
+    "waitress": ("app/web",),
 }
 # Pixels never meet the ledger before app brings them together.
 APART = {
@@ -76,6 +79,7 @@ def test_imports_follow_the_flow() -> None:
         ("growth/series.py", "import cv2"),
         ("ledger/files.py", "from matplotlib.figure import Figure"),
         ("score/measure.py", "from colscan import ledger"),
+        ("app/cli/review.py", "def late():\n    from flask import Flask"),
     ],
 )
 def test_an_import_against_the_flow_is_seen(path: str, source: str) -> None:

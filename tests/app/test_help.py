@@ -13,7 +13,7 @@ import pytest
 from colscan.app.cli.main import COMMANDS, colscan, main
 
 # Their examples need a photo or an empty folder, or run on; their own tests run them.
-NEED_MORE = ("new", "practice", "map", "watch", "demo")
+NEED_MORE = ("new", "practice", "map", "watch", "review", "demo")
 
 
 def command(name: str) -> click.Command:
@@ -62,7 +62,7 @@ def test_example_runs(name: str, scanned: Path, monkeypatch: pytest.MonkeyPatch)
 
 
 def test_examples_begin_a_trial(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The example of `new` begins a trial; those of `watch` and `demo` are run by their own tests."""
+    """The example of `new` begins a trial; those that run on are run by their own tests."""
     monkeypatch.chdir(tmp_path)
     assert main(example_of("new")) == 0
     assert (tmp_path / "hornbeam" / "trial.toml").exists()

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import click
 
+from colscan.app.calls import known_bag
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.cli.said import at_option, known_bag, tell_recorded, time_said
+from colscan.app.cli.said import at_option, tell_recorded, time_said
 from colscan.errors import TrialError
 from colscan.hints import suggest_near
 from colscan.ledger import Ledger, append_row, events_of, read_ledger

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import click
 
+from colscan.app.calls import known_bag
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.cli.said import as_cell, at_option, known_bag, tell_recorded, tell_replaced, time_said
+from colscan.app.cli.said import as_cell, at_option, tell_recorded, tell_replaced, time_said
 from colscan.errors import TrialError
 from colscan.ledger import append_row, read_ledger
 from colscan.ledger.columns import HarvestRow

@@ -51,7 +51,7 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
     Example:
       colscan history hornbeam B04
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
-    from colscan.app.cli.said import known_bag
+    from colscan.app.calls import known_bag
     from colscan.ledger import read_ledger
     from colscan.present import render_rows
     from colscan.trial import load_trial

@@ -37,6 +37,7 @@ COMMANDS = {
     "agree": "Hold the scores against what you saw on the same bags.",
     "report": "Write all that a trial tells into one HTML file.",
     "export": "Write data and results as tidy tables with a codebook.",
+    "review": "Judge suspect patches on a page in the browser, until ctrl-C.",
     "event": "Record what happened to bags, a shelf or the room.",
     "verdict": "Record what you say of a bag or a suspect patch.",
     "harvest": "Record the weight of a flush.",

@@ -45,22 +45,6 @@ def as_cell(row_type: type[Row], name: str) -> Callable[[click.Context, click.Pa
     return parse
 
 
-def known_bag(trial: Trial, code: str) -> Bag:
-    """Return the bag of a code.
-
-    Raises
-    ------
-    TrialError
-        When the trial has none; names the nearest code.
-    """
-    bag = trial.bag(code)
-    if bag is None:
-        near = suggest_near(code, [bag.bag for bag in trial.bags])
-        msg = f"Bag {code!r} is not in the trial {trial.name}."
-        raise TrialError(msg, f"{near}bags.csv has all {len(trial.bags)} codes.")
-    return bag
-
-
 def bags_sharing(trial: Trial, what: Literal["mix", "heat run"], name: str) -> tuple[Bag, ...]:
     """Return the bags of a mix or a heat run.
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 
 import click
 
+from colscan.app.calls import describe_target, known_bag, record_call
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.cli.said import at_option, known_bag, tell_recorded, time_said
-from colscan.errors import TrialError
-from colscan.ledger import Ledger, append_row, read_ledger
+from colscan.app.cli.said import at_option, tell_recorded, time_said
+from colscan.ledger import read_ledger
 from colscan.ledger.columns import ACTIONS, CALLS, PLACES, VerdictRow
 from colscan.trial import load_trial
 
@@ -57,12 +56,10 @@ def verdict(
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     trial = load_trial(trial_dir)
     when = time_said(at, trial, known_bag(trial, bag))
-    ledger = read_ledger(trial_dir)
     row = VerdictRow(
         at=when,
         bag=bag,
         patch=patch or None,
-        photo_sha256=_photo_of_patch(ledger, bag, patch, when=when) if patch else None,
         call=call,
         where=where,
         found_by=found_by,
@@ -71,39 +68,11 @@ def verdict(
         by=by or None,
         note=note or None,
     )
-    earlier, later = _other_calls(ledger, row)
-    if call == "withdrawn" and (earlier is None or earlier.call == "withdrawn"):
-        msg = f"Nothing is said of {_target(row)} that could be withdrawn."
-        raise TrialError(msg, f"`colscan history {trial_dir} {bag}` shows what is said of the bag.")
-    append_row(trial_dir, row)
+    later = record_call(trial_dir, trial, read_ledger(trial_dir), row).later
     said = f"{call}{f', {action}' if action else ''}"
-    tell_recorded(row, f"{when.astimezone(trial.zone):%Y-%m-%d %H:%M}  {_target(row)}: {said}")
+    tell_recorded(row, f"{when.astimezone(trial.zone):%Y-%m-%d %H:%M}  {describe_target(row)}: {said}")
     if later is not None:
         later_at = later.at.astimezone(trial.zone)
         click.echo(f"The later call of {later_at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)
     if call == "contaminated":
         click.echo(CAUTION if action else f"{CAUTION} {RECORD_IT}", err=True)
-
-
-def _target(row: VerdictRow) -> str:
-    return f"bag {row.bag}, patch {row.patch}" if row.patch else f"bag {row.bag}"
-
-
-def _photo_of_patch(ledger: Ledger, bag: str, patch: str, *, when: datetime) -> str | None:
-    """The newest photo up to a time in which the patch was seen: the one that the verdict is about."""
-    sightings = [row for row in ledger.suspects if row.bag == bag]
-    names = sorted({row.patch for row in sightings})
-    if patch not in names:
-        known = f"Its patches: {', '.join(names)}." if names else "No patch of it is recorded."
-        msg = f"Bag {bag} has no patch {patch!r}."
-        raise TrialError(msg, f"{known} Without --patch, the call is on the whole bag.")
-    seen = [row for row in sightings if row.patch == patch and row.taken_at <= when]
-    return seen[-1].photo_sha256 if seen else None
-
-
-def _other_calls(ledger: Ledger, row: VerdictRow) -> tuple[VerdictRow | None, VerdictRow | None]:
-    """The call before this one on the same bag or patch, and the one that counts after it."""
-    calls = [other for other in ledger.verdicts if (other.bag, other.patch) == (row.bag, row.patch)]
-    earlier = [other for other in calls if other.at <= row.at]
-    later = [other for other in calls if other.at > row.at]
-    return earlier[-1] if earlier else None, later[-1] if later else None

@@ -1,0 +1,42 @@
+"use strict";
+// Single keys press what is marked with them. They can be turned off: who speaks to a computer types by accident.
+const wanted = document.getElementById("keys");
+wanted.parentElement.hidden = false;
+wanted.checked = localStorage.getItem("keys") !== "off";
+const showKeys = () => document.body.classList.toggle("no-keys", !wanted.checked);
+wanted.addEventListener("change", () => {
+  localStorage.setItem("keys", wanted.checked ? "on" : "off");
+  showKeys();
+});
+showKeys();
+
+const typing = (element) => element.closest("textarea, input:not([type=checkbox]):not([type=radio]), select");
+document.addEventListener("keydown", (event) => {
+  if (!wanted.checked || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (typing(event.target)) {
+    if (event.key === "Escape") event.target.blur();
+    return;
+  }
+  if (!/^[a-z]$/.test(event.key)) return;
+  const pressed = document.querySelector(`[data-key="${event.key}"]`);
+  if (!pressed) return;
+  event.preventDefault();
+  pressed.click();
+});
+
+// What is opened by a key has to be answered by keys: go to its first question.
+for (const details of document.querySelectorAll("details")) {
+  details.addEventListener("toggle", () => {
+    if (details.open) details.querySelector("input").focus();
+  });
+}
+
+// A form is sent once, however often its button is hit.
+for (const form of document.querySelectorAll("form")) {
+  let sent = false;
+  form.addEventListener("submit", (event) => {
+    if (sent) event.preventDefault();
+    sent = true;
+  });
+  window.addEventListener("pageshow", () => { sent = false; });
+}

@@ -1,0 +1,417 @@
+"""`colscan review`: calls by page become rows; nothing but this machine's own pages gets in; none is lost."""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+from urllib.request import urlopen
+
+import numpy as np
+import pytest
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from colscan import units
+from colscan.app.cli.main import main
+from colscan.app.web import listen, make_app
+from colscan.growth import judge_bags
+from colscan.ledger import read_ledger
+from colscan.ledger.columns import SuspectRow
+from colscan.tables import format_header, format_rows
+from colscan.trial import load_trial
+
+PORT = 8750
+OURS = f"http://127.0.0.1:{PORT}"
+TRAVERSALS = (
+    "../../etc/passwd",
+    "..%2f..%2fetc%2fpasswd",
+    "/etc/passwd",
+    "..\\..\\trial.toml",
+    "\0",
+    "a" * 3000,
+)
+
+
+def add_patch(folder: Path, bag: str, patch: str) -> None:
+    """Write a made-up patch into a scanned ledger, in the middle of a bag's face in the newest photo."""
+    score = [row for row in read_ledger(folder).scores if row.bag == bag][-1]
+    x, y = np.array(score.outline).mean(axis=0)
+    row = SuspectRow(
+        photo=score.photo,
+        photo_sha256=score.photo_sha256,
+        taken_at=score.taken_at,
+        bag=bag,
+        patch=patch,
+        kind="green",
+        area_mm2=150.0,
+        area_pct=0.5,
+        x_px=x,
+        y_px=y,
+        x_mm=0.0,
+        y_mm=0.0,
+        outline=((x - 9, y - 9), (x + 9, y - 9), (x, y + 9)),
+        strength=0.9,
+        method=score.method,
+    )
+    path = folder / SuspectRow.FILE
+    head = path.read_bytes() if path.exists() else format_header(SuspectRow)
+    path.write_bytes(head + format_rows([row]))
+
+
+@pytest.fixture
+def seen(scanned: Path) -> Path:
+    """A scanned trial with a made-up patch on two bags."""
+    (scanned / SuspectRow.FILE).unlink(missing_ok=True)
+    add_patch(scanned, "B01", "p1")
+    add_patch(scanned, "B02", "p1")
+    return scanned
+
+
+@pytest.fixture
+def page(seen: Path) -> FlaskClient:
+    """A browser on the review page of that trial."""
+    return browser(seen)
+
+
+def browser(folder: Path) -> FlaskClient:
+    """A browser on a trial's review page."""
+    return make_app(folder, port=PORT).test_client()
+
+
+def look(page: FlaskClient, path: str = "/", **headers: str) -> TestResponse:
+    """Open a page, at our address unless the headers say otherwise."""
+    return page.get(path, base_url=OURS, headers=headers)
+
+
+def token(page: FlaskClient) -> str:
+    """The token in a patch's form."""
+    found = re.search(r'name="token" value="([^"]+)"', look(page, "/patch?bag=B01&patch=p1").text)
+    assert found
+    return found[1]
+
+
+def say(
+    page: FlaskClient, call: str, *, headers: dict[str, str] | None = None, **fields: str
+) -> TestResponse:
+    """Send a call on patch p1 of B01 as our own form does, but for what is given."""
+    form = {"bag": "B01", "patch": "p1", "call": call, "token": fields.pop("token", None) or token(page)}
+    sent = {"Origin": OURS, "Sec-Fetch-Site": "same-origin"} | (headers or {})
+    return page.post(
+        "/verdict", base_url=OURS, data=form | fields, headers={k: v for k, v in sent.items() if v}
+    )
+
+
+def verdicts(folder: Path) -> list[dict[str, str]]:
+    """The rows of verdicts.csv; none without the file."""
+    path = folder / "verdicts.csv"
+    text = path.read_text(encoding="utf-8") if path.exists() else ""
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def advice(folder: Path, bag: str) -> str:
+    """What is to be done with a bag today."""
+    statuses = judge_bags(load_trial(folder), read_ledger(folder), units.now())
+    return next(status.advice for status in statuses if status.bag == bag)
+
+
+# ---- a call becomes a row
+
+
+def test_contaminated_is_a_row_and_changes_the_status(page: FlaskClient, seen: Path) -> None:
+    """The row has the patch, its photo, what was done and where; the page goes on to the next patch."""
+    assert advice(seen, "B01") == "look"
+    answer = say(page, "contaminated", action="isolated", where="seam", note=" smells\r\nsour ")
+    assert answer.status_code == 303
+    assert "bag=B02" in answer.location
+    (row,) = verdicts(seen)
+    assert row["photo_sha256"] == read_ledger(seen).suspects[0].photo_sha256
+    assert [row[name] for name in ("bag", "patch", "call", "where", "found_by", "action", "note")] == [
+        "B01", "p1", "contaminated", "seam", "photo", "isolated", "smells sour",
+    ]  # fmt: skip
+    assert row["at"].endswith(("-04:00", "-05:00"))
+    assert advice(seen, "B01") == "contaminated"
+    following = look(page, answer.location).text
+    assert "Recorded: bag B01, patch p1: contaminated, isolated, seam (“smells sour”)" in following
+    assert "Bag B02, patch p1" in following
+
+
+def test_what_was_done_is_asked(page: FlaskClient, seen: Path) -> None:
+    """Contaminated without what was done is refused; the form asks for it, with the caution, once."""
+    answer = say(page, "contaminated")
+    assert answer.status_code == 400
+    assert "what was done" in html.unescape(answer.text)
+    assert verdicts(seen) == []
+    form = look(page, "/patch?bag=B01&patch=p1").text
+    assert form.count("N95") == 1
+    for word in ("watched", "isolated", "discarded", "face", "back", "bottom", "top", "seam", "inside"):
+        assert f'value="{word}"' in form
+
+
+def test_harmless_leaves_the_list_and_undo_brings_it_back(page: FlaskClient, seen: Path) -> None:
+    """Undo is a row of its own."""
+    assert "Suspect patches to judge: 2" in look(page).text
+    say(page, "harmless")
+    assert "Suspect patches to judge: 1" in look(page).text
+    assert say(page, "withdrawn").location == "/patch?bag=B01&patch=p1"
+    assert [row["call"] for row in verdicts(seen)] == ["harmless", "withdrawn"]
+    assert "Suspect patches to judge: 2" in look(page).text
+    assert say(page, "withdrawn").status_code == 400
+    assert len(verdicts(seen)) == 2
+
+
+def test_unsure_comes_back_with_a_newer_photo_only(page: FlaskClient, seen: Path) -> None:
+    """It rests while the newest sighting is the one that was judged."""
+    say(page, "unsure")
+    assert "Suspect patches to judge: 1" in look(page).text
+    told = (seen / "verdicts.csv").read_text(encoding="utf-8")
+    newest, oldest = (read_ledger(seen).photos[at].photo_sha256 for at in (-1, 0))
+    (seen / "verdicts.csv").write_text(told.replace(newest, oldest), encoding="utf-8")
+    assert "Suspect patches to judge: 2" in look(page).text
+
+
+def test_all_judged_leads_to_the_list(page: FlaskClient, seen: Path) -> None:
+    """After the last patch the list is shown, with what was said last."""
+    say(page, "harmless", bag="B02")
+    answer = say(page, "harmless")
+    assert answer.location.startswith("/?")
+    assert "None waits." in look(page, answer.location).text
+
+
+def test_crops(page: FlaskClient) -> None:
+    """Each picture that a patch's page shows is a JPEG of the declared size; the outline lies over it."""
+    text = html.unescape(look(page, "/patch?bag=B01&patch=p1").text)
+    pictures = re.findall(r'<img src="(/crop[^"]+)"', text)
+    assert len(pictures) == 2
+    assert text.count('<polygon class="line"') == 1
+    for address in pictures:
+        answer = look(page, address)
+        assert answer.mimetype == "image/jpeg"
+        assert answer.data.startswith(b"\xff\xd8")
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+
+
+def test_parallel_calls_are_all_kept(page: FlaskClient, seen: Path) -> None:
+    """Fifty calls at once from several reviewers: fifty whole rows."""
+    known, app = token(page), page.application
+
+    def one(number: int) -> int:
+        return say(app.test_client(), "unsure", token=known, note=f"n{number}").status_code
+
+    with ThreadPoolExecutor(8) as pool:
+        assert set(pool.map(one, range(50))) == {303}
+    assert sorted(row["note"] for row in verdicts(seen)) == sorted(f"n{number}" for number in range(50))
+
+
+# ---- nobody else gets in
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", f"evil.example:{PORT}", "127.0.0.1", "127.0.0.1:1", "192.168.1.5:8750", ""]
+)
+def test_a_foreign_host_is_refused(page: FlaskClient, host: str) -> None:
+    """Also a name that was made to point to this machine: on every page."""
+    for path in ("/", "/patch?bag=B01&patch=p1", "/static/site.js"):
+        answer = look(page, path, Host=host)
+        assert answer.status_code == 403
+        assert "hornbeam" not in answer.text
+
+
+def test_both_names_of_this_machine_are_served(page: FlaskClient) -> None:
+    """127.0.0.1 and localhost."""
+    assert look(page).status_code == 200
+    assert look(page, Host=f"localhost:{PORT}").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://evil.example"},
+        {"Origin": "null"},
+        {"Origin": ""},
+        {"Origin": "http://127.0.0.1:9999"},
+        {"Origin": f"https://127.0.0.1:{PORT}"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ],
+)
+def test_a_foreign_origin_is_refused(page: FlaskClient, seen: Path, headers: dict[str, str]) -> None:
+    """Forms of other pages, of files and of other ports, even with the right token."""
+    assert say(page, "harmless", headers=headers).status_code == 403
+    assert verdicts(seen) == []
+
+
+@pytest.mark.parametrize("wrong", ["x", "ünïcode", " "])
+def test_a_wrong_token_is_refused(page: FlaskClient, seen: Path, wrong: str) -> None:
+    """The page says what to do."""
+    answer = say(page, "harmless", token=wrong)
+    assert answer.status_code == 403
+    assert "reload it" in answer.text
+    assert verdicts(seen) == []
+
+
+def test_no_token_and_another_starts_token_are_refused(page: FlaskClient, seen: Path) -> None:
+    """Each start has its own."""
+    form = {"bag": "B01", "patch": "p1", "call": "harmless"}
+    assert page.post("/verdict", base_url=OURS, data=form, headers={"Origin": OURS}).status_code == 403
+    assert say(page, "harmless", token=token(browser(seen))).status_code == 403
+    assert verdicts(seen) == []
+
+
+def test_get_changes_nothing(
+    page: FlaskClient, seen: Path, unchanged: Callable[[Path], Callable[[], bool]]
+) -> None:
+    """Pages are read without a trace but the cache; what records takes a POST alone."""
+    same = unchanged(seen)
+    known = token(page)
+    for path in ("/", "/patch?bag=B01&patch=p1", f"/?token={known}&bag=B01&call=harmless"):
+        assert look(page, path).status_code == 200
+    assert look(page, f"/verdict?token={known}&bag=B01&patch=p1&call=harmless").status_code == 405
+    for method in ("PUT", "DELETE", "PATCH"):
+        answer = page.open(
+            "/verdict", method=method, base_url=OURS, data={"token": known}, headers={"Origin": OURS}
+        )
+        assert answer.status_code == 405
+    assert same()
+
+
+@pytest.mark.parametrize("attack", TRAVERSALS)
+def test_no_parameter_reaches_a_file(page: FlaskClient, seen: Path, attack: str) -> None:
+    """A path in any parameter is an unknown name, and nothing of a file comes back."""
+    asked: list[dict[str, Any]] = [
+        {"bag": attack, "patch": "p1"},
+        {"bag": "B01", "patch": attack},
+        {"bag": "B01", "patch": "p1", "photo": attack},
+    ]
+    for query in asked:
+        answer = page.get("/crop", query_string=query, base_url=OURS)
+        assert answer.status_code in (400, 404)
+        assert b"root:" not in answer.data
+    answer = page.get("/", query_string={"said_bag": attack, "said_patch": attack}, base_url=OURS)
+    assert answer.status_code == 200
+    for name in ("bag", "patch", "call", "action", "where"):
+        sent = {"call": "contaminated", "action": "watched", "where": "face"} | {name: attack}
+        assert say(page, sent.pop("call"), **sent).status_code == 400
+    assert page.get(f"/static/{attack}", base_url=OURS).status_code == 404
+    assert verdicts(seen) == []
+
+
+def test_html_in_names_and_notes_is_text(seen: Path) -> None:
+    """A bag that is called like an element, and a note with a script, are shown as they are written."""
+    name = "<img src=x>&"
+    for file in ("bags.csv", "scores.csv", "suspects.csv"):
+        text = (seen / file).read_text(encoding="utf-8")
+        (seen / file).write_text(text.replace("B01,", f"{name},"), encoding="utf-8")
+    page = browser(seen)
+    known = re.search(r'name="token" value="([^"]+)"', look(page, "/patch?bag=B02&patch=p1").text)
+    assert known
+    answer = say(page, "unsure", token=known[1], bag=name, note='"><script>alert(1)</script>')
+    assert answer.status_code == 303
+    for path in (
+        "/",
+        answer.location,
+        "/patch?bag=%3Cimg%20src%3Dx%3E%26&patch=p1",
+        "/patch?bag=<script>&patch=p1",
+    ):
+        text = look(page, path).text
+        assert "<script>" not in text
+        assert "<img src=x>" not in text
+    assert "&lt;script&gt;alert(1)" in look(page).text
+
+
+def test_strict_headers(page: FlaskClient) -> None:
+    """Every answer, errors too, forbids all but our own pictures, style and script; none is inline."""
+    for path in ("/", "/patch?bag=B01&patch=p1", "/static/site.css", "/nothing", "/patch?bag=B99&patch=p1"):
+        answer = look(page, path)
+        policy = answer.headers["Content-Security-Policy"]
+        assert policy.startswith("default-src 'none'; ")
+        assert "unsafe" not in policy
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert not re.search(r"<style|style=|\son\w+=|<script>|https?://(?!www\.w3\.org)", answer.text)
+
+
+def test_a_large_request_is_refused(page: FlaskClient, seen: Path) -> None:
+    """Nothing here takes more than a form."""
+    assert say(page, "harmless", note="x" * 100_000).status_code == 413
+    assert say(page, "harmless", note="x" * 501).status_code == 400
+    assert verdicts(seen) == []
+
+
+# ---- trouble, and the command
+
+
+def test_trouble_says_what_and_what_next(page: FlaskClient, seen: Path) -> None:
+    """As the command line says it: an unknown bag, and a ledger that is broken."""
+    answer = look(page, "/patch?bag=B99&patch=p1")
+    assert answer.status_code == 400
+    assert "is not in the trial hornbeam" in answer.text
+    assert "bags.csv has all" in answer.text
+    (seen / "verdicts.csv").write_text("at,bag\n", encoding="utf-8")
+    answer = look(page)
+    assert answer.status_code == 500
+    assert "verdicts.csv:1" in answer.text
+
+
+def test_a_taken_port(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An error that says what to do."""
+    with listen(0) as taken:
+        port = taken.getsockname()[1]
+        assert main(["review", str(trial), "--port", str(port), "--no-browser"]) == 2
+    assert f"--port {port} can't be used" in capsys.readouterr().err
+
+
+def test_no_trial(tmp_path: Path) -> None:
+    """A folder without a trial ends it at once."""
+    assert main(["review", str(tmp_path), "--port", "0", "--no-browser"]) == 2
+
+
+@pytest.fixture
+def running(trial: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """The command in a process of its own, and its address."""
+    words = [sys.executable, "-c", "from colscan.app.cli.main import run; run()"]
+    words += ["review", str(trial), "--port", "0", "--no-browser"]
+    process = subprocess.Popen(words, stderr=subprocess.PIPE, start_new_session=True, text=True)
+    assert process.stderr
+    try:
+        yield process, process.stderr.readline().split()[2]
+    finally:
+        if process.poll() is None:
+            process.kill()
+        process.wait()
+        process.stderr.close()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="ctrl-C is sent as a signal")
+def test_ctrl_c_ends_it(running: tuple[subprocess.Popen[str], str]) -> None:
+    """It serves at the address that it printed, on the loopback alone, and ends with 0."""
+    process, address = running
+    with urlopen(address, timeout=20) as answer:
+        assert b"what needs eyes" in answer.read()
+        assert "Server" not in answer.headers
+    port = int(address.rstrip("/").rpartition(":")[2])
+    outside = next(
+        (a[4][0] for a in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)), "127.0.0.1"
+    )
+    if not outside.startswith("127."):
+        with socket.socket() as knocking:
+            assert knocking.connect_ex((str(outside), port)) != 0
+    os.kill(process.pid, signal.SIGINT)
+    deadline = time.monotonic() + 20
+    while process.poll() is None and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert process.returncode == 0
+    assert process.stderr
+    said = process.stderr.read()
+    assert "ended" in said
+    assert "Traceback" not in said
