@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import socket
 from pathlib import Path
@@ -89,6 +90,8 @@ def serve(trial_dir: Path, listening: socket.socket) -> None:
     """
     import waitress
 
+    # A page's pictures wait in turn by design: no news for the terminal.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     app = make_app(trial_dir, port=listening.getsockname()[1])
     waitress.create_server(
         app,
