@@ -88,7 +88,7 @@ def test_unknown_command(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_help_is_quick() -> None:
-    """`colscan --help` takes at most twice the processor's time of importing click (the best of nine runs)."""
+    """`colscan --help` takes at most twice the processor's time of importing click (best of nine runs)."""
     script = shutil.which("colscan", path=str(Path(sys.executable).parent))
     assert script, "the console script is not installed"
 
