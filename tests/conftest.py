@@ -3,6 +3,10 @@
 import os
 from pathlib import Path
 
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # A process a core: threads beside would only wait for each other. Read by numpy when it is imported.
+    os.environ.update(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1")
+
 import pytest
 
 ROOT = Path(__file__).parent.parent

@@ -2,8 +2,8 @@
 
 import csv
 import io
+import os
 import shutil
-import time
 from collections import defaultdict
 from pathlib import Path
 from statistics import fmean
@@ -27,9 +27,10 @@ def rows(path: Path) -> list[dict[str, str]]:
 def ran(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder that the demo made."""
     folder = tmp_path_factory.mktemp("demo") / "hornbeam"
-    began = time.monotonic()
+    before = os.times()
     assert main(["demo", str(folder)]) == 0
-    assert time.monotonic() - began < 30
+    # The processor's time, its processes' with it: other tests run beside this one.
+    assert sum(os.times()[:4]) - sum(before[:4]) < 30
     return folder
 
 

@@ -26,7 +26,7 @@ def photos(folder: Path, paper: str, seed: int) -> list[str]:
     return [str(path) for path in paths]
 
 
-@pytest.mark.parametrize(("paper", "seed"), [("letter", 1), ("letter", 2), ("a4", 3)])
+@pytest.mark.parametrize(("paper", "seed"), [("letter", 2), ("a4", 3)])
 def test_each_face_is_read(paper: str, seed: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """All 21 faces of both pages, each within 3 points of what is drawn and inside its interval."""
     assert main(["practice", *photos(tmp_path, paper, seed), "--format", "json"]) == 0

@@ -145,6 +145,8 @@ def test_contaminated_is_a_row_and_changes_the_status(page: FlaskClient, seen: P
     following = look(page, answer.location).text
     assert "Recorded: bag B01, patch p1: contaminated, isolated, seam (“smells sour”)" in following
     assert "Bag B02, patch p1" in following
+    assert "<li>Neighbours, by " in following
+    assert "<li>Neighbours" not in look(page, "/patch?bag=B02&patch=p1").text
 
 
 def test_what_was_done_is_asked(page: FlaskClient, seen: Path) -> None:

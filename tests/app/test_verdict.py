@@ -4,9 +4,11 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from hornbeam import make_bag, make_trial, score, write_trial
+from hornbeam import verdict as said_of
 
 from colscan.app.cli.main import main
-from colscan.ledger import append_photo
+from colscan.ledger import Ledger, append_photo
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 
 HEAD = b"at,bag,patch,photo_sha256,call,where,found_by,action,blind,by,note\n"
@@ -167,3 +169,42 @@ def test_what_can_not_be_is_refused(
     assert main(["verdict", str(seen), *arguments]) == 2
     assert said in capsys.readouterr().err
     assert verdicts(seen) == b""
+
+
+def test_what_surrounds_a_lost_bag(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """After the caution: neighbours, the bags of its batches with their state, and the pattern."""
+    bags = [
+        make_bag(f"B{at}", heat_run="H1" if at < 4 else "H2", shelf="A", position=f"{at + 1}")
+        for at in range(14)
+    ]
+    ledger = Ledger(
+        scores=(score("B1", 6, 41.2), score("B3", 6, 55.0)),
+        verdicts=(said_of("B1", 6.5, "contaminated"), said_of("B3", 6.5, "contaminated")),
+    )
+    folder = write_trial(tmp_path / "rack", make_trial(*bags), ledger)
+    assert main(["verdict", str(folder), "B2", "contaminated", "--action", "isolated"]) == 0
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.splitlines()[-4:] == [
+        "defence stay away.",
+        "Neighbours, by the plan: left B1 contaminated; right B3 contaminated.",
+        "Same heat run H1: B0 wait; B1 contaminated; B3 contaminated.",
+        "3 of 3 losses from heat run H1, which holds 4 of 14 bags.",
+    ]
+
+
+def test_no_surroundings_of_other_calls(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Harmless and unsure bags have no losses around them to look for."""
+    assert main(["verdict", str(trial), "B01", "unsure"]) == 0
+    assert "Neighbours" not in capsys.readouterr().err
+
+
+def test_surroundings_without_places_or_photos(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What isn't known is said."""
+    assert main(["verdict", str(trial), "B01", "contaminated"]) == 0
+    assert capsys.readouterr().err.splitlines()[-4:] == [
+        "Neighbours: not known, for it has neither a place in the plan nor a photo.",
+        "Same heat run H1: B02 wait; B04 wait; B05 wait; B07 wait.",
+        "Same mix M01: B02 wait.",
+        "No pattern in 1 loss.",
+    ]

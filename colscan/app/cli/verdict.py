@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from colscan import units
+from colscan.app.around import say_surroundings
 from colscan.app.calls import describe_target, known_bag, record_call
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import at_option, tell_recorded, time_said
@@ -48,7 +50,9 @@ def verdict(
     """Record what you say of a bag or a suspect patch.
 
     CALL is one of: contaminated, harmless, unsure, withdrawn. The latest call
-    on a patch or bag counts; withdrawn takes it back.
+    on a patch or bag counts; withdrawn takes it back. Of a contaminated bag it
+    tells the neighbours, the bags of the same heat run, mix and spawn lot with
+    their state and colonized %, and what the losses have in common.
 
     \b
     Example:
@@ -75,4 +79,9 @@ def verdict(
         later_at = later.at.astimezone(trial.zone)
         click.echo(f"The later call of {later_at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)
     if call == "contaminated":
+        from colscan.growth.surroundings import surroundings
+
         click.echo(CAUTION if action else f"{CAUTION} {RECORD_IT}", err=True)
+        around = surroundings(trial, read_ledger(trial_dir), bag, units.now())
+        for line in say_surroundings(around):
+            click.echo(line, err=True)

@@ -13,12 +13,14 @@ from flask import Flask, Response, abort, redirect, render_template, request, ur
 from werkzeug.wrappers import Response as AnyResponse
 
 from colscan import units
+from colscan.app.around import say_surroundings
 from colscan.app.calls import describe_target, known_bag, record_call
 from colscan.app.patches import left_out, patch_views
 from colscan.app.web.looks import PatchLook, find_looks, patches_of
 from colscan.app.web.said import read_call
 from colscan.errors import TrialError
 from colscan.growth.records import records_of, standing_calls
+from colscan.growth.surroundings import surroundings
 from colscan.ledger import Ledger, read_ledger
 from colscan.ledger.columns import ACTIONS, PLACES, VerdictRow
 from colscan.present.cautions import SPORE_CAUTION
@@ -119,10 +121,22 @@ def _key(look: PatchLook) -> tuple[str, str]:
     return look.suspect.bag, look.suspect.patch
 
 
-def _just_said(here: _Trial) -> VerdictRow | None:
-    """The call that the page before recorded, so that it can be taken back at once."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _JustSaid:
+    """The call that the page before recorded, to be taken back at once; and what surrounds a lost bag."""
+
+    call: VerdictRow
+    around: Sequence[str]
+
+
+def _just_said(here: _Trial) -> _JustSaid | None:
     bag = request.args.get("said_bag")
-    return here.standing(bag, request.args.get("said_patch") or None) if bag else None
+    call = here.standing(bag, request.args.get("said_patch") or None) if bag else None
+    if call is None:
+        return None
+    lost = call.call == "contaminated"
+    around = say_surroundings(surroundings(here.trial, here.ledger, call.bag, units.now())) if lost else ()
+    return _JustSaid(call=call, around=around)
 
 
 def _send_crop(folder: Path) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
@@ -10,13 +11,9 @@ from colscan.growth.risk.model import Level, LossSource
 
 SIDE = "side of the bag"
 _NOT_SAID = "not said"
-_SHARED = (
-    ("heat run", "heat_run"),
-    ("mix", "mix_batch"),
-    ("spawn lot", "spawn_lot"),
-    ("shelf", "shelf"),
-    ("tier", "group"),
-)
+SHARED_BATCH = (("heat run", "heat_run"), ("mix", "mix_batch"), ("spawn lot", "spawn_lot"))
+SHARED = (*SHARED_BATCH, ("shelf", "shelf"), ("tier", "group"))
+"""What bags may share that losses come from: its name, and its field of `Bag`."""
 
 
 def find_sources(bags: Sequence[FollowedBag]) -> tuple[LossSource, ...]:
@@ -36,7 +33,7 @@ def find_sources(bags: Sequence[FollowedBag]) -> tuple[LossSource, ...]:
     several = len({own.trial for own in bags}) > 1
     shares = _shares(followed)
     found: list[LossSource] = []
-    for kind, field in _SHARED:
+    for kind, field in SHARED:
         groups: dict[str, list[FollowedBag]] = {}
         for own in followed:
             if name := getattr(own.bag, field):
@@ -44,6 +41,48 @@ def find_sources(bags: Sequence[FollowedBag]) -> tuple[LossSource, ...]:
         if len(groups) > 1:
             found += [_source(kind, name, groups[name], shares) for name in sorted(groups)]
     return (*found, *_sides(own for own in followed if own.fate is Fate.LOST))
+
+
+def chance_of_gathering(bags: Sequence[FollowedBag], members: frozenset[str]) -> float:
+    """Return the chance that as many losses or more fall on some bags if only strain and level matter.
+
+    The losses of each strain and level fall on any of its bags alike: the upper tail of a sum of
+    hypergeometric counts, exact (Fisher 1935, doi:10.2307/2342435).
+
+    Parameters
+    ----------
+    bags : sequence of FollowedBag
+        Of one trial; those that weren't followed are passed over.
+    members : frozenset of str
+        Codes of the bags that share something.
+    """
+    strata: dict[tuple[str, Level], list[FollowedBag]] = {}
+    for own in bags:
+        if own.followed:
+            strata.setdefault((own.bag.strain, own.level), []).append(own)
+    chances, seen = [1.0], 0
+    for alike in strata.values():
+        lost = [own.bag.bag for own in alike if own.fate is Fate.LOST]
+        inside = sum(own.bag.bag in members for own in alike)
+        seen += len(members.intersection(lost))
+        chances = _convolved(chances, _hypergeometric(len(alike), len(lost), inside=inside))
+    return min(1.0, math.fsum(chances[seen:]))
+
+
+def _hypergeometric(bags: int, lost: int, *, inside: int) -> list[float]:
+    """Chances of 0, 1, ... of the lost ones among those inside."""
+    ways = math.comb(bags, lost)
+    return [
+        math.comb(inside, count) * math.comb(bags - inside, lost - count) / ways for count in range(lost + 1)
+    ]
+
+
+def _convolved(one: Sequence[float], other: Sequence[float]) -> list[float]:
+    total = [0.0] * (len(one) + len(other) - 1)
+    for i, a in enumerate(one):
+        for j, b in enumerate(other):
+            total[i + j] += a * b
+    return total
 
 
 def _shares(bags: Sequence[FollowedBag]) -> dict[tuple[str, Level], float]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hornbeam import make_bag
 
 from colscan.growth.risk.followed import Fate, FollowedBag
 from colscan.growth.risk.model import Level, LossSource
 from colscan.growth.risk.sentences import say_sources
-from colscan.growth.risk.sources import find_sources
+from colscan.growth.risk.sources import chance_of_gathering, find_sources
 
 
 def bag(fate: Fate, *, trial: str = "hornbeam", sides: tuple[str, ...] = (), **fields) -> FollowedBag:
@@ -62,3 +64,28 @@ def test_trials_are_told_apart() -> None:
     """Heat run R1 of one trial is not R1 of the other."""
     bags = [bag(Fate.LOST, heat_run="R1"), bag(Fate.CLEAN, heat_run="R1", trial="rowan")]
     assert [own.name for own in find_sources(bags)] == ["hornbeam R1", "rowan R1"]
+
+
+def coded(count: int, lost: int, *, start: int = 0, level: float = 4.0) -> list[FollowedBag]:
+    """Some bags of one level with codes from B`start`, the first of them lost."""
+    made = []
+    for at in range(count):
+        own = bag(Fate.LOST if at < lost else Fate.CLEAN, level=level)
+        made.append(replace(own, bag=replace(own.bag, bag=f"B{start + at}")))
+    return made
+
+
+def test_chance_is_the_hypergeometric_tail() -> None:
+    """4 of 5 losses among 8 of 24 bags: (70 x 16 + 56) of 42504 ways, counted by hand."""
+    run = frozenset(f"B{at}" for at in (0, 1, 2, 3, 20, 21, 22, 23))
+    assert chance_of_gathering(coded(24, 5), run) == pytest.approx((70 * 16 + 56) / 42504)
+    assert chance_of_gathering(coded(24, 5), frozenset()) == 1
+
+
+def test_losses_that_the_level_explains_gather_by_chance() -> None:
+    """A run that holds the high level alone, and its losses, says nothing of the run."""
+    bags = coded(6, 4, level=8.0) + coded(6, 0, start=6, level=0.0)
+    assert chance_of_gathering(bags, frozenset(f"B{at}" for at in range(6))) == 1
+    mixed = coded(4, 2, level=8.0) + coded(4, 2, start=4, level=0.0)
+    # Each level's two losses are the two of its four bags that are in the run: (1/6) squared.
+    assert chance_of_gathering(mixed, frozenset({"B0", "B1", "B4", "B5"})) == pytest.approx(1 / 36)
