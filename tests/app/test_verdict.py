@@ -124,7 +124,7 @@ def test_caution(
     """A contaminated bag calls for the caution, once, whatever is done with it; never for a rescue."""
     assert main(["verdict", str(trial), "B01", call, *action]) == 0
     err = capsys.readouterr().err
-    assert err.count("Caution: do not open a contaminated bag indoors") == count
+    assert " ".join(err.split()).count("Don't open a contaminated bag indoors") == count
     assert err.count("N95") == err.count("asthma") == count
     assert ("Record what you do with it" in err) == (call == "contaminated" and not action)
     assert not any(word in err for word in ("salvage", "rescue", "cut out", "safe"))
@@ -186,7 +186,7 @@ def test_what_surrounds_a_lost_bag(tmp_path: Path, capsys: pytest.CaptureFixture
     out, err = capsys.readouterr()
     assert out == ""
     assert err.splitlines()[-4:] == [
-        "defence stay away.",
+        "stays away.",
         "Neighbours, by the plan: left B1 contaminated; right B3 contaminated.",
         "Same heat run H1: B0 wait; B1 contaminated; B3 contaminated.",
         "3 of 3 losses from heat run H1, which holds 4 of 14 bags.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import Path
 
 import click
@@ -15,10 +16,7 @@ from colscan.ledger import read_ledger
 from colscan.ledger.columns import ACTIONS, CALLS, PLACES, VerdictRow
 from colscan.trial import load_trial
 
-CAUTION = """\
-Caution: do not open a contaminated bag indoors; it releases spores. If you
-must handle one, wear at least an N95 mask; people with asthma or weak immune
-defence stay away."""
+CAUTION_COLUMNS = 78
 RECORD_IT = "Record what you do with it: --action isolated or discarded."
 
 
@@ -80,8 +78,10 @@ def verdict(
         click.echo(f"The later call of {later_at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)
     if call == "contaminated":
         from colscan.growth.surroundings import surroundings
+        from colscan.present.cautions import SPORE_CAUTION
 
-        click.echo(CAUTION if action else f"{CAUTION} {RECORD_IT}", err=True)
+        caution = f"Caution: {SPORE_CAUTION}{'' if action else f' {RECORD_IT}'}"
+        click.echo(textwrap.fill(caution, CAUTION_COLUMNS), err=True)
         around = surroundings(trial, read_ledger(trial_dir), bag, units.now())
         for line in say_surroundings(around):
             click.echo(line, err=True)
