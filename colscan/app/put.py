@@ -41,13 +41,11 @@ def put_file(path: Path, data: bytes) -> None:
         raise
 
 
-def put_chart(files: ChartFiles, stem: Path) -> tuple[Path, ...]:
-    """Put a chart in place as PNG and SVG, and return their paths.
+def chart_paths(stem: Path) -> tuple[Path, Path]:
+    """Return where a chart's PNG and SVG go.
 
     Parameters
     ----------
-    files : ChartFiles
-        Its bytes.
     stem : Path
         Where, with or without the suffix.
 
@@ -55,18 +53,33 @@ def put_chart(files: ChartFiles, stem: Path) -> tuple[Path, ...]:
     ------
     TrialError
         When the folder isn't there.
-    LedgerError
-        When it can't be written.
     """
     stem = stem.with_suffix("") if stem.suffix.lower() in CHART_SUFFIXES else stem
     if not stem.parent.is_dir():
         msg = f"--output {stem}: there is no folder {stem.parent}."
         raise TrialError(msg, "Make it first, or give another path.")
-    paths = tuple(stem.with_name(stem.name + suffix) for suffix in CHART_SUFFIXES)
+    png, svg = (stem.with_name(stem.name + suffix) for suffix in CHART_SUFFIXES)
+    return png, svg
+
+
+def put_chart(files: ChartFiles, paths: tuple[Path, Path]) -> None:
+    """Put a chart in place as PNG and SVG, each whole or not at all.
+
+    Parameters
+    ----------
+    files : ChartFiles
+        Its bytes.
+    paths : tuple of Path
+        Where, as `chart_paths` gives them.
+
+    Raises
+    ------
+    LedgerError
+        When it can't be written.
+    """
     try:
         for path, data in zip(paths, (files.png, files.svg), strict=True):
             put_file(path, data)
     except OSError as error:
-        msg = f"{stem}: the chart can't be written ({error.strerror})."
+        msg = f"{paths[0].with_suffix('')}: the chart can't be written ({error.strerror})."
         raise LedgerError(msg, "Free some space or allow writing there, or give --output PATH.") from error
-    return paths

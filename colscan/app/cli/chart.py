@@ -8,11 +8,9 @@ import click
 
 from colscan.app.charts import Kind, Subject, make_chart
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.put import put_file
-from colscan.errors import LedgerError, TrialError
+from colscan.app.put import chart_paths, put_chart
+from colscan.errors import TrialError
 from colscan.units import now
-
-SUFFIXES = (".png", ".svg")
 
 
 @click.command()
@@ -87,17 +85,7 @@ def write_chart(
 
     trial = load_trial(trial_dir)
     ledger = read_ledger(trial_dir)
-    stem = output or trial_dir / kind.stem
-    stem = stem.with_suffix("") if stem.suffix.lower() in SUFFIXES else stem
-    if not stem.parent.is_dir():
-        msg = f"--output {stem}: there is no folder {stem.parent}."
-        raise TrialError(msg, "Make it first, or give another path.")
+    paths = chart_paths(output or trial_dir / kind.stem)  # before it is drawn: some kinds take a while
     files = make_chart(kind, Subject(trial_dir=trial_dir, trial=trial, ledger=ledger, now=now(), day=day))
-    paths = tuple(stem.with_name(stem.name + suffix) for suffix in SUFFIXES)
-    try:
-        for path, data in zip(paths, (files.png, files.svg), strict=True):
-            put_file(path, data)
-    except OSError as error:
-        msg = f"{stem}: the chart can't be written ({error.strerror})."
-        raise LedgerError(msg, "Free some space or allow writing there, or give --output PATH.") from error
+    put_chart(files, paths)
     return paths
