@@ -8,6 +8,15 @@ HOURS_PER_DAY = 24.0
 BASELINE_HOURS = 36.0
 
 
+def count_of(number: int, noun: str, many: str | None = None) -> str:
+    """Return a number with its noun, which takes an s unless `many` says otherwise.
+
+    >>> count_of(1, "mix", "mixes"), count_of(0, "bag")
+    ('1 mix', '0 bags')
+    """
+    return f"{number} {noun if number == 1 else many or noun + 's'}"
+
+
 def to_pct(fraction: float | None) -> float | None:
     """Percent of a fraction, None staying None.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from colscan.growth.agree import LEAST_OF_BAND, MIDDLE, Agreement, Band, Check, Kind, Limits
+from colscan.units import count_of
 
 FEW_PAIRS = 20
 """The limits' own intervals then reach over three quarters of a standard deviation to either side."""
@@ -35,8 +36,8 @@ def _say_trust(one: Agreement) -> str:
     worst = max(limits.farthest for limits in (one.limits, one.middle) if limits)
     said = (
         f"On these bags read a single score as good to about {_points(worst)} points. 19 of 20 lie"
-        f" {_between(one.limits)} points from what was seen ({_count(len(one.pairs), 'pair')} of"
-        f" {_count(one.bags, 'bag')}, {one.kind})"
+        f" {_between(one.limits)} points from what was seen ({count_of(len(one.pairs), 'pair')} of"
+        f" {count_of(one.bags, 'bag')}, {one.kind})"
     )
     if one.middle is None:
         said += f"; hardly any bag was {_MIDDLE}, where scores can go wrong: estimate such bags, too."
@@ -69,7 +70,7 @@ def _say_bands(one: Agreement) -> list[str]:
     if worst is not None and worst.mean_abs > _WORST_TIMES * one.mean_abs:
         said.append(
             f"Worst where {_range(worst)} was seen: {_points(worst.mean_abs)} points in the mean of"
-            f" {_count(worst.pairs, 'pair')}."
+            f" {count_of(worst.pairs, 'pair')}."
         )
     if one.whole.concordance:
         said.append(
@@ -101,11 +102,7 @@ def _say_left_out(check: Check) -> list[str]:
         (check.unmatched, "of a bag or photo that has no score, or more than one"),
         (check.unmeasured, "of a bag that could not be measured in that photo"),
     )
-    return [f"Left out: {_count(count, 'value')} {why}." for count, why in counts if count]
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+    return [f"Left out: {count_of(count, 'value')} {why}." for count, why in counts if count]
 
 
 def _pct(fraction: float) -> str:

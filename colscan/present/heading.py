@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from colscan.present import frame as sizes
 from colscan.present.frame import wrap_question
 from colscan.trial.model import Bag, Trial
+from colscan.units import count_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -55,7 +56,5 @@ def count_runs(bags: int, heat_runs: int) -> str:
     >>> count_runs(8, 2), count_runs(1, 0)
     ('8 bags, 2 heat runs', '1 bag')
     """
-    said = f"{bags} bag" if bags == 1 else f"{bags} bags"
-    if heat_runs:
-        said += f", {heat_runs} heat run" + ("" if heat_runs == 1 else "s")
-    return said
+    said = count_of(bags, "bag")
+    return f"{said}, {count_of(heat_runs, 'heat run')}" if heat_runs else said

@@ -22,6 +22,7 @@ from colscan.present.weights import say_weight
 from colscan.trial.mixes import HeatRun, Mix, Spawning, list_heat_runs, sum_spawn
 from colscan.trial.model import Bag, Trial
 from colscan.trial.recipe import Base, Recipe
+from colscan.units import count_of
 
 WIDTH_MM = 180.0
 SHOWS_TREATMENTS = "Shows the treatments: not for the person who judges the bags."
@@ -97,8 +98,8 @@ def _write_opening(flow: Flow, trial: Trial, runs: Sequence[HeatRun]) -> None:
     mixes = {mix.name for run in runs for mix in run.mixes} - {None}
     named = [run for run in runs if run.name]
     flow.paragraph(
-        f"{_count(len(trial.bags), 'bag')}, {_count(len(mixes), 'mix', 'mixes')}, "
-        f"{_count(len(named), 'heat run')}. Tick what is done and write what it really was; "
+        f"{count_of(len(trial.bags), 'bag')}, {count_of(len(mixes), 'mix', 'mixes')}, "
+        f"{count_of(len(named), 'heat run')}. Tick what is done and write what it really was; "
         "record it with `colscan mix` and `colscan heat`."
     )
     if trial.recipe is None:
@@ -109,7 +110,7 @@ def _write_opening(flow: Flow, trial: Trial, runs: Sequence[HeatRun]) -> None:
 def _write_run(flow: Flow, run: HeatRun) -> None:
     blanks = f", {len(run.blanks)} of them blank" if run.blanks else ""
     name = f"Heat run {run.name}" if run.name else "No heat run planned"
-    flow.title(f"{name}: {_count(len(run.bags), 'bag')}{blanks}", size_mm=_RUN_MM)
+    flow.title(f"{name}: {count_of(len(run.bags), 'bag')}{blanks}", size_mm=_RUN_MM)
     flow.paragraph(MIX_CAUTION)
     for mix in run.mixes:
         flow.skip(_GAP_MM)
@@ -136,10 +137,10 @@ def _write_mix(flow: Flow, mix: Mix) -> None:
 def _describe(mix: Mix) -> list[str]:
     bags = [bag.bag for bag in mix.bags if bag.role != "blank"]
     blanks = [bag.bag for bag in mix.bags if bag.role == "blank"]
-    lines = wrap_items(f"{_count(len(bags), 'bag')}:", bags, WIDTH_MM) if bags else []
+    lines = wrap_items(f"{count_of(len(bags), 'bag')}:", bags, WIDTH_MM) if bags else []
     if blanks:
         lines += wrap_items(
-            f"{_count(len(blanks), 'blank')} (filled and heated, no spawn):", blanks, WIDTH_MM
+            f"{count_of(len(blanks), 'blank')} (filled and heated, no spawn):", blanks, WIDTH_MM
         )
     if mix.elsewhere:
         lines.append(f"Make it once, for {mix.filled} bags, {mix.elsewhere} of them in another heat run.")
@@ -206,7 +207,7 @@ def _write_spawning(flow: Flow, run: HeatRun) -> None:
     for need in needs:
         weight = "" if need.weight_g is None else f", {say_weight(need.weight_g)} of spawn"
         lot = f", lot {need.lot}" if need.lot else ""
-        flow.paragraph(f"{need.strain}{lot}: {_count(need.bags, 'bag')}{weight}")
+        flow.paragraph(f"{need.strain}{lot}: {count_of(need.bags, 'bag')}{weight}")
     write_table(flow, _SPAWNING, rows)
     field_row(flow, (("started at", 40.0), ("ended at", 40.0), ("by", 30.0)))
 
@@ -221,7 +222,3 @@ def _spawning_row(one: Spawning) -> tuple[Cell, ...]:
 
 def _blank_row(bag: Bag) -> tuple[Cell, ...]:
     return Mark.BOX, "", bag.bag, "blank: no spawn", "", "", "stays sealed", ""
-
-
-def _count(number: int, what: str, many: str | None = None) -> str:
-    return f"{number} {what if number == 1 else many or what + 's'}"

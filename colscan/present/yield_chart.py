@@ -20,6 +20,7 @@ from colscan.present.sheet import (
 )
 from colscan.present.style import LineStyle, style_named, style_treatments
 from colscan.trial.model import Trial
+from colscan.units import count_of
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -183,7 +184,7 @@ def _dot(standing: Standing, style: LineStyle) -> dict[str, Any]:
 
 def _say(level: LevelYield) -> tuple[str, str]:
     """The mean with its interval, and how many bags."""
-    counted = [f"{level.counted} bag" if level.counted == 1 else f"{level.counted} bags"]
+    counted = [count_of(level.counted, "bag")]
     lost = level.standings.get(Standing.LOST, 0)
     waiting = level.standings.get(Standing.NOT_YET, 0)
     counted += [f"{lost} lost"] if lost else []

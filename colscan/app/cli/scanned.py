@@ -11,6 +11,7 @@ import click
 from colscan.app.cli.options import screen_of_stdout
 from colscan.errors import ExitCode
 from colscan.flags import RETAKE, Flag
+from colscan.units import count_of
 
 if TYPE_CHECKING:
     from colscan.app.batch.scan import AlreadyKnown, Outcome, Recorded, ScanOptions
@@ -152,7 +153,7 @@ def _tell_recorded(outcome: Recorded, zone: tzinfo) -> Iterator[str]:
     photo = outcome.photo
     spot = f"{photo.smallest_spot_mm:.0f} mm" if photo.smallest_spot_mm is not None else "unknown"
     when = f"{photo.taken_at.astimezone(zone):%Y-%m-%d %H:%M}"
-    yield f"{photo.photo}  {when}  {_count(photo.bags_found, 'bag')}  smallest spot it can show: {spot}"
+    yield f"{photo.photo}  {when}  {count_of(photo.bags_found, 'bag')}  smallest spot it can show: {spot}"
     for flag in Flag:
         bags = [row.bag for row in outcome.scores if flag in row.flags]
         if bags:
@@ -187,19 +188,15 @@ def _tell_first(recorded: list[Recorded]) -> Iterator[str]:
         yield f"first photos are good: {', '.join(good)}"
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
 def _summary(recorded: list[Recorded], known: int, rejected: int, *, dry_run: bool) -> str:
     scores = sum(len(outcome.scores) for outcome in recorded)
     if recorded:
         what = "measured, nothing written" if dry_run else "recorded"
-        told = f"{_count(len(recorded), 'photo')} {what}, {_count(scores, 'score')}"
+        told = f"{count_of(len(recorded), 'photo')} {what}, {count_of(scores, 'score')}"
     else:
         told = "nothing appended"
     if known:
-        told += f"; {_count(known, 'photo')} passed over"
+        told += f"; {count_of(known, 'photo')} passed over"
     if rejected:
-        told += f"; {_count(rejected, 'photo')} not used"
+        told += f"; {count_of(rejected, 'photo')} not used"
     return told

@@ -10,6 +10,7 @@ from colscan.growth.compare.times import headline
 from colscan.growth.curve import Estimate
 from colscan.growth.outcomes import Milestone
 from colscan.trial.model import Trial
+from colscan.units import count_of
 
 ALPHA = 0.05
 _COME = {Milestone.HALF: "half-colonized", Milestone.NINETY: "at 90 %", Milestone.FULL: "full"}
@@ -126,7 +127,7 @@ def _subject(contrast: Contrast) -> str:
 def _plural(count: int, what: str) -> str:
     if not count:
         return f"no {what} named"
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+    return count_of(count, what)
 
 
 def _say_days(days: float, decimals: int) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from colscan.growth.crop.intervals import METHOD
 from colscan.growth.crop.model import BagYield, Basis, LevelYield, Standing
+from colscan.units import count_of
 
 FEW_BAGS = 5
 """With fewer bags a level, one bag more or less turns the mean."""
@@ -60,7 +61,7 @@ def _say_gain(level: LevelYield, lowest: LevelYield, *, basis: Basis, runs: _Run
     assert gain is not None
     more = "more" if gain.value >= 0 else "less"
     own = runs[level.strain, level.treatment] | runs[lowest.strain, lowest.treatment]
-    of = "" if None in own else f" of {len(own)} heat run{'' if len(own) == 1 else 's'}"
+    of = "" if None in own else f" of {count_of(len(own), 'heat run')}"
     start = (
         f"{_name(level)}: {abs(gain.value):.0f} g {more} per bag spawned than at the lowest level,"
         f" {lowest.treatment} ({basis.words}; {gain.bags} bags{of}"

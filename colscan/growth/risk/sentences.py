@@ -8,6 +8,7 @@ from itertools import pairwise, takewhile
 from colscan.growth.risk.limits import Rule
 from colscan.growth.risk.model import Dose, Level, LevelRisk, LossSource, Trend
 from colscan.growth.risk.trend import DRAWN
+from colscan.units import count_of
 
 _CLEAR = 0.05
 # A source is pointed out from so many losses on, and from so many times those expected.
@@ -23,18 +24,13 @@ def pct(share: float) -> str:
     return f"{100 * share:.1f} %" if share < 0.0995 else f"{100 * share:.0f} %"
 
 
-def bags_in_words(count: int) -> str:
-    """Return a number of bags with its noun."""
-    return "1 bag" if count == 1 else f"{count} bags"
-
-
 def say_level(own: LevelRisk, rule: Rule) -> str:
     """Return what the bags of a level show, against the accepted risk."""
     coming = f" ({own.running} on the way)" if own.running else ""
     if own.limit is None or own.low is None or own.share is None:
         need = f"; {own.more} without a loss would be enough to say" if own.more else ""
-        return f"{own.level.name}: 0 of {bags_in_words(own.spawned)} at the horizon yet{need}."
-    said = f"{own.level.name}: {own.lost} of {bags_in_words(own.followed)} lost"
+        return f"{own.level.name}: 0 of {count_of(own.spawned, 'bag')} at the horizon yet{need}."
+    said = f"{own.level.name}: {own.lost} of {count_of(own.followed, 'bag')} lost"
     accepted = f"your limit of {100 * rule.accepted:g} %"
     high = pct(own.limit)
     if own.suspects and own.limit_at_worst is not None:
@@ -145,22 +141,22 @@ def say_not_followed(*, running: int, gone: int, suspects: int, front_only: int)
     lines = []
     if running:
         lines.append(
-            f"{bags_in_words(running)} not at the horizon yet: clean so far is not clean, so they enter no"
+            f"{count_of(running, 'bag')} not at the horizon yet: clean so far is not clean, so they enter no"
             " limit. Lost ones enter at once: shares are too high until all are there."
         )
     if gone:
         lines.append(
-            f"{bags_in_words(gone)} left before the horizon for another reason: they enter no limit."
+            f"{count_of(gone, 'bag')} left before the horizon for another reason: they enter no limit."
         )
     if suspects:
         lines.append(
-            f"{bags_in_words(suspects)} with suspect patches that nobody has called harmless or contaminated:"
-            " 'at worst' counts them as lost."
+            f"{count_of(suspects, 'bag')} with suspect patches that nobody has called harmless or"
+            " contaminated: 'at worst' counts them as lost."
         )
     if front_only:
         lines.append(
-            f"{bags_in_words(front_only)} at the horizon of which only the front was seen: a loss at the back"
-            " would be missed. Look all round, and record it."
+            f"{count_of(front_only, 'bag')} at the horizon of which only the front was seen: a loss at the"
+            " back would be missed. Look all round, and record it."
         )
     return tuple(lines)
 
