@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TypeVar
+from threading import Lock
+from typing import TypeVar, cast
 
 from colscan.errors import LedgerError
 from colscan.ledger.columns import (
@@ -76,33 +77,130 @@ def read_ledger(folder: Path) -> Ledger:
     LedgerError
         When a file can't be read or holds a line that is no row; names file and line of the first one.
     """
-    # Photos first: scores that a writer commits meanwhile then have no mark yet and are left out whole.
-    photos = _read_rows(folder, PhotoRow)
-    committed = {(row.photo_sha256, row.method) for row in photos}
-    scores = [r for r in _read_rows(folder, ScoreRow) if (r.photo_sha256, r.method) in committed]
-    suspects = [r for r in _read_rows(folder, SuspectRow) if (r.photo_sha256, r.method) in committed]
-    scores = _last_of_each(_by_scanned(scores), lambda row: (row.photo_sha256, row.bag))
-    counting = {(row.photo_sha256, row.bag, row.method) for row in scores}
-    return Ledger(
-        photos=_by_taken(_last_of_each(_by_scanned(photos), lambda row: row.photo_sha256)),
-        scores=_by_taken(scores),
-        suspects=_by_taken(r for r in suspects if (r.photo_sha256, r.bag, r.method) in counting),
-        verdicts=_by_at(_read_rows(folder, VerdictRow)),
-        events=_by_at(_read_rows(folder, EventRow)),
-        harvests=_by_at(_last_of_each(_read_rows(folder, HarvestRow), lambda row: (row.bag, row.flush))),
-        batches=_by_at(_last_of_each(_read_rows(folder, BatchRow), lambda row: row.key)),
-        heat_runs=_by_started(_last_of_each(_read_rows(folder, HeatRunRow), lambda row: row.heat_run)),
-        temperatures=_by_at(_last_of_each(_read_rows(folder, TemperatureRow), lambda r: (r.place, r.at))),
-        estimates=_by_at(_last_of_each(_read_rows(folder, EstimateRow), lambda row: row.key)),
+    return LedgerReader(folder).read()
+
+
+class LedgerReader:
+    """Reads a trial's ledger again and again: only the files that changed since are read anew.
+
+    A file is taken for unchanged while its size, its time and its place on the disk are. One reader may serve
+    several threads.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial's folder.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._read: dict[type[Row], tuple[FileMark, tuple[Row, ...]]] = {}
+        self._tables, self._ledger = _Tables(), Ledger()
+        self._lock = Lock()
+
+    def read(self) -> Ledger:
+        """Return the rows that count, the very same object while no file changed.
+
+        Raises
+        ------
+        LedgerError
+            As `read_ledger`.
+        """
+        with self._lock:
+            # Photos first: scores committed meanwhile then have no mark yet and are left out whole.
+            tables = _Tables(
+                photos=self._rows(PhotoRow),
+                scores=self._rows(ScoreRow),
+                suspects=self._rows(SuspectRow),
+                verdicts=self._rows(VerdictRow),
+                events=self._rows(EventRow),
+                harvests=self._rows(HarvestRow),
+                batches=self._rows(BatchRow),
+                heat_runs=self._rows(HeatRunRow),
+                temperatures=self._rows(TemperatureRow),
+                estimates=self._rows(EstimateRow),
+            )
+            changed = {name for name in _TABLES if getattr(tables, name) is not getattr(self._tables, name)}
+            if changed:
+                measured = None if changed & {"photos", "scores", "suspects"} else self._ledger
+                self._ledger = _sort_out(tables, measured=measured)
+                self._tables = tables
+            return self._ledger
+
+    def _rows(self, row_type: type[R]) -> tuple[R, ...]:
+        path = self._folder / row_type.FILE
+        mark = file_mark(path)  # before the bytes: what comes between is then seen the next time
+        known = self._read.get(row_type)
+        if known is None or known[0] != mark:
+            known = self._read[row_type] = (mark, _read_rows(path, row_type))
+        return cast("tuple[R, ...]", known[1])
+
+
+FileMark = tuple[int, ...]
+
+
+def file_mark(path: Path) -> FileMark:
+    """Return what tells whether a file is still the same: its size, time and place; empty without a file."""
+    try:
+        stat = path.stat()
+    except OSError:
+        return ()
+    return stat.st_size, stat.st_mtime_ns, stat.st_ino
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tables:
+    """All rows of the files, line by line."""
+
+    photos: tuple[PhotoRow, ...] = ()
+    scores: tuple[ScoreRow, ...] = ()
+    suspects: tuple[SuspectRow, ...] = ()
+    verdicts: tuple[VerdictRow, ...] = ()
+    events: tuple[EventRow, ...] = ()
+    harvests: tuple[HarvestRow, ...] = ()
+    batches: tuple[BatchRow, ...] = ()
+    heat_runs: tuple[HeatRunRow, ...] = ()
+    temperatures: tuple[TemperatureRow, ...] = ()
+    estimates: tuple[EstimateRow, ...] = ()
+
+
+_TABLES = tuple(field.name for field in fields(_Tables))
+
+
+def _sort_out(tables: _Tables, *, measured: Ledger | None) -> Ledger:
+    """The rows that count; those of photos from a ledger that has them sorted out already, where given."""
+    measured = measured or _sort_out_photos(tables)
+    return replace(
+        measured,
+        verdicts=_by_at(tables.verdicts),
+        events=_by_at(tables.events),
+        harvests=_by_at(_last_of_each(tables.harvests, lambda row: (row.bag, row.flush))),
+        batches=_by_at(_last_of_each(tables.batches, lambda row: row.key)),
+        heat_runs=_by_started(_last_of_each(tables.heat_runs, lambda row: row.heat_run)),
+        temperatures=_by_at(_last_of_each(tables.temperatures, lambda row: (row.place, row.at))),
+        estimates=_by_at(_last_of_each(tables.estimates, lambda row: row.key)),
     )
 
 
-def _read_rows(folder: Path, row_type: type[R]) -> tuple[R, ...]:
-    reading, _ = read_whole(folder / row_type.FILE, row_type)
+def _sort_out_photos(tables: _Tables) -> Ledger:
+    committed = {(row.photo_sha256, row.method) for row in tables.photos}
+    scores = [row for row in tables.scores if (row.photo_sha256, row.method) in committed]
+    suspects = [row for row in tables.suspects if (row.photo_sha256, row.method) in committed]
+    scores = _last_of_each(_by_scanned(scores), lambda row: (row.photo_sha256, row.bag))
+    counting = {(row.photo_sha256, row.bag, row.method) for row in scores}
+    return Ledger(
+        photos=_by_taken(_last_of_each(_by_scanned(tables.photos), lambda row: row.photo_sha256)),
+        scores=_by_taken(scores),
+        suspects=_by_taken(r for r in suspects if (r.photo_sha256, r.bag, r.method) in counting),
+    )
+
+
+def _read_rows(path: Path, row_type: type[R]) -> tuple[R, ...]:
+    reading, _ = read_whole(path, row_type)
     if reading.problems:
         first = reading.problems[0]
-        msg = f"{folder / first.source}: {first.message}."
-        raise LedgerError(msg, f"{first.hint} `colscan check {folder}` lists all that is wrong.")
+        msg = f"{path.parent / first.source}: {first.message}."
+        raise LedgerError(msg, f"{first.hint} `colscan check {path.parent}` lists all that is wrong.")
     return reading.rows
 
 

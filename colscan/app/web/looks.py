@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 
-from colscan.growth import judge_bags
 from colscan.growth.model import Advice, BagRecord, BagStatus
-from colscan.growth.records import is_alarm, records_of, standing_calls
-from colscan.ledger import Ledger
+from colscan.growth.records import is_alarm, standing_calls
 from colscan.ledger.columns import SuspectRow, VerdictRow
-from colscan.trial.model import Trial
 from colscan.units import days_between
 
 GROUPS = (Advice.LOOK, Advice.TURN, Advice.READY, Advice.STALLED, Advice.MISSING)
@@ -60,34 +57,30 @@ class Looks:
     latest_calls: tuple[VerdictRow, ...]
 
 
-def find_looks(trial: Trial, ledger: Ledger, now: datetime) -> Looks:
+def find_looks(records: Mapping[str, BagRecord], statuses: Mapping[str, BagStatus]) -> Looks:
     """Return what needs eyes: patches in view first, of those the fastest growing, then the largest.
 
     Parameters
     ----------
-    trial : Trial
-        The plan.
-    ledger : Ledger
-        The rows that count.
-    now : datetime
-        Today, aware.
+    records : mapping of str to BagRecord
+        What stands about each bag, by its code.
+    statuses : mapping of str to BagStatus
+        Each bag today, by its code.
     """
-    statuses = judge_bags(trial, ledger, now)
-    looked_at = {status.bag for status in statuses if status.advice is Advice.LOOK}
-    records = records_of(trial, ledger)
     patches = [
         look
-        for record in records
-        if record.bag.bag in looked_at
+        for code, record in records.items()
+        if statuses[code].advice is Advice.LOOK
         for look in patches_of(record)
         if look.waits and is_alarm(look.suspect, standing_calls(record))
     ]
     patches.sort(key=_urgency)
     shown = {look.suspect.bag for look in patches}
-    bags = {
-        advice: tuple(s for s in statuses if s.advice is advice and s.bag not in shown) for advice in GROUPS
-    }
-    calls = sorted((call for record in records for call in standing_calls(record)), key=lambda call: call.at)
+    rest = [status for status in statuses.values() if status.bag not in shown]
+    bags = {advice: tuple(status for status in rest if status.advice is advice) for advice in GROUPS}
+    calls = sorted(
+        (call for record in records.values() for call in standing_calls(record)), key=lambda call: call.at
+    )
     return Looks(patches=tuple(patches), bags=bags, latest_calls=tuple(calls[::-1][:LATEST_CALLS]))
 
 

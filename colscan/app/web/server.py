@@ -11,9 +11,15 @@ from flask import Flask, render_template
 from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 
+from colscan import units
+from colscan.app.calls import describe_target
+from colscan.app.web.first import add_first
 from colscan.app.web.guard import LARGEST_REQUEST_BYTES, Guard
-from colscan.app.web.pages import add_pages
+from colscan.app.web.patches import add_patches
+from colscan.app.web.site import Site
+from colscan.app.web.statics import add_statics
 from colscan.errors import ColscanError, TrialError
+from colscan.ledger.columns import ACTIONS, PLACES
 
 LOOPBACK = "127.0.0.1"
 THREADS = 4
@@ -36,10 +42,15 @@ def make_app(trial_dir: Path, *, port: int) -> Flask:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     guard = Guard(port)
     guard.watch(app)
-    app.jinja_env.globals["token"] = guard.token
+    app.jinja_env.globals.update(
+        token=guard.token, target=describe_target, places=PLACES, actions=ACTIONS, count_of=units.count_of
+    )
     app.register_error_handler(ColscanError, _tell_error)
     app.register_error_handler(HTTPException, _tell_refusal)
-    add_pages(app, trial_dir)
+    site = Site(trial_dir)
+    add_statics(app)
+    add_first(app, site)
+    add_patches(app, site)
     return app
 
 
