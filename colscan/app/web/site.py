@@ -44,6 +44,11 @@ class Standing:
     ledger: Ledger
     now: datetime
 
+    @property
+    def blind(self) -> bool:
+        """Whether strain and treatment are kept from who judges."""
+        return False
+
     @cached_property
     def records(self) -> dict[str, BagRecord]:
         """What stands about each bag, by its code, in the plan's order."""
