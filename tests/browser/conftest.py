@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -13,17 +12,9 @@ from chromium import CHROMEDRIVER, CHROMIUM, need
 from demo_trial import scan_two
 from reviewed import add_patch, reviewing
 from site_pages import show_everything
-from watched import Watched
+from watched import Visit, Watched
 
 from colscan.app.demo import NAME
-
-
-@dataclass(frozen=True)
-class Visit:
-    """A trial, and the browser that is on its review site."""
-
-    folder: Path
-    browser: Watched
 
 
 @pytest.fixture(scope="session")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -22,7 +23,7 @@ INSTALL_AXE = "npm install --prefix tests/browser --no-package-lock --no-audit -
 SCHEMES = ("light", "dark")
 PHONE_PX = 600
 """Narrower screens are a phone's: the page's own viewport line counts, scroll bars take no room."""
-PATIENCE_S = 15
+PATIENCE_S = 30
 AT_HOME = ("data", "blob", "about")
 """Schemes that ask nobody."""
 RUN_AXE = """
@@ -128,6 +129,14 @@ class Watched:
     def _is_strange(self, url: str) -> bool:
         parts, home = urlsplit(url), urlsplit(self.home)
         return parts.scheme not in AT_HOME and (parts.scheme, parts.netloc) != (home.scheme, home.netloc)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A trial, and the browser that is on its review site."""
+
+    folder: Path
+    browser: Watched
 
 
 def _asked(event: dict[str, Any]) -> str | None:
