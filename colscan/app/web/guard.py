@@ -13,7 +13,7 @@ LOOPBACK = "127.0.0.1"
 LARGEST_REQUEST_BYTES = 64 * 1024
 """Forms here hold a few words and a note."""
 LARGER_REQUESTS_BYTES = {"photos_upload": 64 * 1024 * 1024}
-"""By endpoint; a script sends them, with the token as a header, since their bodies aren't read to look for it."""
+"""By endpoint; a script sends them with the token as a header, as their bodies aren't read to look for it."""
 FOR_STRANGERS = frozenset({"pair", "send_code"})
 """The endpoints that need no cookie."""
 FILES_FOR_STRANGERS = frozenset({"site.css", "pair.css", "pair.js", "icon.svg"})

@@ -1,4 +1,4 @@
-"""Which phones may ask: each sends once a code that the terminal or this machine's page shows, and gets a cookie.
+"""Which phones may ask: each sends once a code that the terminal or our own page shows, and gets a cookie.
 
 Nothing of it is written to a file: it ends with the process.
 """

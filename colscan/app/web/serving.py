@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from socketserver import BaseServer, TCPServer, ThreadingMixIn
 from threading import Lock, Semaphore, Thread
 from types import TracebackType
-from typing import IO, Any, ClassVar, TypeAlias, cast
+from typing import IO, Any, TypeAlias, cast
 from wsgiref.handlers import SimpleHandler
 from wsgiref.simple_server import WSGIRequestHandler
 
@@ -177,9 +177,9 @@ class _Request(WSGIRequestHandler):
         if not self.raw_requestline.endswith(b"\n") or not self.parse_request():
             return
         self.server.begin_answer(self.connection)
-        answer = _Answer(
-            cast("IO[bytes]", self.rfile), self.wfile, sys.stderr, self.get_environ(), multithread=True
-        )
+        streams = self.rfile, cast("IO[bytes]", self.wfile), sys.stderr
+        answer = _Answer(*streams, self.get_environ(), multithread=True)
+        answer.os_environ = {}  # nothing of a request comes from the process's environment
         answer.run(self.server.app)
 
     def log_message(self, format: str, *args: object) -> None:
@@ -187,9 +187,8 @@ class _Request(WSGIRequestHandler):
 
 
 class _Answer(SimpleHandler):
-    """Sends an answer; without the process's environment and the name of the software."""
+    """Sends an answer, without the name of the software."""
 
-    os_environ: ClassVar[dict[str, str]] = {}
     server_software = None
 
     def log_exception(self, exc_info: tuple[type[BaseException], BaseException, TracebackType] | Any) -> None:
