@@ -34,8 +34,15 @@ OPEN_NETWORK = (
 @click.option(
     "--lan", is_flag=True, help="Serve it on the local network (IPv4) too, to phones that you pair."
 )
-@click.option("--cert", type=click.Path(path_type=Path), help="A certificate (PEM), to serve it by HTTPS.")
-@click.option("--key", type=click.Path(path_type=Path), help="The certificate's private key (PEM).")
+@click.option(
+    "--cert",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A certificate (PEM), to serve it by HTTPS.",
+)
+@click.option(
+    "--key", type=click.Path(path_type=Path), metavar="FILE", help="The certificate's private key (PEM)."
+)
 def review(
     trial_dir: Path, port: int, no_browser: bool, lan: bool, cert: Path | None, key: Path | None
 ) -> None:
@@ -46,8 +53,8 @@ def review(
     this machine can open it. Ctrl-C ends it, with exit code 0.
 
     With --lan a phone on the same network can open it too, once it has sent a
-    code that the terminal shows to scan. Each code lets one phone in, within 10
-    minutes; Enter shows another one.
+    code, which the terminal shows to scan. A code is good for one phone and 10
+    minutes; Enter, or the page “Phones”, shows another one.
 
     \b
     Example:

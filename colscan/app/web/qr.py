@@ -23,5 +23,5 @@ def qr_letters(text: str) -> str:
 def qr_svg(text: str) -> str:
     """Return a QR code as an SVG element, black on white, that fills the width it is given."""
     return segno.make_qr(text, error="m").svg_inline(
-        border=QUIET, omitsize=True, light="#ffffff", svgclass="qr"
+        border=QUIET, omitsize=True, light="#ffffff", svgclass=None
     )
