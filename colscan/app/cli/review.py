@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -102,14 +103,17 @@ def _invite_phones(pairing: Pairing) -> None:
         _say(OPEN_NETWORK)
     _show_code(pairing)
     if sys.stdin.isatty():
+        if os.name == "posix":  # put into the background, who reads the terminal would be stopped whole
+            signal.signal(signal.SIGTTIN, signal.SIG_IGN)
         _say("Enter shows a code for another phone")
         threading.Thread(target=_show_more_codes, args=(pairing,), daemon=True).start()
 
 
 def _show_more_codes(pairing: Pairing) -> None:
     # Not sys.stdin.readline, which would hold a lock that the interpreter wants at its end.
-    while os.read(sys.stdin.fileno(), 1024):
-        _show_code(pairing)
+    with suppress(OSError):  # the terminal is another program's now, or gone
+        while os.read(sys.stdin.fileno(), 1024):
+            _show_code(pairing)
 
 
 def _show_code(pairing: Pairing) -> None:

@@ -4,6 +4,9 @@ Built on the standard library's `socketserver`. Whatever a client does, or doesn
 alone: half a TLS handshake, half a header, a body that never ends, an answer that it doesn't read. Each
 connection has a time by which it must have asked and one by which it must be answered, and no address may
 have many. A body is read by the page that wants it, so a refused one is never kept.
+
+Why not a server from elsewhere: waitress has no TLS, and stores a body before the application can refuse it;
+cheroot waits for TLS handshakes in the loop that accepts connections, so one that hangs stops all.
 """
 
 from __future__ import annotations
@@ -97,6 +100,7 @@ class _Server(ThreadingMixIn, TCPServer):
     def __init__(self, app: App, listening: socket.socket, tls: ssl.SSLContext | None) -> None:
         # TCPServer would make a socket of its own.
         BaseServer.__init__(self, listening.getsockname(), _Request)
+        listening.settimeout(1.0)  # for a client that is gone again before it is accepted
         self.socket, self.app, self.tls = listening, app, tls
         host, port = self.server_address[:2]
         self.base_environ = {
