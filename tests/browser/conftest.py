@@ -43,9 +43,9 @@ def _scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @contextmanager
-def _served(folder: Path) -> Iterator[str]:
+def _served(folder: Path, *, phones: bool = False) -> Iterator[str]:
     """The address of a trial's site; in the end what it wrote to the terminal is looked through."""
-    with reviewing(folder) as (process, address):
+    with reviewing(folder, phones=phones) as (process, address):
         yield address
         process.kill()
         process.wait()
@@ -69,7 +69,7 @@ def visit(_scanned: Path, tmp_path: Path, browser: Watched) -> Iterator[Visit]:
 @pytest.fixture(scope="session")
 def _shown(_scanned: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     folder = Path(shutil.copytree(_scanned, tmp_path_factory.mktemp("shown") / NAME))
-    with _served(show_everything(folder)) as address:
+    with _served(show_everything(folder), phones=True) as address:
         yield address
 
 

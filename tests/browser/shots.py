@@ -40,7 +40,7 @@ def main(out_dir: Path) -> None:
     out_dir.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as kept:
         folder = show_everything(scan_two(Path(kept) / NAME))
-        with reviewing(folder) as (_, address):
+        with reviewing(folder, phones=True) as (_, address):
             browser = Watched(Path(kept) / "profile")
             try:
                 browser.home = address

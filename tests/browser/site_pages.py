@@ -27,6 +27,8 @@ PAGES = (
     Page("recorded", "/?said_bag=B03&said_patch=p1"),
     Page("patch", "/patch?bag=B01&patch=p1"),
     Page("judged", "/patch?bag=B03&patch=p1"),
+    Page("pair", "/pair"),
+    Page("phones", "/phones"),
     Page("trouble", "/patch?bag=B99&patch=p1", 400),
 )
 """A new page is a line here; a test says so when it is missing."""

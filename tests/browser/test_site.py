@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from chromium import need
 from filelock import FileLock
-from reviewed import verdicts
+from reviewed import PRETENDED_LAN, verdicts
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
@@ -22,7 +22,7 @@ from site_pages import NO_PAGES, PAGES, Page
 from watched import AXE, INSTALL_AXE, SCHEMES, Visit, Watched
 
 from colscan.app.cli.main import main
-from colscan.app.web import make_app
+from colscan.app.web import Pairing, make_app
 from colscan.ledger.files import LOCK_FILE
 
 FIRST = Page("first", "/")
@@ -324,7 +324,7 @@ def test_what_keys_miss_is_found(looking: Watched) -> None:
 
 def test_every_page_is_listed() -> None:
     """A page that the site has and PAGES doesn't is audited by nobody."""
-    app = make_app(Path(), port=1)
+    app = make_app(Path(), port=1, pairing=Pairing(f"{PRETENDED_LAN}:1", https=False, say=print))
     shown = {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
     assert shown - NO_PAGES == {page.path.partition("?")[0] for page in PAGES}
 
