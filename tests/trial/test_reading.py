@@ -18,6 +18,7 @@ time_zone = "America/New_York"
 question = "How much bran?"
 planned_end = 2026-04-27T06:00:00
 ended_at = "2026-05-01T06:00:00Z"
+judging = "blind"
 plan = "--seed 7"
 [limits]
 contamination_risk = 0.10
@@ -97,7 +98,7 @@ def test_every_key_is_taken():
     assert all(f"\n{key} = " in "\n" + EVERY_KEY for key in keys)
     assert all(section.header in EVERY_KEY for section in SECTIONS)
     trial = parse_plan(EVERY_KEY.encode(), "trial.toml")
-    assert (trial.name, trial.question) == ("hornbeam", "How much bran?")
+    assert (trial.name, trial.question, trial.judging) == ("hornbeam", "How much bran?", "blind")
     # A local time is in the trial's zone: New York is 4 h behind UTC in April.
     assert trial.planned_end == datetime(2026, 4, 27, 10, tzinfo=UTC)
     assert trial.ended_at == datetime(2026, 5, 1, 6, tzinfo=UTC)

@@ -90,7 +90,7 @@ def _send_crop(here: Standing) -> Response:
 
 def _record(site: Site) -> AnyResponse:
     here = site.open()
-    row = read_call(request.form, units.now().astimezone(here.trial.zone))
+    row = read_call(request.form, units.now().astimezone(here.trial.zone), blind=here.blind)
     following = _after(here, row)
     record_call(here.folder, here.trial, here.ledger, row)
     said: dict[str, Any] = (

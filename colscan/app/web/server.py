@@ -13,8 +13,10 @@ from werkzeug.exceptions import HTTPException
 
 from colscan import units
 from colscan.app.calls import describe_target
+from colscan.app.web.blinding import add_blinding
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import LARGEST_REQUEST_BYTES, Guard
+from colscan.app.web.opinion import add_opinion
 from colscan.app.web.patches import add_patches
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
@@ -51,6 +53,8 @@ def make_app(trial_dir: Path, *, port: int) -> Flask:
     add_statics(app)
     add_first(app, site)
     add_patches(app, site)
+    add_blinding(app, site)
+    add_opinion(app, site)
     return app
 
 
