@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from colscan.app.batch.originals import find_original
 from colscan.app.masks import mask_path, paint_of
-from colscan.app.patches import crop_jpeg
+from colscan.app.patches import card_reach_px, crop_jpeg
 from colscan.app.put import put_file
 from colscan.errors import LedgerError, PhotoError, TrialError
 from colscan.ledger import Ledger, append_row
@@ -136,14 +136,14 @@ def is_kept(trial_dir: Path, face: Face) -> bool:
 
 
 def face_jpeg(trial_dir: Path, face: Face) -> bytes:
-    """Return the face's picture, with the card's own light as in the photo.
+    """Return the face's picture, its card painted over, for that may say what the bag got.
 
     Raises
     ------
     PhotoError
         When the photo is gone or damaged.
     """
-    return crop_jpeg(trial_dir, face.photo, box=face.box, size=face.size)
+    return crop_jpeg(trial_dir, face.photo, box=face.box, size=face.size, card_px=card_reach_px(face.score))
 
 
 def estimate_of(ledger: Ledger, face: Face, by: str | None) -> EstimateRow | None:

@@ -95,7 +95,8 @@ TOP = Section(
             kind="choice",
             choices=JUDGING,
             meaning='How bags are judged on the pages of colscan review: "open", or "blind", without their'
-            " strain, treatment and mix until somebody asks for them; that is recorded with each call.",
+            " strain, treatment and mix until somebody asks for them; that is recorded with each call. Print"
+            " the cards with --blind, too.",
         ),
         "plan": Key(
             kind="text",

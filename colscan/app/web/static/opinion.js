@@ -108,6 +108,7 @@ function letPaint(canvas) {
   begin.hidden = false;
   begin.addEventListener("click", () => {
     canvas.hidden = tools.hidden = !tools.hidden;
+    byId("number").hidden = !tools.hidden;
     begin.setAttribute("aria-expanded", String(!tools.hidden));
     begin.textContent = tools.hidden ? "Paint it instead" : "Give a number instead";
   });
