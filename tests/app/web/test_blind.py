@@ -153,7 +153,7 @@ def test_cards_are_covered(folder: Path) -> None:
     page = make_app(folder, port=PORT).test_client()
     assert _paper(_open(page, "/crop", **_arguments(folder))) == 0
     _send(page, "/unblind")
-    assert _paper(_open(page, "/crop", **_arguments(folder))) > 100
+    assert _paper(_open(page, "/crop", **_arguments(folder))) > 30
 
 
 def _paper(answer: TestResponse) -> int:
