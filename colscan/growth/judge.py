@@ -52,7 +52,8 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
     """Return each bag's latest score and what to do with it, in the plan's order.
 
     In this order: what people said of the bag (discarded, retired, contaminated, missing), reasons to look,
-    then the growth. Nothing is called ready before somebody turned it and looked.
+    then the growth. Nothing is called ready before somebody turned it and looked. No reason names a strain
+    or treatment: it is read by who judges, too.
 
     Parameters
     ----------
@@ -147,7 +148,7 @@ def _judge(
     if full is not None:
         return full
     siblings = _siblings_of(record.bag, paces)
-    return _judge_stalled(record.bag, series, siblings=siblings, limits=trial.limits) or _judge_growing(
+    return _judge_stalled(series, siblings=siblings, limits=trial.limits) or _judge_growing(
         record, series, siblings=siblings, limits=trial.limits
     )
 
@@ -211,9 +212,7 @@ def _siblings_of(bag: Bag, paces: tuple[_Pace, ...]) -> _Siblings:
     )
 
 
-def _judge_stalled(
-    bag: Bag, series: GrowthSeries, *, siblings: _Siblings, limits: Limits
-) -> Judgement | None:
+def _judge_stalled(series: GrowthSeries, *, siblings: _Siblings, limits: Limits) -> Judgement | None:
     """Stalled: the interval is below the siblings' median, and the speed was under the limit for long enough.
 
     The speed is that of all scores back to the last one that is at least `stalled_days` old, in this segment.
@@ -231,7 +230,7 @@ def _judge_stalled(
         return None
     why = (
         f"{slope:.1f} points a day over {days[-1] - days[start]:.1f} days, at {100 * coverage[-1]:.0f} %; "
-        f"siblings of {bag.strain} {bag.treatment} at this age: {100 * siblings.coverage:.0f} %"
+        f"siblings at this age: {100 * siblings.coverage:.0f} %"
     )
     return Judgement(advice=Advice.STALLED, why=why)
 
@@ -250,7 +249,7 @@ def _judge_growing(
         return Judgement(advice=Advice.WAIT, why=f"one photo{since}; the next gives its speed")
     why = f"{speed:.1f} points a day"
     if siblings.points_per_day is not None:
-        why += f"; siblings of {record.bag.strain} {record.bag.treatment}: {siblings.points_per_day:.1f}"
+        why += f"; siblings: {siblings.points_per_day:.1f}"
     return Judgement(advice=Advice.WAIT, why=why)
 
 

@@ -39,7 +39,7 @@ def _show(here: Standing) -> str:
     bag, patch = request.args.get("bag", ""), request.args.get("patch", "")
     look = _find_patch(here, bag, patch)
     before, after = _neighbours(here.looks.patches, look)
-    views = patch_views(here.folder, here.trial, here.ledger, bag, patch)
+    views = patch_views(here.folder, here.trial, here.ledger, bag, patch, covers_cards=here.blind)
     return render_template(
         "patch.html",
         here=here,
@@ -80,7 +80,7 @@ def _send_crop(here: Standing) -> Response:
     asked = request.args
     bag, patch = asked.get("bag", ""), asked.get("patch", "")
     _find_patch(here, bag, patch)
-    views = patch_views(here.folder, here.trial, here.ledger, bag, patch)
+    views = patch_views(here.folder, here.trial, here.ledger, bag, patch, covers_cards=here.blind)
     view = next((view for view in views if view.photo_sha256 == asked.get("photo")), None)
     if view is None:
         abort(404, "That photo doesn't show this patch's place, or it can't be read any more.")
@@ -90,7 +90,7 @@ def _send_crop(here: Standing) -> Response:
 
 def _record(site: Site) -> AnyResponse:
     here = site.open()
-    row = read_call(request.form, units.now().astimezone(here.trial.zone))
+    row = read_call(request.form, units.now().astimezone(here.trial.zone), blind=here.blind)
     following = _after(here, row)
     record_call(here.folder, here.trial, here.ledger, row)
     said: dict[str, Any] = (

@@ -14,7 +14,7 @@ LONGEST_NOTE = 500
 """Letters: what fits a phone's screen and a cell that can still be read."""
 
 
-def read_call(form: Mapping[str, str], now: datetime) -> VerdictRow:
+def read_call(form: Mapping[str, str], now: datetime, *, blind: bool) -> VerdictRow:
     """Return the call that a form says.
 
     Parameters
@@ -23,6 +23,8 @@ def read_call(form: Mapping[str, str], now: datetime) -> VerdictRow:
         Fields bag, patch (empty for the whole bag), call, where, action and note.
     now : datetime
         When it is said, aware, in the trial's zone.
+    blind : bool
+        Whether the pages hide strain and treatment.
 
     Raises
     ------
@@ -47,6 +49,7 @@ def read_call(form: Mapping[str, str], now: datetime) -> VerdictRow:
         where=_choice(form, "where") if lost else None,
         found_by="photo" if patch and call != "withdrawn" else None,
         action=action,
+        blind="yes" if blind else "no",
         note=_note(form.get("note", "")),
     )
 

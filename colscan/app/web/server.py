@@ -13,8 +13,10 @@ from werkzeug.exceptions import HTTPException
 
 from colscan import units
 from colscan.app.calls import describe_target
+from colscan.app.web.blinding import add_blinding
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import Guard
+from colscan.app.web.opinion import add_opinion
 from colscan.app.web.pairing import Pairing
 from colscan.app.web.patches import add_patches
 from colscan.app.web.phones import add_phones
@@ -61,6 +63,8 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     add_statics(app)
     add_first(app, site)
     add_patches(app, site)
+    add_blinding(app, site)
+    add_opinion(app, site)
     if pairing is not None:
         add_phones(app, guard, pairing)
     return app
