@@ -3,7 +3,7 @@
 Takes a trial's folder and gives a `Trial`, whole and checked (`load_trial`); makes such a folder
 from a few numbers or a grower's bag list (`create_trial`), from an earlier trial (`begin_next`), or
 with its bags drawn by lot (`draw_plan`, `write_plan`) and what that can't tell apart (`find_confounded`);
-loads all trials of a farm (`load_farm`) and tells which tags are in use in the trials beside one (`sibling_tags`).
+loads all trials of a farm (`load_farm`) and tells which tags are in use beside one (`sibling_tags`).
 `recipe` is the arithmetic of what is weighed into a bag, `trial_recipe` that of a trial at each treatment,
 `mixes` a day's work by heat run, `shelfplan` where bags stand, `power` what bags can show. Flags nothing:
 a plan that is not understood is refused with file, line and value.

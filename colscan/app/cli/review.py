@@ -24,16 +24,21 @@ def review(trial_dir: Path, port: int, no_browser: bool) -> None:
 
     The page shows each suspect patch beside the same place on earlier photos;
     what you say of it is a row in verdicts.csv, as by `colscan verdict`. Only
-    this machine can open it. Ctrl-C ends it, with exit code 0.
+    this machine can open it. In a folder without a trial, there or not, it
+    begins one, as `colscan plan` does. Ctrl-C ends it, with exit code 0.
 
     \b
     Example:
       colscan review hornbeam
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    from colscan.app.plan import holds_trial
     from colscan.app.web import listen, serve
     from colscan.trial import load_trial
 
-    load_trial(trial_dir)
+    if holds_trial(trial_dir):
+        load_trial(trial_dir)
+    else:
+        click.echo(f"there is no trial in {trial_dir} yet: begin it on the page", err=True)
     with listen(port) as listening:
         address = f"http://127.0.0.1:{listening.getsockname()[1]}/"
         click.echo(f"reviewing at {address} ; ctrl-C ends it", err=True)
