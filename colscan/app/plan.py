@@ -136,6 +136,8 @@ def refuse_recorded(folder: Path) -> None:
     """Refuse a folder whose ledger holds anything: it is about the bags as they are (`TrialError`)."""
     from colscan.ledger import read_ledger
 
+    if not folder.is_dir():
+        return
     ledger = read_ledger(folder)
     for what in ("scores", "photos", "verdicts", "events", "harvests", "batches", "heat_runs"):
         if rows := getattr(ledger, what):

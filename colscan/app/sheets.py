@@ -51,7 +51,7 @@ def say_missing(sheet: str, trial: Trial) -> tuple[str, ...]:
         named = ", ".join(untagged[:BAGS_NAMED]) + (f" and {more} more" if more > 0 else "")
         said.append(f"No card for {named}: bags.csv has no tag for them.")
     if sheet == "mixing" and trial.recipe is None:
-        said.append("Without [recipe] in trial.toml the sheet leaves the weights blank.")
+        said.append("Without [recipe] in trial.toml the mixing sheet leaves the weights blank.")
     lacking = letters_lacking(trial, texts_printed(trial) if sheet == "mixing" else ())
     if lacking:
         said.append(f"The font lacks {' '.join(lacking)}: printed as hollow squares.")

@@ -96,13 +96,14 @@ def test_tiers_are_said(here, capsys):
     assert "cellar, tier 2: 9 bags (blank x 1, bran 0 % x 4, bran 7.5 % x 4)" in capsys.readouterr().err
 
 
-def test_records_of_a_lost_plan_are_refused(scanned, capsys):
+def test_records_of_a_lost_plan_are_refused(trial, capsys):
     """A ledger without trial.toml is about bags: no other plan is put over it."""
-    (scanned / "trial.toml").unlink()
-    (scanned / "bags.csv").unlink()
-    assert main(["plan", str(scanned), *KINDS]) == ExitCode.TRIAL
-    assert "holds a trial with records (scores:" in capsys.readouterr().err
-    assert not (scanned / "trial.toml").exists()
+    assert main(["mix", str(trial), "M01", "--water", "1 l"]) == ExitCode.DONE
+    (trial / "trial.toml").unlink()
+    (trial / "bags.csv").unlink()
+    assert main(["plan", str(trial), *KINDS]) == ExitCode.TRIAL
+    assert "holds a trial with records (batches: 1)" in capsys.readouterr().err
+    assert not (trial / "trial.toml").exists()
 
 
 def test_a_shelf_map_of_bags_that_are_no_more(here, capsys):

@@ -16,6 +16,7 @@ from colscan.app.how_many import ChanceTable, find_chances, lay_out_chances
 from colscan.app.plan import count_bags, draw_wishes, holds_trial, new_seed, say_plan
 from colscan.app.sheets import SHEETS, say_missing
 from colscan.app.web.begin_form import LABELS, ROWS, Typed, read_typed, read_wishes, say_trouble, settle
+from colscan.app.web.guard import FOR_HOME, FOR_STRANGERS
 from colscan.app.web.site import Site
 from colscan.errors import ColscanError, TrialError
 from colscan.trial import find_confounded, find_trials, load_trial, write_plan
@@ -26,8 +27,8 @@ from colscan.trial.zones import choose_zone
 from colscan.units import to_pct
 
 Page = tuple[str, int]
-_ALWAYS = ("begin", "begin_now", "static")
-"""What there is before a trial is."""
+_ALWAYS = frozenset({"begin", "begin_now", "static"}) | FOR_STRANGERS | FOR_HOME
+"""What there is before a trial is: its beginning, and the pairing of phones."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,9 +112,7 @@ def _begin(folder: Path, lock: Lock) -> AnyResponse | Page:
 
 def _say_taken(folder: Path) -> TrialError:
     trial = load_trial(folder)
-    msg = (
-        f"a trial has been begun here meanwhile: {trial.name}, {len(trial.bags)} bags. Yours was not written"
-    )
+    msg = f"a trial was begun here meanwhile: {trial.name}, {len(trial.bags)} bags. Yours was not written"
     return TrialError(msg, "Look at the one that is there, or begin yours in another folder.")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import zip_longest
@@ -93,6 +94,14 @@ class Trouble:
     what: str
     hint: str
     field: str | None
+
+    def rows_of(self, filled: Sequence[tuple[str, ...]]) -> tuple[int, ...]:
+        """Return which of its field's rows, from 1 on, it is about: those it quotes, else those filled in."""
+        quoted = [number for number, row in enumerate(filled, 1) if any(map(self._quotes, row))]
+        return tuple(quoted or range(1, len(filled) + 1) or (1,))
+
+    def _quotes(self, text: str) -> bool:
+        return bool(text) and re.search(rf"(?<!\w){re.escape(text)}(?!\w)", self.what) is not None
 
 
 def read_typed(form: MultiDict[str, str]) -> Typed:
