@@ -64,7 +64,7 @@ def test_cards_name_their_bags(trial: Path) -> None:
 
 
 def test_a_trial_that_is_judged_blind(trial: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Cards are blind unless it is said otherwise; no others are offered; the mixing sheet has its warning."""
+    """Cards are blind unless it is said otherwise; no others are offered; the mixing sheet is warned of."""
     monkeypatch.setattr(Standing, "blind", property(lambda here: True))
     assert "PO-3" not in text_of(get(trial, "/cards.pdf").data)
     assert "PO-3" in text_of(get(trial, "/cards.pdf?blind=no").data)
