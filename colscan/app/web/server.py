@@ -13,6 +13,7 @@ from werkzeug.exceptions import HTTPException
 
 from colscan import units
 from colscan.app.calls import describe_target
+from colscan.app.web.begin import add_begin
 from colscan.app.web.blinding import add_blinding
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import Guard
@@ -21,6 +22,7 @@ from colscan.app.web.pairing import Pairing
 from colscan.app.web.patches import add_patches
 from colscan.app.web.phones import add_phones
 from colscan.app.web.serving import serve_app
+from colscan.app.web.sheets import add_sheets
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
 from colscan.errors import ColscanError, TrialError
@@ -33,7 +35,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     Parameters
     ----------
     trial_dir : Path
-        The trial's folder.
+        The trial's folder; without a trial in it, every page leads to the one that begins it.
     port : int
         The port that it is served on: requests to another host or port are refused.
     https : bool
@@ -61,6 +63,8 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     app.register_error_handler(HTTPException, _tell_refusal)
     site = Site(trial_dir)
     add_statics(app)
+    add_begin(app, site)
+    add_sheets(app, site)
     add_first(app, site)
     add_patches(app, site)
     add_blinding(app, site)
