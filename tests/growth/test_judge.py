@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hornbeam import (
     at_day,
@@ -217,7 +219,7 @@ def test_a_bag_that_was_moved_is_missed_on_its_new_shelf(seen: float, advice: st
     """Who moved it on day 8.5 had it in the hand: photos of the new shelf count from then on."""
     trial = make_trial(make_bag("B1", shelf="A"), make_bag("B2", shelf="A"), make_bag("B3", shelf="B"))
     scores = (score("B1", 5, 50), score("B2", 15, 60), score("B3", seen, 60))
-    moved = event("moved", 8.5, "B1", detail="B")
+    moved = replace(event("moved", 8.5, "B1"), detail="B")
     status = _judge(*scores, trial=trial, events=(moved,))
     assert status.advice == advice
     assert advice == "wait" or status.why == "last photographed on day 5.0; others were on day 11.0"

@@ -13,13 +13,18 @@ from werkzeug.exceptions import HTTPException
 
 from colscan import units
 from colscan.app.calls import describe_target
+from colscan.app.web.events import add_events
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import LARGEST_REQUEST_BYTES, Guard
 from colscan.app.web.patches import add_patches
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
+from colscan.app.web.weights import add_weights
+from colscan.app.web.who import add_who
+from colscan.app.web.written import just_written
 from colscan.errors import ColscanError, TrialError
 from colscan.ledger.columns import ACTIONS, PLACES
+from colscan.present.cautions import SPORE_CAUTION
 
 LOOPBACK = "127.0.0.1"
 THREADS = 4
@@ -43,7 +48,13 @@ def make_app(trial_dir: Path, *, port: int) -> Flask:
     guard = Guard(port)
     guard.watch(app)
     app.jinja_env.globals.update(
-        token=guard.token, target=describe_target, places=PLACES, actions=ACTIONS, count_of=units.count_of
+        token=guard.token,
+        target=describe_target,
+        places=PLACES,
+        actions=ACTIONS,
+        count_of=units.count_of,
+        just_written=just_written,
+        spore_caution=SPORE_CAUTION,
     )
     app.register_error_handler(ColscanError, _tell_error)
     app.register_error_handler(HTTPException, _tell_refusal)
@@ -51,6 +62,9 @@ def make_app(trial_dir: Path, *, port: int) -> Flask:
     add_statics(app)
     add_first(app, site)
     add_patches(app, site)
+    add_events(app, site)
+    add_weights(app, site)
+    add_who(app, site)
     return app
 
 
