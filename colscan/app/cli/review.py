@@ -23,8 +23,9 @@ def review(trial_dir: Path, port: int, no_browser: bool) -> None:
     """Judge suspect patches on a page in the browser, until ctrl-C.
 
     The page shows each suspect patch beside the same place on earlier photos;
-    what you say of it is a row in verdicts.csv, as by `colscan verdict`. Only
-    this machine can open it. Ctrl-C ends it, with exit code 0.
+    what you say of it is a row in verdicts.csv, as by `colscan verdict`.
+    Events and harvests are said by tap, as by `colscan event` and `harvest`.
+    Only this machine can open it. Ctrl-C ends it, with exit code 0.
 
     \b
     Example:
@@ -40,7 +41,7 @@ def review(trial_dir: Path, port: int, no_browser: bool) -> None:
         if not no_browser:
             _open_browser(address)
         serve(trial_dir, listening)
-    click.echo("ended; all that was said is in verdicts.csv", err=True)
+    click.echo("ended; all that was said is in the trial's folder", err=True)
 
 
 def _open_browser(address: str) -> None:
