@@ -18,7 +18,7 @@ from colscan.trial.model import Trial
 LONGEST_NOTE = 500
 """Letters: what fits a phone's screen and a cell that can still be read."""
 NOT_AHEAD = timedelta(0)
-"""Pages are filled in on this machine, by its own clock: what is ahead of it hasn't happened."""
+"""A time is typed in for what happened before; without one it is now, by this machine's clock."""
 
 
 def read_call(form: Mapping[str, str], now: datetime, *, by: str | None) -> VerdictRow:

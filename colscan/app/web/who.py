@@ -17,7 +17,7 @@ KEPT_S = 365 * 24 * 3600
 """A year: longer than a trial, and a name of somebody who left is gone some day."""
 
 
-def add_who(app: Flask, site: Site) -> None:
+def add_who(app: Flask, site: Site, *, https: bool) -> None:
     """Give an application the page that asks who judges.
 
     Parameters
@@ -26,10 +26,12 @@ def add_who(app: Flask, site: Site) -> None:
         The application.
     site : Site
         The trial.
+    https : bool
+        Whether it is served by HTTPS: the cookie then goes by no other way.
     """
     app.jinja_env.globals["judging_as"] = judging_as
     app.add_url_rule("/who", "who", lambda: render_template("who.html", here=site.open()))
-    app.add_url_rule("/who", "set_who", _set, methods=["POST"])
+    app.add_url_rule("/who", "set_who", lambda: _set(secure=https), methods=["POST"])
 
 
 def judging_as() -> str | None:
@@ -39,14 +41,16 @@ def judging_as() -> str | None:
     return name if 0 < len(name) <= LONGEST_NAME else None
 
 
-def _set() -> AnyResponse:
+def _set(*, secure: bool) -> AnyResponse:
     name = on_one_line(request.form.get("by", ""))
     if len(name) > LONGEST_NAME:
         msg = f"The name has {len(name)} letters, more than {LONGEST_NAME}."
         raise TrialError(msg, "Go back and shorten it; initials do.")
     answer = redirect("/", code=303)
     if name:
-        answer.set_cookie(COOKIE, quote(name), max_age=KEPT_S, httponly=True, samesite="Strict")
+        answer.set_cookie(
+            COOKIE, quote(name), max_age=KEPT_S, httponly=True, samesite="Strict", secure=secure
+        )
     else:
         answer.delete_cookie(COOKIE, httponly=True, samesite="Strict")
     return answer
