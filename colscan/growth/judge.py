@@ -10,7 +10,7 @@ from statistics import median
 import numpy as np
 
 from colscan.growth.full import judge_full, looks_full, well_areas_pct
-from colscan.growth.look import count_alarms, judge_look
+from colscan.growth.look import count_alarms, judge_look, shelves_seen_at
 from colscan.growth.model import Advice, BagRecord, BagStatus, GrowthSeries, Judgement
 from colscan.growth.records import records_of, standing_calls
 from colscan.growth.series import SAME_AGE_DAYS, coverage_at, make_series, median_slope, points_per_day
@@ -70,7 +70,7 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
     for record in records:
         if record.bag.role == "trial" and not _contaminating_calls(record):
             sound.setdefault(_group(record.bag), []).append(series[record.bag.bag])
-    seen_at = _shelves_seen_at(records)
+    seen_at = shelves_seen_at(records)
 
     @cache
     def paces_at(group: tuple[str, str, float], age_days: float) -> tuple[_Pace, ...]:
@@ -94,15 +94,6 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
 
 def _group(bag: Bag) -> tuple[str, str, float]:
     return bag.strain, bag.supplement, bag.supplement_pct
-
-
-def _shelves_seen_at(records: tuple[BagRecord, ...]) -> dict[str | None, datetime]:
-    seen: dict[str | None, datetime] = {}
-    for record in records:
-        if record.scores:
-            taken_at = record.scores[-1].taken_at
-            seen[record.shelf] = max(seen.get(record.shelf, taken_at), taken_at)
-    return seen
 
 
 def _status_of(record: BagRecord, series: GrowthSeries, *, judgement: Judgement) -> BagStatus:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hornbeam import (
     at_day,
@@ -208,6 +210,17 @@ def test_look_for_a_bag_that_its_shelf_left_behind(last: float, advice: str) -> 
     status = _judge(*scores, trial=trial)
     assert status.advice == advice
     assert advice == "wait" or status.why == "last photographed on day 6.9; others were on day 9.0"
+
+
+@pytest.mark.parametrize(("seen", "advice"), [(10.0, "wait"), (11.0, "look")])
+def test_a_bag_that_was_moved_is_missed_on_its_new_shelf(seen: float, advice: str) -> None:
+    """Who moved it on day 8.5 had it in the hand: photos of the new shelf count from then on."""
+    trial = make_trial(make_bag("B1", shelf="A"), make_bag("B2", shelf="A"), make_bag("B3", shelf="B"))
+    scores = (score("B1", 5, 50), score("B2", 15, 60), score("B3", seen, 60))
+    moved = replace(event("moved", 8.5, "B1"), detail="B")
+    status = _judge(*scores, trial=trial, events=(moved,))
+    assert status.advice == advice
+    assert advice == "wait" or status.why == "last photographed on day 5.0; others were on day 11.0"
 
 
 def test_look_for_a_bag_in_no_photo() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import secrets
-import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
@@ -29,12 +28,12 @@ from colscan.app.opinions import (
     shuffle,
 )
 from colscan.app.web.site import Site, Standing
+from colscan.app.web.who import judging_as
 from colscan.errors import TrialError
 from colscan.ledger.columns import EstimateRow
 from colscan.photo.painted import HIDDEN, Paint
 from colscan.tables import columns_of, parse_cell
 
-LONGEST_NAME = 60
 _BITS = 2
 _STALE = "Its picture is another one by now: the photo was scanned again."
 
@@ -80,15 +79,8 @@ def add_opinion(app: Flask, site: Site) -> None:
     app.add_url_rule("/opinion", "estimate", record, methods=["POST"])
 
 
-def _who() -> str | None:
-    """Who judges, as this browser was told; None when it wasn't."""
-    name = request.cookies.get("by", "")
-    shown = " ".join("".join(" " if unicodedata.category(c)[0] in "CZ" else c for c in name).split())
-    return shown[:LONGEST_NAME] or None
-
-
 def _show(here: Standing, seed: str) -> str:
-    faces, who = shuffle(measured_faces(here.trial, here.ledger), seed), _who()
+    faces, who = shuffle(measured_faces(here.trial, here.ledger), seed), judging_as()
     face = _find_face(faces, request.args) if "bag" in request.args else None
     done = {row.key[:2] for row in here.ledger.estimates if row.by == who}
     if face is None:
@@ -149,7 +141,7 @@ def _send_face(here: Standing) -> Response:
 
 
 def _record(here: Standing) -> AnyResponse:
-    form, who = request.form, _who()
+    form, who = request.form, judging_as()
     face = _find_face(measured_faces(here.trial, here.ledger), form)
     if form.get("box") != box_of(face):
         raise TrialError(_STALE, "Open the second opinion anew.")

@@ -15,6 +15,7 @@ from colscan import units
 from colscan.app.calls import describe_target
 from colscan.app.web.begin import add_begin
 from colscan.app.web.blinding import add_blinding
+from colscan.app.web.events import add_events
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import Guard
 from colscan.app.web.opinion import add_opinion
@@ -25,8 +26,12 @@ from colscan.app.web.serving import serve_app
 from colscan.app.web.sheets import add_sheets
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
+from colscan.app.web.weights import add_weights
+from colscan.app.web.who import add_who
+from colscan.app.web.written import just_written
 from colscan.errors import ColscanError, TrialError
 from colscan.ledger.columns import ACTIONS, PLACES
+from colscan.present.cautions import SPORE_CAUTION
 
 
 def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairing | None = None) -> Flask:
@@ -58,6 +63,8 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
         places=PLACES,
         actions=ACTIONS,
         count_of=units.count_of,
+        just_written=just_written,
+        spore_caution=SPORE_CAUTION,
     )
     app.register_error_handler(ColscanError, _tell_error)
     app.register_error_handler(HTTPException, _tell_refusal)
@@ -69,6 +76,9 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     add_patches(app, site)
     add_blinding(app, site)
     add_opinion(app, site)
+    add_events(app, site)
+    add_weights(app, site)
+    add_who(app, site, https=https)
     if pairing is not None:
         add_phones(app, guard, pairing)
     return app

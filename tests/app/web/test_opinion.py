@@ -174,7 +174,7 @@ def test_who_has_seen_the_score_is_not_blind(fresh: Path, page: FlaskClient) -> 
     assert "recorded as not blind" in again
     assert 'name="coverage_pct"' in again
     _record(page, face, coverage_pct="50")
-    page.set_cookie("by", "Mo", domain="127.0.0.1")
+    page.set_cookie("colscan_by", "Mo", domain="127.0.0.1")
     before = _open(page, **_query(face)).text
     assert 'name="coverage_pct"' in before
     assert "as Mo" in before
@@ -380,7 +380,7 @@ def test_the_largest_painting_fits_into_a_form(fresh: Path, page: FlaskClient) -
 
 def test_html_in_a_name_is_text(fresh: Path, page: FlaskClient) -> None:
     """Whoever put it into the cookie."""
-    page.set_cookie("by", "<script>alert(1)</script>", domain="127.0.0.1")
+    page.set_cookie("colscan_by", "%3Cscript%3Ealert(1)%3C/script%3E", domain="127.0.0.1")
     face = _face(fresh)
     assert "<script>alert" not in _open(page, **_query(face)).text
     _record(page, face, coverage_pct="5")
