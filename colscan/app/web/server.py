@@ -14,7 +14,8 @@ from werkzeug.exceptions import HTTPException
 from colscan import units
 from colscan.app.calls import describe_target
 from colscan.app.web.first import add_first
-from colscan.app.web.guard import LARGEST_REQUEST_BYTES, Guard
+from colscan.app.web.guard import LARGER_REQUESTS_BYTES, Guard
+from colscan.app.web.map_page import add_map
 from colscan.app.web.patches import add_patches
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
@@ -51,6 +52,7 @@ def make_app(trial_dir: Path, *, port: int) -> Flask:
     add_statics(app)
     add_first(app, site)
     add_patches(app, site)
+    add_map(app, site)
     return app
 
 
@@ -108,6 +110,6 @@ def serve(trial_dir: Path, listening: socket.socket) -> None:
         app,
         sockets=[listening],
         threads=THREADS,
-        max_request_body_size=LARGEST_REQUEST_BYTES,
+        max_request_body_size=max(LARGER_REQUESTS_BYTES.values()),
         ident=None,
     ).run()
