@@ -111,6 +111,11 @@ class Desk:
         return next((one for one in self.maps if one.shelf == self.shelf), None)
 
     @property
+    def called(self) -> str:
+        """The shelf in a sentence: the only one need not have a name."""
+        return "the shelf" if self.shelf == DEFAULT_SHELF else f"shelf {self.shelf}"
+
+    @property
     def shelves(self) -> tuple[str, ...]:
         """The shelves that may have a map."""
         return _shelves(self.here, self.maps)

@@ -10,10 +10,12 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from shutil import rmtree
+from tempfile import mkdtemp
 from threading import Lock
 from typing import BinaryIO
 from uuid import uuid4
+from weakref import finalize
 
 from colscan.app.batch.originals import find_by_hash
 from colscan.app.mapping import look_at
@@ -53,7 +55,7 @@ class MapPhotos:
     """Photos to draw a map on; what is sent lies in a folder of its own until the server ends."""
 
     def __init__(self) -> None:
-        self._folder = TemporaryDirectory(prefix="colscan-map-", ignore_cleanup_errors=True)
+        self._folder: Path | None = None
         self._sent: OrderedDict[str, PhotoRef] = OrderedDict()
         self._seen: OrderedDict[str, Sketch] = OrderedDict()
         self._lock, self._looking = Lock(), Lock()
@@ -103,7 +105,7 @@ class MapPhotos:
         if suffix is None:
             msg = "What was sent is no JPEG, PNG or HEIC photo."
             raise PhotoError(msg, "Send the photo itself, as the phone took it.")
-        path = Path(self._folder.name) / f"{uuid4().hex}{suffix}"
+        path = self._own_folder() / f"{uuid4().hex}{suffix}"
         try:
             with path.open("xb") as file:
                 file.write(head)
@@ -113,6 +115,13 @@ class MapPhotos:
             path.unlink(missing_ok=True)
             raise
         return path
+
+    def _own_folder(self) -> Path:
+        with self._lock:
+            if self._folder is None:
+                self._folder = Path(mkdtemp(prefix="colscan-map-"))
+                finalize(self, rmtree, self._folder, ignore_errors=True)
+            return self._folder
 
     def find(self, here: Standing, maps: Iterable[ShelfMap], sha256: str) -> PhotoRef:
         """Return a photo of the trial, of its maps, or one that was sent.

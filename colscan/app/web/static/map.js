@@ -1,7 +1,11 @@
 "use strict";
 // Outlines are drawn, dragged and named here; the form sends them as one text. Coordinates are pixels of the photo.
 const LEAST_PX = 20;
+const RING_PX = 12;
+const FINGER_PX = 22;
 const FEW = 8;
+const LETTER = 0.68; // width of a bold letter by its height
+const SMALLEST_LETTERS = 10;
 const LARGEST_FORM = 60000;
 const SVG = "http://www.w3.org/2000/svg";
 const form = document.getElementById("keep");
@@ -23,7 +27,7 @@ let chosen = -1;
 let adding = false;
 let drag = null;
 let zoom = 1;
-let changed = false;
+let changed = "unkept" in form.dataset;
 const past = [];
 
 const say = (text) => { document.getElementById("said").textContent = text; };
@@ -31,7 +35,8 @@ const name = (n) => `Number ${n + 1}${bags[n].code ? `, bag ${bags[n].code}` : "
 const between = (value, low, high) => Math.min(Math.max(value, low), high);
 const tenth = (value) => Math.round(value * 10) / 10;
 const count = (number, noun) => `${number} ${noun}${number === 1 ? "" : "s"}`;
-const scale = () => WIDTH / svg.getBoundingClientRect().width;
+const extent = (corners, axis) => Math.max(...corners.map((corner) => corner[axis])) - Math.min(...corners.map((corner) => corner[axis]));
+const scale = () => WIDTH / (svg.getBoundingClientRect().width || WIDTH); // it has none while the page goes
 const make = (parent, tag, attributes) => {
   const element = document.createElementNS(SVG, tag);
   for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
@@ -51,11 +56,15 @@ const place = (n) => {
   const group = layer.children[n];
   const points = corners.map((corner) => corner.join(",")).join(" ");
   for (const polygon of group.querySelectorAll("polygon")) polygon.setAttribute("points", points);
+  const full = bags[n].code ? `${n + 1} ${bags[n].code}` : `${n + 1}`;
+  // What is written stays within its bag where it can be read so; else the number alone.
+  const fit = extent(corners, 0) / scale() / (LETTER * full.length);
   const text = group.querySelector("text");
+  text.textContent = fit < SMALLEST_LETTERS ? `${n + 1}` : full;
   text.setAttribute("x", corners.reduce((sum, [x]) => sum + x, 0) / corners.length);
   text.setAttribute("y", corners.reduce((sum, [, y]) => sum + y, 0) / corners.length);
-  text.setAttribute("font-size", 17 * scale());
-  const sizes = { hit: 22, ring: 12, dot: 2.5 };
+  text.setAttribute("font-size", (fit < SMALLEST_LETTERS ? 17 : Math.min(fit, 17)) * scale());
+  const sizes = { ring: RING_PX, dot: 2.5 };
   for (const circle of group.querySelectorAll("circle")) {
     const [x, y] = corners[circle.dataset.corner];
     circle.setAttribute("cx", x);
@@ -67,7 +76,6 @@ const place = (n) => {
 
 const label = (n) => {
   const group = layer.children[n];
-  group.querySelector("text").textContent = bags[n].code ? `${n + 1} ${bags[n].code}` : `${n + 1}`;
   group.querySelector(".line").setAttribute("aria-label", `${name(n)}, ${count(bags[n].corners.length, "corner")}`);
   place(n);
 };
@@ -80,7 +88,7 @@ const handles = (n) => {
   list.children[n].classList.toggle("chosen", own);
   if (own) {
     bags[n].corners.forEach((_, corner) => {
-      for (const kind of ["hit", "dot", "ring"]) {
+      for (const kind of ["dot", "ring"]) {
         const circle = make(group, "circle", { class: kind, "data-corner": corner });
         if (kind === "ring") for (const [key, value] of [["tabindex", 0], ["role", "button"]]) circle.setAttribute(key, value);
       }
@@ -218,7 +226,7 @@ const undo = () => {
   if (!past.length) return;
   bags = JSON.parse(past.pop());
   undoer.disabled = !past.length;
-  changed = past.length > 0;
+  changed = past.length > 0 || "unkept" in form.dataset;
   drawAll();
   say("Taken back.");
 };
@@ -277,9 +285,14 @@ const holds = (corners, [x, y]) => {
 const bagAt = (point) => (chosen >= 0 && holds(bags[chosen].corners, point)
   ? chosen : bags.findIndex(({ corners }) => holds(corners, point)));
 
-const cornerAt = ([x, y], reach) => {
+const cornerAt = ([x, y], finger) => {
   if (chosen < 0) return null;
-  const far = bags[chosen].corners.map(([cx, cy]) => Math.hypot(cx - x, cy - y));
+  const { corners } = bags[chosen];
+  const far = corners.map(([cx, cy]) => Math.hypot(cx - x, cy - y));
+  // The middle of a small bag is for moving it, and for the corners there is what is around it.
+  const side = Math.min(...[0, 1].map((axis) => extent(corners, axis))) / scale();
+  const within = holds(corners, [x, y]) ? Math.max(RING_PX, side / 4) : FINGER_PX;
+  const reach = finger ? Math.min(FINGER_PX, within) : RING_PX;
   const nearest = Math.min(...far);
   return nearest <= reach * scale() ? far.indexOf(nearest) : null;
 };
@@ -290,7 +303,7 @@ svg.addEventListener("pointerdown", (event) => {
   const mouse = event.pointerType === "mouse";
   if (adding) drag = { point, box: make(svg, "rect", { class: "box" }) };
   else {
-    const corner = cornerAt(point, mouse ? 12 : 22);
+    const corner = cornerAt(point, !mouse);
     const n = corner === null ? bagAt(point) : chosen;
     // A finger on a bag that isn't chosen may want to scroll: it chooses by a tap, below.
     if (n < 0 || (n !== chosen && !mouse)) return;
@@ -300,6 +313,9 @@ svg.addEventListener("pointerdown", (event) => {
   svg.setPointerCapture(event.pointerId);
   event.preventDefault();
 });
+
+// What a finger drags doesn't scroll. Not by touch-action: on parts of a drawing it isn't heeded everywhere.
+svg.addEventListener("touchmove", (event) => { if (drag) event.preventDefault(); }, { passive: false });
 
 svg.addEventListener("pointermove", (event) => {
   if (!drag) return;
@@ -400,5 +416,5 @@ form.addEventListener("submit", (event) => {
 });
 window.addEventListener("beforeunload", (event) => { if (changed) event.preventDefault(); });
 
-form.querySelector(".tools").hidden = false;
+for (const hidden of form.querySelectorAll(".tools, .help")) hidden.hidden = false;
 drawAll();
