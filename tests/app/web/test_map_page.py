@@ -8,6 +8,8 @@ import re
 import shutil
 import tempfile
 from collections.abc import Callable
+from datetime import datetime
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -17,18 +19,20 @@ from demo_trial import photo as demo_photo
 from demo_trial import without_cards
 from flask.testing import FlaskClient
 from PIL import Image
+from png_bytes import png
 from werkzeug.test import TestResponse
 
 from colscan.app.cli.main import main
 from colscan.app.web import make_app
 from colscan.app.web.guard import LARGER_REQUESTS_BYTES, TOKEN_HEADER
 from colscan.app.web.map_photos import MOST_SENT
+from colscan.ledger.columns import PhotoRow
+from colscan.tables import format_header, format_rows
 from colscan.trial.shelfmap import Place, ShelfMap, read_shelfmaps, write_shelfmap
 
 PORT = 8750
 OURS = f"http://127.0.0.1:{PORT}"
 DAY_0 = "2026-03-02T06:00:00-05:00"
-SHA = "c0ffee00" + 56 * "0"
 CODES = ["B01", "B02", "B03", "B04"]
 WIDTH, HEIGHT = 640, 480
 BOX = [[20, 20], [120, 20], [120, 160], [20, 160]]
@@ -70,15 +74,12 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def rack(tmp_path: Path, small: Path) -> Path:
     """A trial of four bags whose map has B01 alone, on a kept photo."""
     folder = begin(tmp_path / "rack", [bag_row(code) for code in CODES])
-    assert main(["scan", str(folder), str(small)]) in (0, 3)
     keep_by_hand(folder, small, "shelf", {"B01": BOX})
     return folder
 
 
 def keep_by_hand(folder: Path, photo: Path, shelf: str, places: dict[str, Any]) -> None:
     """Write a map as from the command."""
-    from hashlib import sha256
-
     key = sha256(photo.read_bytes()).hexdigest()
     (folder / "photos").mkdir(exist_ok=True)
     shutil.copyfile(photo, folder / "photos" / f"2026-03-02T090000-{key[:8]}.png")
@@ -195,12 +196,32 @@ def test_what_was_drawn_is_in_the_file(page: FlaskClient, rack: Path) -> None:
     assert len(list((rack / "photos").iterdir())) == 1
 
 
-def test_a_photo_of_the_ledger_without_bags(page: FlaskClient, rack: Path, small: Path) -> None:
-    """It can be drawn on all the same."""
+def test_a_photo_of_the_ledger(page: FlaskClient, rack: Path, small: Path) -> None:
+    """It is offered; where no bag is found in it they are drawn by hand."""
+    (one,) = read_shelfmaps(rack, bags=CODES)
     (rack / "shelfmap.toml").unlink()
-    assert "<svg" not in look(page).text
-    rows = page.application.test_client().get("/map", base_url=OURS).text
-    assert small.name in rows
+    when = datetime.fromisoformat(DAY_0)
+    row = PhotoRow(
+        photo=small.name,
+        photo_sha256=one.photo_sha256,
+        taken_at=when,
+        taken_at_from="option",
+        width_px=WIDTH,
+        height_px=HEIGHT,
+        bags_found=0,
+        method="1",
+        scanned_at=when,
+    )
+    (rack / PhotoRow.FILE).write_bytes(format_header(PhotoRow) + format_rows([row]))
+    offered = look(page).text
+    assert "<svg" not in offered
+    assert f'<option value="{one.photo_sha256}">' in offered
+    shown = look(page, photo=one.photo_sha256).text
+    assert "No bag without a card was found" in shown
+    form = fields(shown)
+    assert json.loads(form["outlines"]) == form["bag"] == []
+    assert keep(page, form | {"outlines": json.dumps([BOX]), "bag": ["B02"]}).status_code == 303
+    assert places(rack) == {"B02": BOX}
 
 
 def test_bags_of_two_shelves(tmp_path: Path, small: Path) -> None:
@@ -297,12 +318,8 @@ def test_names_that_don_t_fit(page: FlaskClient, rack: Path, bags: list[str], sa
 def with_card(listed: str) -> str:
     """A bag list in which B04 has a card."""
     head, *rows = listed.splitlines()
-    at = head.split(",").index("tag")
-    cells = [row.split(",") for row in rows]
-    for row in cells:
-        if row[0] == "B04":
-            row[at] = "7"
-    return "\n".join([head, *(",".join(row) for row in cells)]) + "\n"
+    tagged = [row + (",7" if row.startswith("B04,") else ",") for row in rows]
+    return "\n".join([f"{head},tag", *tagged]) + "\n"
 
 
 def test_a_crossing_can_be_corrected_where_it_was_drawn(page: FlaskClient, rack: Path) -> None:
@@ -349,11 +366,9 @@ def test_what_is_no_photo_is_refused(rack: Path, small: Path, tmp_path: Path, mo
         assert said in answer.json["what"]
     assert answer.json["next_step"] == "Fill in when it was taken, then send it again."
     assert send(page, raw, taken_at="noon").status_code == 400
-    plan = (rack / "trial.toml").read_text(encoding="utf-8")
-    (rack / "trial.toml").write_text(f"{plan}\n[limits]\nmax_photo_megapixels = 0.2\n", encoding="utf-8")
-    answer = send(page, raw, taken_at="2026-03-02T09:00")
+    answer = send(page, png(40_000, 40_000), taken_at="2026-03-02T09:00")
     assert answer.status_code == 400
-    assert "more than the 0.2 allowed" in answer.json["what"]
+    assert "has 1600 megapixels" in answer.json["what"]
     assert send(page, bytes(LARGER_REQUESTS_BYTES["map_photo"] + 1)).status_code == 413
     assert [path for path in (tmp_path / "temp").rglob("*") if path.is_file()] == []
 
