@@ -11,8 +11,7 @@ from colscan.app.times import parse_when
 from colscan.errors import TrialError
 from colscan.trial import load_trial
 from colscan.trial.model import Trial
-
-DEFAULT_SHELF = "shelf"
+from colscan.trial.shelfmap import DEFAULT_SHELF
 
 
 @click.command(name="map")

@@ -18,6 +18,7 @@ from colscan.app.web.blinding import add_blinding
 from colscan.app.web.events import add_events
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import Guard
+from colscan.app.web.map_page import add_map
 from colscan.app.web.opinion import add_opinion
 from colscan.app.web.pairing import Pairing
 from colscan.app.web.patches import add_patches
@@ -79,6 +80,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     add_events(app, site)
     add_weights(app, site)
     add_who(app, site, https=https)
+    add_map(app, site)
     if pairing is not None:
         add_phones(app, guard, pairing)
     return app
