@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from colscan.app.batch.originals import find_original
+from colscan.app.kept_pictures import original_of
 from colscan.errors import PhotoError
 from colscan.ledger import Ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow
@@ -119,10 +119,7 @@ def _pictures_of(
     bags: dict[str, Bag],
     shown_mm_per_px: float,
 ) -> list[FacePicture]:
-    path = find_original(trial_dir, photo)
-    if path is None:
-        msg = f"{photo.photo}: is no longer in {trial_dir / 'photos'}."
-        raise PhotoError(msg, "Put it back there to see its faces.")
+    path = original_of(trial_dir, photo)
     finest = min(row.mm_per_px or _USUAL_MM_PER_PX for row in rows)
     side_px = min(photo.width_px, photo.height_px)
     least_px = max(1, round(side_px * min(1.0, finest / shown_mm_per_px)))

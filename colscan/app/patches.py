@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
-from colscan.app.batch.originals import find_original
-from colscan.app.put import put_file
+from colscan.app.kept_pictures import keep_picture, original_of
 from colscan.errors import PhotoError, TrialError
 from colscan.ledger import Ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
@@ -36,7 +33,6 @@ MARGIN_MM = 12.0
 _VERSION = 1
 # For a ledger without any scale.
 _USUAL_MM_PER_PX = 1.0
-_DIGEST_BYTES = hashlib.sha256().digest_size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,34 +233,15 @@ def _jpeg(
     trial_dir: Path, photo: PhotoRow, *, box: tuple[int, int, int, int], size: tuple[int, int]
 ) -> bytes:
     """Return the crop's file, from the cache when it is whole there."""
-    path = find_original(trial_dir, photo)
-    if path is None:
-        msg = f"{photo.photo}: is no longer in {trial_dir / 'photos'}."
-        raise PhotoError(msg, "Put it back there to see the patch.")
+    path = original_of(trial_dir, photo)
     made_of = f"{_VERSION} {photo.photo_sha256} {box} {size}"
-    kept = trial_dir / FOLDER / f"{hashlib.sha256(made_of.encode()).hexdigest()[:32]}.jpg"
-    known = _read_kept(kept)
-    if known is not None:
-        return known
+    return keep_picture(trial_dir / FOLDER, made_of, lambda: _cut(path, photo, box=box, size=size))
+
+
+def _cut(path: Path, photo: PhotoRow, *, box: tuple[int, int, int, int], size: tuple[int, int]) -> bytes:
     # The size was checked when the photo was scanned.
     rgb = load_rgb(path, max_megapixels=np.inf)
     if rgb.shape[:2] != (photo.height_px, photo.width_px):
         msg = f"{photo.photo}: has other pixels than when it was scanned."
         raise PhotoError(msg, "Put the photo back as it was.")
-    data = encode_jpeg(cut_out(rgb, box, size=size))
-    with suppress(OSError):
-        put_file(kept, data + hashlib.sha256(data).digest())
-    return data
-
-
-def _read_kept(path: Path) -> bytes | None:
-    """Return a kept crop; None when there is none, or when it isn't what was written.
-
-    Its hash stands behind the picture's end, where viewers of JPEG files don't look.
-    """
-    try:
-        raw = path.read_bytes()
-    except OSError:
-        return None
-    data, digest = raw[:-_DIGEST_BYTES], raw[-_DIGEST_BYTES:]
-    return data if hashlib.sha256(data).digest() == digest else None
+    return encode_jpeg(cut_out(rgb, box, size=size))
