@@ -13,11 +13,15 @@ from werkzeug.exceptions import HTTPException
 
 from colscan import units
 from colscan.app.calls import describe_target
+from colscan.app.web.bag import add_bag
+from colscan.app.web.drawings import Drawings
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import LARGEST_REQUEST_BYTES, Guard
 from colscan.app.web.patches import add_patches
+from colscan.app.web.shelf import add_shelf
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
+from colscan.app.web.trial_page import add_trial_page
 from colscan.errors import ColscanError, TrialError
 from colscan.ledger.columns import ACTIONS, PLACES
 
@@ -51,6 +55,10 @@ def make_app(trial_dir: Path, *, port: int) -> Flask:
     add_statics(app)
     add_first(app, site)
     add_patches(app, site)
+    drawings = Drawings()
+    add_shelf(app, site)
+    add_bag(app, site, drawings)
+    add_trial_page(app, site, drawings)
     return app
 
 
