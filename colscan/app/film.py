@@ -1,4 +1,4 @@
-"""One bag's face over time: a picture a photo, to one scale and in one light, each made when it is asked for."""
+"""One bag's face over time: a picture a photo, to one scale and in one light, each made when asked for."""
 
 from __future__ import annotations
 

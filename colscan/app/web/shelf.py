@@ -19,8 +19,10 @@ from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 
 KEPT_BY_BROWSERS = {"Cache-Control": "private, max-age=600"}
 """A photo's bytes never change under its hash; still private, as the trial is."""
-_LETTERS_ACROSS = 9
-"""Letters of a label that fit across a face; the longest is a bag's code with its sign, or a percentage."""
+_LETTERS_ACROSS = 12
+"""Letters of a label that fit across a face: three quarters of what its small lines have."""
+_LABEL_LETTERS_HIGH = 4.4
+"""Height of a label with all its lines, in letters."""
 _LARGEST_LETTER_SHARE = 1 / 36
 
 
@@ -46,10 +48,15 @@ class SeenBag:
     patches: tuple[SuspectRow, ...]
 
     @property
-    def middle_px(self) -> tuple[float, float]:
-        """The outline's middle, x, and its lower edge, y."""
-        xs, ys = zip(*self.score.outline, strict=True)
-        return (min(xs) + max(xs)) / 2, max(ys)
+    def middle_px(self) -> float:
+        """The outline's middle, x."""
+        xs = [x for x, _ in self.score.outline]
+        return (min(xs) + max(xs)) / 2
+
+    def label_top_px(self, letter_px: float, height_px: int) -> float:
+        """Where its label begins, y: under the face, where nothing of the bag is covered, within the photo."""
+        lowest = max(y for _, y in self.score.outline)
+        return min(lowest + 0.3 * letter_px, height_px - _LABEL_LETTERS_HIGH * letter_px)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
