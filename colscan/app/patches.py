@@ -212,7 +212,7 @@ def _view(trial_dir: Path, place: _Place, *, day: float) -> PatchView:
         photo=place.photo.photo,
         taken_at=place.score.taken_at,
         day=day,
-        jpeg=_jpeg(trial_dir, place.photo, box=(x0, y0, x1, y1), size=(width, height)),
+        jpeg=crop_jpeg(trial_dir, place.photo, box=(x0, y0, x1, y1), size=(width, height)),
         width_px=width,
         height_px=height,
         outline=tuple(inside),
@@ -229,10 +229,27 @@ def _box(place: _Place) -> tuple[int, int, int, int]:
     return int(low[0]), int(low[1]), int(low[0] + side[0]), int(low[1] + side[1])
 
 
-def _jpeg(
+def crop_jpeg(
     trial_dir: Path, photo: PhotoRow, *, box: tuple[int, int, int, int], size: tuple[int, int]
 ) -> bytes:
-    """Return the crop's file, from the cache when it is whole there."""
+    """Return a part of a kept photo as a JPEG file, from the cache when it is whole there.
+
+    Parameters
+    ----------
+    trial_dir : Path
+        The trial's folder.
+    photo : PhotoRow
+        Which photo.
+    box : tuple of int
+        x0, y0, x1, y1 of the part, px of the upright photo; the last ones lie outside it.
+    size : tuple of int
+        Width and height of the picture, px.
+
+    Raises
+    ------
+    PhotoError
+        When the photo is gone, damaged, or another one than was scanned.
+    """
     path = original_of(trial_dir, photo)
     made_of = f"{_VERSION} {photo.photo_sha256} {box} {size}"
     return keep_picture(trial_dir / FOLDER, made_of, lambda: _cut(path, photo, box=box, size=size))

@@ -9,7 +9,7 @@ from colscan.app.bag_history import What, list_entries
 from colscan.app.film import film_of, frame_jpeg
 from colscan.app.web.drawings import Drawings
 from colscan.app.web.looks import patches_of
-from colscan.app.web.marks import SIGNS, reason_of
+from colscan.app.web.marks import SIGNS
 from colscan.app.web.recorded import just_said
 from colscan.app.web.shelf import KEPT_BY_BROWSERS
 from colscan.app.web.site import Site, Standing
@@ -19,6 +19,8 @@ from colscan.growth.records import standing_calls
 from colscan.growth.series import make_series, onsets_of
 from colscan.units import count_of, days_between, show_interval
 
+TELLING = (What.MIX, What.HEAT_RUN)
+"""What was weighed into a mix tells the treatment, and a heat run may hold one treatment alone."""
 FIRST_SCORES = 10
 """Scores that are open to see; older ones are one press away."""
 
@@ -47,8 +49,7 @@ def _show(here: Standing) -> str:
     entries = [
         entry
         for entry in reversed(list_entries(here.trial, record, here.ledger))
-        # What was weighed into a mix tells the treatment.
-        if not (here.blind and entry.what is What.MIX)
+        if not (here.blind and entry.what in TELLING)
     ]
     return render_template(
         "bag.html",
@@ -68,7 +69,6 @@ def _show(here: Standing) -> str:
         after=codes[place + 1] if place + 1 < len(codes) else None,
         recorded=just_said(here),
         signs=SIGNS,
-        reason_of=reason_of,
         show_interval=show_interval,
         days_between=days_between,
     )
@@ -83,7 +83,6 @@ def _facts(here: Standing, record: BagRecord) -> list[tuple[str, str]]:
         ("Shelf", record.shelf, ""),
         ("Place", bag.position, ""),
         ("Group", bag.group, ""),
-        ("Heat run", bag.heat_run, ""),
         ("Inoculated", f"{bag.inoculated_at.astimezone(zone):%Y-%m-%d %H:%M}", ""),
         ("Spawned as number", bag.spawn_order, ""),
         ("Filled in", bag.fill_wet_g, " g"),
@@ -92,6 +91,7 @@ def _facts(here: Standing, record: BagRecord) -> list[tuple[str, str]]:
         ("Strain", bag.strain, ""),
         ("Treatment", bag.treatment, ""),
         ("Mix", bag.mix_batch, ""),
+        ("Heat run", bag.heat_run, ""),
         ("Spawn lot", bag.spawn_lot, ""),
         ("Spawn", bag.spawn_method, ""),
         ("Spawn weight", bag.spawn_g, " g"),

@@ -9,7 +9,7 @@ from statistics import median
 from flask import Flask, Response, abort, render_template, request
 
 from colscan.app.kept_pictures import WIDTHS_PX, photo_picture
-from colscan.app.web.marks import SIGNS, reason_of
+from colscan.app.web.marks import SIGNS
 from colscan.app.web.shelf_photos import neighbours_of, newest_of, shelves_of
 from colscan.app.web.site import Site, Standing
 from colscan.errors import PhotoError, TrialError
@@ -54,7 +54,7 @@ class SeenBag:
         return (min(xs) + max(xs)) / 2
 
     def label_top_px(self, letter_px: float, height_px: int) -> float:
-        """Where its label begins, y: under the face, where nothing of the bag is covered, within the photo."""
+        """Where its label begins, y: under the face, so that nothing of the bag is covered, in the photo."""
         lowest = max(y for _, y in self.score.outline)
         return min(lowest + 0.3 * letter_px, height_px - _LABEL_LETTERS_HIGH * letter_px)
 
@@ -107,7 +107,6 @@ def _show(here: Standing) -> str:
         signs_shown=[
             advice for advice in Advice if advice in SIGNS and any(_advised(one) is advice for one in bags)
         ],
-        reason_of=reason_of,
     )
 
 

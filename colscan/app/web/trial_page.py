@@ -10,7 +10,7 @@ from flask import Flask, Response, render_template, request
 
 from colscan.app.charts import Kind, Subject, make_chart, need_data
 from colscan.app.web.drawings import Drawings
-from colscan.app.web.marks import SIGNS, reason_of
+from colscan.app.web.marks import SIGNS
 from colscan.app.web.site import Site, Standing
 from colscan.errors import AnalysisError, TrialError
 from colscan.growth.model import Advice
@@ -78,7 +78,6 @@ def _show(here: Standing) -> str:
         counts=[(words, count) for words, count in counts if count],
         charts=[] if here.blind else list(_offer_charts(here)),
         signs=SIGNS,
-        reason_of=reason_of,
         show_interval=show_interval,
         days_between=days_between,
         to_pct=to_pct,
