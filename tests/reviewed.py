@@ -16,6 +16,9 @@ from colscan.ledger import read_ledger
 from colscan.ledger.columns import SuspectRow
 from colscan.tables import format_header, format_rows
 
+PRETENDED_LAN = "127.0.0.2"
+"""Another address of this machine alone."""
+
 
 def add_patch(folder: Path, bag: str, patch: str) -> None:
     """Write a made-up patch into a scanned ledger, in the middle of a bag's face in the newest photo."""
@@ -51,11 +54,20 @@ def verdicts(folder: Path) -> list[dict[str, str]]:
 
 
 @contextmanager
-def reviewing(folder: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """The command in a process of its own, and its address; ended at the end."""
-    words = [sys.executable, "-c", "from colscan.app.cli.main import run; run()"]
-    words += ["review", str(folder), "--port", "0", "--no-browser"]
-    process = subprocess.Popen(words, stderr=subprocess.PIPE, start_new_session=True, text=True)
+def reviewing(folder: Path, *, phones: bool = False) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """The command in a process of its own, and its address; for phones too, but on no real network."""
+    words = ["review", str(folder), "--port", "0", "--no-browser"]
+    start = "from colscan.app.cli.main import run; run()"
+    if phones:
+        words.append("--lan")
+        start = f"from colscan.app import web; web.lan_address = lambda *, https: '{PRETENDED_LAN}'; {start}"
+    process = subprocess.Popen(
+        [sys.executable, "-c", start, *words],
+        stdin=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        text=True,
+    )
     assert process.stderr
     try:
         yield process, process.stderr.readline().split()[2]
