@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
-from colscan.app.batch.originals import find_original
-from colscan.app.put import put_file
+from colscan.app.kept_pictures import keep_picture, original_of
 from colscan.errors import PhotoError, TrialError
 from colscan.ledger import Ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
@@ -38,7 +35,6 @@ MARGIN_MM = 12.0
 _VERSION = 1
 # For a ledger without any scale.
 _USUAL_MM_PER_PX = 1.0
-_DIGEST_BYTES = hashlib.sha256().digest_size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,24 +276,27 @@ def crop_jpeg(
     PhotoError
         When the photo is gone, damaged, or another one than was scanned.
     """
-    path = find_original(trial_dir, photo)
-    if path is None:
-        msg = f"{photo.photo}: is no longer in {trial_dir / 'photos'}."
-        raise PhotoError(msg, "Put it back there to see it.")
+    path = original_of(trial_dir, photo)
     made_of = f"{_VERSION} {photo.photo_sha256} {box} {size}{'' if card_px is None else f' {card_px:.0f}'}"
-    kept = trial_dir / FOLDER / f"{hashlib.sha256(made_of.encode()).hexdigest()[:32]}.jpg"
-    known = _read_kept(kept)
-    if known is not None:
-        return known
+    return keep_picture(
+        trial_dir / FOLDER, made_of, lambda: _cut(path, photo, box=box, size=size, card_px=card_px)
+    )
+
+
+def _cut(
+    path: Path,
+    photo: PhotoRow,
+    *,
+    box: tuple[int, int, int, int],
+    size: tuple[int, int],
+    card_px: float | None,
+) -> bytes:
     # The size was checked when the photo was scanned.
     rgb = load_rgb(path, max_megapixels=np.inf)
     if rgb.shape[:2] != (photo.height_px, photo.width_px):
         msg = f"{photo.photo}: has other pixels than when it was scanned."
         raise PhotoError(msg, "Put the photo back as it was.")
-    data = encode_jpeg(cut_out(rgb if card_px is None else _without_cards(rgb, box, card_px), box, size=size))
-    with suppress(OSError):
-        put_file(kept, data + hashlib.sha256(data).digest())
-    return data
+    return encode_jpeg(cut_out(rgb if card_px is None else _without_cards(rgb, box, card_px), box, size=size))
 
 
 def _without_cards(rgb: ImageRGB, box: tuple[int, int, int, int], card_px: float) -> ImageRGB:
@@ -310,16 +309,3 @@ def _without_cards(rgb: ImageRGB, box: tuple[int, int, int, int], card_px: float
     covered = rgb.copy()
     covered[rows, columns] = cover_cards(rgb[rows, columns])
     return covered
-
-
-def _read_kept(path: Path) -> bytes | None:
-    """Return a kept crop; None when there is none, or when it isn't what was written.
-
-    Its hash stands behind the picture's end, where viewers of JPEG files don't look.
-    """
-    try:
-        raw = path.read_bytes()
-    except OSError:
-        return None
-    data, digest = raw[:-_DIGEST_BYTES], raw[-_DIGEST_BYTES:]
-    return data if hashlib.sha256(data).digest() == digest else None

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import click
 
-from colscan.app.cli.logged import describe_run
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import (
     as_cell,
@@ -15,6 +14,7 @@ from colscan.app.cli.said import (
     tell_recorded,
     tell_replaced,
 )
+from colscan.app.logged import describe_run
 from colscan.app.times import past_time
 from colscan.errors import TrialError
 from colscan.ledger import append_row, read_ledger

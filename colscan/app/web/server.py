@@ -13,8 +13,10 @@ from werkzeug.exceptions import HTTPException
 
 from colscan import units
 from colscan.app.calls import describe_target
+from colscan.app.web.bag import add_bag
 from colscan.app.web.begin import add_begin
 from colscan.app.web.blinding import add_blinding
+from colscan.app.web.drawings import Drawings
 from colscan.app.web.events import add_events
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import Guard
@@ -25,8 +27,10 @@ from colscan.app.web.patches import add_patches
 from colscan.app.web.phones import add_phones
 from colscan.app.web.serving import serve_app
 from colscan.app.web.sheets import add_sheets
+from colscan.app.web.shelf import add_shelf
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
+from colscan.app.web.trial_page import add_trial_page
 from colscan.app.web.weights import add_weights
 from colscan.app.web.who import add_who
 from colscan.app.web.written import just_written
@@ -81,6 +85,10 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     add_weights(app, site)
     add_who(app, site, https=https)
     add_map(app, site)
+    drawings = Drawings()
+    add_shelf(app, site)
+    add_bag(app, site, drawings)
+    add_trial_page(app, site, drawings)
     if pairing is not None:
         add_phones(app, guard, pairing)
     return app
