@@ -27,7 +27,7 @@ PAGES = (
     Page("recorded", "/?said_bag=B03&said_patch=p1"),
     Page("patch", "/patch?bag=B01&patch=p1"),
     Page("judged", "/patch?bag=B03&patch=p1"),
-    Page("say", "/say?bag=B04&found=1"),
+    Page("bag-says", "/bag?bag=B04&found=1"),
     Page("event", "/event"),
     Page("weigh", "/weigh?bag=B04"),
     Page("weigh-which", "/weigh"),

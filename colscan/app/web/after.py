@@ -9,9 +9,9 @@ from flask import redirect
 from werkzeug.wrappers import Response
 
 FIRST = "/"
-PAGES = (FIRST, "/event", "/say", "/bag")
+PAGES = (FIRST, "/event", "/bag")
 """Those with a form that can lead back to it: its field `then` says which."""
-PAGES_OF_A_BAG = ("/say", "/bag")
+OF_A_BAG = "/bag"
 
 
 def page_after(form: Mapping[str, str], *, bag: str | None, **said: str) -> Response:
@@ -27,7 +27,7 @@ def page_after(form: Mapping[str, str], *, bag: str | None, **said: str) -> Resp
         What the page is to say again, as parts of its address.
     """
     path = form.get("then", FIRST)
-    if path not in PAGES or (path in PAGES_OF_A_BAG and bag is None):
+    if path not in PAGES or (path == OF_A_BAG and bag is None):
         path = FIRST
-    own = {"bag": bag} if path in PAGES_OF_A_BAG else {}
+    own = {"bag": bag} if path == OF_A_BAG else {}
     return redirect(f"{path}?{urlencode(own | said)}", code=303)

@@ -1,4 +1,4 @@
-"""What happened, by one tap: the page of shelves and the room, that of one bag, and the door for events."""
+"""What happened, by one tap: the page of shelves and the room, and the door for events."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from colscan.app.happenings import record_events
 from colscan.app.web.after import page_after
-from colscan.app.web.recorded import just_said
 from colscan.app.web.said import read_event
 from colscan.app.web.site import Site, Standing
 from colscan.app.web.written import mark_written
@@ -45,7 +44,6 @@ def add_events(app: Flask, site: Site) -> None:
 
     app.jinja_env.globals.update(of_bags=OF_BAGS, of_many=OF_MANY, asked_once=ASKED_ONCE)
     app.add_url_rule("/event", "event", lambda: _show_many(site.open()))
-    app.add_url_rule("/say", "say", lambda: _show_bag(site.open()))
     app.add_url_rule("/event", "record_event", record, methods=["POST"])
 
 
@@ -55,11 +53,6 @@ def _show_many(here: Standing) -> str:
         for shelf in sorted(here.trial.shelf_names)
     }
     return render_template("event.html", here=here, shelves=shelves)
-
-
-def _show_bag(here: Standing) -> str:
-    record = here.record(request.args.get("bag", ""))
-    return render_template("say.html", here=here, record=record, recorded=just_said(here))
 
 
 def _record(site: Site) -> AnyResponse:

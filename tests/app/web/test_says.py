@@ -40,7 +40,7 @@ def page(trial: Path) -> FlaskClient:
 
 def happened(page: FlaskClient, what: str, /, **fields: str) -> tuple[int, str]:
     """Send an event of B04 from its page; the status and where it leads."""
-    answer = send(page, "/event", **{"what": what, "scope": "bag", "name": "B04", "then": "/say"} | fields)
+    answer = send(page, "/event", **{"what": what, "scope": "bag", "name": "B04", "then": "/bag"} | fields)
     return answer.status_code, answer.headers.get("Location", "") or html.unescape(answer.text)
 
 
@@ -48,7 +48,7 @@ def test_an_event_is_a_row_and_the_page_after_says_how_to_undo_it(page: FlaskCli
     """One tap, now, in the trial's zone; the same page then names the line to delete."""
     happened(page, "looked-round")
     status, after = happened(page, "discarded", note=" smelt\r\nsour")
-    assert (status, after.startswith("/say?bag=B04&")) == (303, True)
+    assert (status, after.startswith("/bag?bag=B04&")) == (303, True)
     assert rows(trial, "events.csv")[1] == {
         "at": "2026-04-09T12:00:00-04:00", "scope": "bag", "name": "B04", "what": "discarded",
         "detail": "smelt sour",
@@ -56,7 +56,7 @@ def test_an_event_is_a_row_and_the_page_after_says_how_to_undo_it(page: FlaskCli
     text = look(page, after)
     assert "bag B04: discarded (smelt sour)." in text
     assert "delete line 3 of events.csv" in text
-    assert "bag B04: discarded (" not in look(page, "/say?bag=B04")
+    assert "bag B04: discarded (" not in look(page, "/bag?bag=B04")
 
 
 def test_the_line_that_is_named_is_the_one_to_delete(page: FlaskClient, trial: Path) -> None:
@@ -71,12 +71,12 @@ def test_the_line_that_is_named_is_the_one_to_delete(page: FlaskClient, trial: P
     assert [row["what"] for row in rows(trial, "events.csv")] == ["pins"]
     text = look(page, after)
     assert "delete line" not in text
-    assert "Today: wait" in text
+    assert "<strong>wait</strong>" in text
 
 
 def test_every_word_is_on_the_bags_page_and_what_ends_something_is_asked(page: FlaskClient) -> None:
     """What breaks or ends a bag's statistics sits in a question that has to be opened first."""
-    text = look(page, "/say?bag=B04")
+    text = look(page, "/bag?bag=B04")
     form = re.search(r'<form method="post" action="/event".*?</form>', text, re.DOTALL)
     assert form
     asked = set(re.findall(r'<details>.*?value="([a-z-]+)".*?</details>', form[0], re.DOTALL))
@@ -91,7 +91,7 @@ def test_every_word_is_on_the_bags_page_and_what_ends_something_is_asked(page: F
 
 def test_enter_in_a_field_records_nothing(page: FlaskClient, trial: Path) -> None:
     """A form's first button is what Enter presses: it says nothing and is refused."""
-    for path in ("/say?bag=B04", "/event"):
+    for path in ("/bag?bag=B04", "/event"):
         for form in re.findall(r'<form method="post" action="/event".*?</form>', look(page, path), re.DOTALL):
             first = re.search(r"<button[^>]*>", form)
             assert first
@@ -102,12 +102,12 @@ def test_enter_in_a_field_records_nothing(page: FlaskClient, trial: Path) -> Non
 
 def test_moved_names_the_shelf(page: FlaskClient, trial: Path) -> None:
     """One of the trial's shelves, which becomes the detail; without one the note is."""
-    assert "<option>upper</option>" in look(page, "/say?bag=B04")
+    assert "<option>upper</option>" in look(page, "/bag?bag=B04")
     happened(page, "moved", to_shelf="upper", note="left")
     happened(page, "moved", name="B05", to_shelf="", note="one step down")
     happened(page, "pins", to_shelf="upper")
     assert [row["detail"] for row in rows(trial, "events.csv")] == ["upper", "one step down", ""]
-    assert "<option>upper</option>" not in look(page, "/say?bag=B04")
+    assert "<option>upper</option>" not in look(page, "/bag?bag=B04")
     assert "Shelf upper: 1 bag<" in look(page, "/event")
     status, said = happened(page, "moved", name="B06", to_shelf="uper")
     assert (status, "Did you mean 'upper'?" in said) == (400, True)
@@ -204,7 +204,7 @@ def test_no_parameter_leads_astray(page: FlaskClient, trial: Path, attack: str) 
     assert rows(trial, "events.csv") == []
     assert happened(page, "pins", then=attack)[1].startswith("/?said=event&")
     for query in ({"bag": attack}, {"bag": "B04", "said": attack}):
-        answer = page.get("/say", query_string=query, base_url=OURS)
+        answer = page.get("/bag", query_string=query, base_url=OURS)
         assert answer.status_code == (400 if query["bag"] == attack else 200)
         assert "root:" not in answer.text
     said = {"said": "event", "said_row": attack, "said_at": attack}
@@ -216,7 +216,7 @@ def test_html_in_names_and_notes_is_text(page: FlaskClient, trial: Path) -> None
     rename(trial, "B04,", f"{HTML},", "bags.csv")
     rename(trial, ",cellar,", f",{HTML},", "bags.csv")
     _, after = happened(page, "other", name=HTML, other="<script>alert(1)</script>")
-    for path in (after, "/event", "/weigh", "/say?bag=%3Cimg%20src%3Dx%3E%26"):
+    for path in (after, "/event", "/weigh", "/bag?bag=%3Cimg%20src%3Dx%3E%26"):
         text = look(page, path)
         assert "<script>alert" not in text
         assert "<img src=x>" not in text
@@ -229,23 +229,23 @@ def test_html_in_names_and_notes_is_text(page: FlaskClient, trial: Path) -> None
 
 def test_a_bag_found_contaminated_by_hand(page: FlaskClient, trial: Path) -> None:
     """Found by hand, with place, action and note; the page says what surrounds it, once, and offers undo."""
-    text = look(page, "/say?bag=B04&found=1")
+    text = look(page, "/bag?bag=B04&found=1")
     assert text.count("N95") == 1
     assert "<details open>" in text
-    fields = {"bag": "B04", "patch": "", "then": "/say"}
+    fields = {"bag": "B04", "patch": "", "then": "/bag"}
     assert send(page, "/verdict", call="contaminated", **fields).status_code == 400
     answer = send(
         page, "/verdict", call="contaminated", action="isolated", where="seam", note="sour", **fields
     )
-    assert answer.location.startswith("/say?bag=B04&said_bag=B04")
+    assert answer.location.startswith("/bag?bag=B04&said_bag=B04")
     (row,) = rows(trial, "verdicts.csv")
     assert [row[name] for name in ("bag", "patch", "call", "where", "found_by", "action", "note")] == [
         "B04", "", "contaminated", "seam", "hand", "isolated", "sour",
     ]  # fmt: skip
     assert "<li>Neighbours" in look(page, answer.location)
-    assert "<li>Neighbours" not in look(page, "/say?bag=B04")
-    assert "It stands: bag B04: contaminated, isolated, seam" in look(page, "/say?bag=B04")
-    assert send(page, "/verdict", call="withdrawn", **fields).location == "/say?bag=B04"
+    assert "<li>Neighbours" not in look(page, "/bag?bag=B04")
+    assert "It stands: bag B04: contaminated, isolated, seam" in look(page, "/bag?bag=B04")
+    assert send(page, "/verdict", call="withdrawn", **fields).location == "/bag?bag=B04"
     assert [(row["call"], row["found_by"]) for row in rows(trial, "verdicts.csv")] == [
         ("contaminated", "hand"),
         ("withdrawn", ""),
@@ -268,7 +268,7 @@ def test_looked_all_round_on_the_first_page(scanned: Path) -> None:
     page = browser(scanned)
     text = look(page)
     assert text.count('value="looked-round"') == 1
-    assert "/say?bag=B04&amp;found=1#says-call" in text
+    assert "/bag?bag=B04&amp;found=1#says-call" in text
     answer = send(page, "/event", what="looked-round", scope="bag", name="B04")
     assert 'value="looked-round"' not in look(page, answer.location)
     statuses = judge_bags(load_trial(scanned), read_ledger(scanned), units.now())
