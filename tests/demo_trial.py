@@ -2,10 +2,15 @@
 
 from pathlib import Path
 
+import cv2
+import numpy as np
 from PIL import Image
 
 from colscan.app.cli.main import main
 from colscan.app.demo import NAME, PHOTOS, PLAN
+from colscan.locate import find_cards
+from colscan.locate.cards import card_outline_px, filled
+from colscan.photo import load_rgb
 
 
 def begin(folder: Path) -> Path:
@@ -47,3 +52,15 @@ def corner(day: int, folder: Path) -> Path:
     with Image.open(photo(day)) as image:
         image.crop((0, 0, 850, 640)).save(path, exif=image.getexif(), compress_level=1)
     return path
+
+
+def without_cards(source: Path, to: Path) -> Path:
+    """A demo photo with each card in the colour of what is around it; its EXIF stays."""
+    rgb = load_rgb(source, max_megapixels=100).copy()
+    for card in find_cards(rgb):
+        own = filled(card_outline_px(card, margin_mm=1.5, far_margin_mm=4), rgb.shape[:2])
+        ring = (cv2.dilate(own.astype(np.uint8), np.ones((15, 15), np.uint8)) > 0) & ~own
+        rgb[own] = np.median(rgb[ring], 0)
+    with Image.open(source) as image:
+        Image.fromarray(rgb).save(to, quality=92, exif=image.info["exif"])
+    return to

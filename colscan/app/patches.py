@@ -13,8 +13,10 @@ from colscan.app.kept_pictures import keep_picture, original_of
 from colscan.errors import PhotoError, TrialError
 from colscan.ledger import Ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
+from colscan.locate.cards import CARD_MM, cover_cards
 from colscan.locate.model import Points
 from colscan.photo.load import load_rgb
+from colscan.photo.model import ImageRGB
 from colscan.present.crop import cut_out
 from colscan.present.overlay import encode_jpeg
 from colscan.trial.model import Trial
@@ -82,7 +84,9 @@ class _Place:
     side_px: float
 
 
-def patch_views(trial_dir: Path, trial: Trial, ledger: Ledger, bag: str, patch: str) -> tuple[PatchView, ...]:
+def patch_views(
+    trial_dir: Path, trial: Trial, ledger: Ledger, bag: str, patch: str, *, covers_cards: bool = False
+) -> tuple[PatchView, ...]:
     """Return crops of a suspect patch and of the same place on the face in other photos, newest first.
 
     All show about as many millimetres, at least `LEAST_MM`. Where the patch wasn't found its place is
@@ -101,6 +105,8 @@ def patch_views(trial_dir: Path, trial: Trial, ledger: Ledger, bag: str, patch: 
         The rows that count.
     bag, patch : str
         The bag's code, and the patch's name within it.
+    covers_cards : bool
+        Whether cards are painted over: they may say what a bag got.
 
     Raises
     ------
@@ -114,7 +120,8 @@ def patch_views(trial_dir: Path, trial: Trial, ledger: Ledger, bag: str, patch: 
     views = []
     for place in _choose(_find_places(ledger, bag, patch)):
         try:
-            view = _view(trial_dir, place, day=days_between(planned.inoculated_at, place.score.taken_at))
+            day = days_between(planned.inoculated_at, place.score.taken_at)
+            view = _view(trial_dir, place, day=day, covers_cards=covers_cards)
         except PhotoError:
             continue
         views.append(view)
@@ -200,7 +207,7 @@ def _choose(places: Sequence[_Place]) -> list[_Place]:
     return [places[index] for index in sorted({*kept, *(free[at] for at in evenly)})]
 
 
-def _view(trial_dir: Path, place: _Place, *, day: float) -> PatchView:
+def _view(trial_dir: Path, place: _Place, *, day: float, covers_cards: bool) -> PatchView:
     x0, y0, x1, y1 = _box(place)
     shrunk = min(1.0, MOST_PX / max(x1 - x0, y1 - y0))
     width, height = max(1, round((x1 - x0) * shrunk)), max(1, round((y1 - y0) * shrunk))
@@ -212,7 +219,13 @@ def _view(trial_dir: Path, place: _Place, *, day: float) -> PatchView:
         photo=place.photo.photo,
         taken_at=place.score.taken_at,
         day=day,
-        jpeg=crop_jpeg(trial_dir, place.photo, box=(x0, y0, x1, y1), size=(width, height)),
+        jpeg=crop_jpeg(
+            trial_dir,
+            place.photo,
+            box=(x0, y0, x1, y1),
+            size=(width, height),
+            card_px=card_reach_px(place.score) if covers_cards else None,
+        ),
         width_px=width,
         height_px=height,
         outline=tuple(inside),
@@ -229,8 +242,18 @@ def _box(place: _Place) -> tuple[int, int, int, int]:
     return int(low[0]), int(low[1]), int(low[0] + side[0]), int(low[1] + side[1])
 
 
+def card_reach_px(score: ScoreRow) -> float:
+    """Return how far a card at a bag reaches at most, px."""
+    return float(np.hypot(*CARD_MM)) / _scale(score)
+
+
 def crop_jpeg(
-    trial_dir: Path, photo: PhotoRow, *, box: tuple[int, int, int, int], size: tuple[int, int]
+    trial_dir: Path,
+    photo: PhotoRow,
+    *,
+    box: tuple[int, int, int, int],
+    size: tuple[int, int],
+    card_px: float | None = None,
 ) -> bytes:
     """Return a part of a kept photo as a JPEG file, from the cache when it is whole there.
 
@@ -244,6 +267,9 @@ def crop_jpeg(
         x0, y0, x1, y1 of the part, px of the upright photo; the last ones lie outside it.
     size : tuple of int
         Width and height of the picture, px.
+    card_px : float or None
+        To paint over its cards, how far one reaches: those that the box cuts must be found as well. None to
+        leave them.
 
     Raises
     ------
@@ -251,14 +277,35 @@ def crop_jpeg(
         When the photo is gone, damaged, or another one than was scanned.
     """
     path = original_of(trial_dir, photo)
-    made_of = f"{_VERSION} {photo.photo_sha256} {box} {size}"
-    return keep_picture(trial_dir / FOLDER, made_of, lambda: _cut(path, photo, box=box, size=size))
+    made_of = f"{_VERSION} {photo.photo_sha256} {box} {size}{'' if card_px is None else f' {card_px:.0f}'}"
+    return keep_picture(
+        trial_dir / FOLDER, made_of, lambda: _cut(path, photo, box=box, size=size, card_px=card_px)
+    )
 
 
-def _cut(path: Path, photo: PhotoRow, *, box: tuple[int, int, int, int], size: tuple[int, int]) -> bytes:
+def _cut(
+    path: Path,
+    photo: PhotoRow,
+    *,
+    box: tuple[int, int, int, int],
+    size: tuple[int, int],
+    card_px: float | None,
+) -> bytes:
     # The size was checked when the photo was scanned.
     rgb = load_rgb(path, max_megapixels=np.inf)
     if rgb.shape[:2] != (photo.height_px, photo.width_px):
         msg = f"{photo.photo}: has other pixels than when it was scanned."
         raise PhotoError(msg, "Put the photo back as it was.")
-    return encode_jpeg(cut_out(rgb, box, size=size))
+    return encode_jpeg(cut_out(rgb if card_px is None else _without_cards(rgb, box, card_px), box, size=size))
+
+
+def _without_cards(rgb: ImageRGB, box: tuple[int, int, int, int], card_px: float) -> ImageRGB:
+    """The photo without the cards that lie in a box, whole or in part."""
+    height, width = rgb.shape[:2]
+    reach = int(np.ceil(card_px))
+    x0, y0, x1, y1 = box
+    rows = slice(max(0, y0 - reach), min(height, y1 + reach))
+    columns = slice(max(0, x0 - reach), min(width, x1 + reach))
+    covered = rgb.copy()
+    covered[rows, columns] = cover_cards(rgb[rows, columns])
+    return covered

@@ -28,6 +28,8 @@ from colscan.ledger.files import LOCK_FILE
 FIRST = Page("first", "/")
 PATCH = Page("patch", "/patch?bag=B01&patch=p1")
 SCREENS_PX = ((360, 740), (1400, 900))
+PARTS_OF_A_TIME = 7
+"""Of a date with a time in the browser: up to six parts, and the button of its calendar."""
 MOST_STOPS = 300
 """More than any page has places for the focus."""
 HELD_UP_S = 3.0
@@ -285,8 +287,11 @@ def walk(browser: Watched) -> list[dict[str, Any]]:
             focused = browser.driver.execute_script(FOCUSED)
             if focused["place"] != stops[-1]["place"]:  # a script of ours goes to the first question
                 stops.append(focused)
-        browser.press(Keys.TAB)
-        focused = browser.driver.execute_script(FOCUSED)
+        for _ in range(PARTS_OF_A_TIME + 1):  # a field of a time has a stop for each of its parts
+            browser.press(Keys.TAB)
+            focused = browser.driver.execute_script(FOCUSED)
+            if not stops or focused["place"] != stops[-1]["place"]:
+                break
         if focused["place"] < 0 or focused["place"] in [stop["place"] for stop in stops]:
             return stops
         stops.append(focused)

@@ -50,8 +50,11 @@ def review(
     """Judge suspect patches on a page in the browser, until ctrl-C.
 
     The page shows each suspect patch beside the same place on earlier photos;
-    what you say of it is a row in verdicts.csv, as by `colscan verdict`. Only
-    this machine can open it. Ctrl-C ends it, with exit code 0.
+    what you say of it is a row in verdicts.csv, as by `colscan verdict`.
+    Events and harvests are said by tap, as by `colscan event` and `harvest`.
+    In a folder without a trial, there or not, it begins one, as by
+    `colscan plan`. Only this machine can open it. Ctrl-C ends it, with exit
+    code 0.
 
     With --lan a phone on the same network can open it too, once it has sent a
     code, which the terminal shows to scan. A code is good for one phone and 10
@@ -61,10 +64,14 @@ def review(
     Example:
       colscan review hornbeam
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    from colscan.app.plan import holds_trial
     from colscan.app.web import Pairing, lan_address, listen, serve, tls_context
     from colscan.trial import load_trial
 
-    load_trial(trial_dir)
+    if holds_trial(trial_dir):
+        load_trial(trial_dir)
+    else:
+        click.echo(f"there is no trial in {trial_dir} yet: begin it on the page", err=True)
     tls = tls_context(cert, key)
     network = lan_address(https=tls is not None) if lan else None
     with ExitStack() as sockets:
@@ -80,7 +87,7 @@ def review(
         if not no_browser:
             _open_browser(address)
         serve(trial_dir, listening, tls=tls, pairing=pairing)
-    click.echo("ended; all that was said is in verdicts.csv", err=True)
+    click.echo("ended; all that was said is in the trial's folder", err=True)
 
 
 def _open_browser(address: str) -> None:

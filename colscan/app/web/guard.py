@@ -12,7 +12,7 @@ from colscan.app.web.pairing import Pairing
 LOOPBACK = "127.0.0.1"
 LARGEST_REQUEST_BYTES = 64 * 1024
 """Forms here hold a few words and a note."""
-LARGER_REQUESTS_BYTES = {"photos_upload": 64 * 1024 * 1024}
+LARGER_REQUESTS_BYTES = {"photos_upload": 64 * 1024 * 1024, "map_photo": 64 * 1024 * 1024}
 """By endpoint; a script sends them with the token as a header, as their bodies aren't read to look for it."""
 FOR_STRANGERS = frozenset({"pair", "send_code"})
 """The endpoints that need no cookie."""
@@ -25,8 +25,8 @@ TOKEN_HEADER = "X-Colscan-Token"
 """Where a script of ours puts the token: then its request's body need not be read to check it."""
 HEADERS = {
     "Content-Security-Policy": (
-        "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; form-action 'self'; "
-        "frame-ancestors 'none'; base-uri 'none'"
+        "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; connect-src 'self'; "
+        "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",

@@ -14,19 +14,29 @@ from werkzeug.exceptions import HTTPException
 from colscan import units
 from colscan.app.calls import describe_target
 from colscan.app.web.bag import add_bag
+from colscan.app.web.begin import add_begin
+from colscan.app.web.blinding import add_blinding
 from colscan.app.web.drawings import Drawings
+from colscan.app.web.events import add_events
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import Guard
+from colscan.app.web.map_page import add_map
+from colscan.app.web.opinion import add_opinion
 from colscan.app.web.pairing import Pairing
 from colscan.app.web.patches import add_patches
 from colscan.app.web.phones import add_phones
 from colscan.app.web.serving import serve_app
+from colscan.app.web.sheets import add_sheets
 from colscan.app.web.shelf import add_shelf
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
 from colscan.app.web.trial_page import add_trial_page
+from colscan.app.web.weights import add_weights
+from colscan.app.web.who import add_who
+from colscan.app.web.written import just_written
 from colscan.errors import ColscanError, TrialError
 from colscan.ledger.columns import ACTIONS, PLACES
+from colscan.present.cautions import SPORE_CAUTION
 
 
 def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairing | None = None) -> Flask:
@@ -35,7 +45,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     Parameters
     ----------
     trial_dir : Path
-        The trial's folder.
+        The trial's folder; without a trial in it, every page leads to the one that begins it.
     port : int
         The port that it is served on: requests to another host or port are refused.
     https : bool
@@ -58,13 +68,23 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
         places=PLACES,
         actions=ACTIONS,
         count_of=units.count_of,
+        just_written=just_written,
+        spore_caution=SPORE_CAUTION,
     )
     app.register_error_handler(ColscanError, _tell_error)
     app.register_error_handler(HTTPException, _tell_refusal)
     site = Site(trial_dir)
     add_statics(app)
+    add_begin(app, site)
+    add_sheets(app, site)
     add_first(app, site)
     add_patches(app, site)
+    add_blinding(app, site)
+    add_opinion(app, site)
+    add_events(app, site)
+    add_weights(app, site)
+    add_who(app, site, https=https)
+    add_map(app, site)
     drawings = Drawings()
     add_shelf(app, site)
     add_bag(app, site, drawings)
