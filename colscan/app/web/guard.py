@@ -14,8 +14,8 @@ TOKEN_HEADER = "X-Colscan-Token"
 """Where a script of ours puts the token: then its request's body need not be read to check it."""
 HEADERS = {
     "Content-Security-Policy": (
-        "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; form-action 'self'; "
-        "frame-ancestors 'none'; base-uri 'none'"
+        "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; connect-src 'self'; "
+        "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",

@@ -14,8 +14,9 @@ from werkzeug.exceptions import HTTPException
 from colscan import units
 from colscan.app.calls import describe_target
 from colscan.app.web.first import add_first
-from colscan.app.web.guard import LARGEST_REQUEST_BYTES, Guard
+from colscan.app.web.guard import Guard
 from colscan.app.web.patches import add_patches
+from colscan.app.web.photos import LARGEST_PHOTO_BYTES, add_photos
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
 from colscan.errors import ColscanError, TrialError
@@ -51,6 +52,7 @@ def make_app(trial_dir: Path, *, port: int) -> Flask:
     add_statics(app)
     add_first(app, site)
     add_patches(app, site)
+    app.extensions["uploads"] = add_photos(app, site)
     return app
 
 
@@ -108,6 +110,8 @@ def serve(trial_dir: Path, listening: socket.socket) -> None:
         app,
         sockets=[listening],
         threads=THREADS,
-        max_request_body_size=LARGEST_REQUEST_BYTES,
+        # The largest of any page; each page's own limit is checked before its body is read.
+        max_request_body_size=LARGEST_PHOTO_BYTES,
         ident=None,
     ).run()
+    app.extensions["uploads"].close()
