@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
 
@@ -10,7 +11,15 @@ from colscan.photo import PhotoRef, read_ref
 from colscan.trial.model import Trial
 
 
-def place_photo(path: Path, trial: Trial, *, taken_at: datetime | None, name: str) -> PhotoRef:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What is said of a photo beside its file: what it was called, and when it was taken if that was said."""
+
+    name: str
+    taken_at: datetime | None
+
+
+def place_photo(path: Path, trial: Trial, said: Said) -> PhotoRef:
     """Return which photo a file is; no earlier than the trial's first bag.
 
     Parameters
@@ -19,10 +28,8 @@ def place_photo(path: Path, trial: Trial, *, taken_at: datetime | None, name: st
         The file.
     trial : Trial
         The plan.
-    taken_at : datetime or None
-        When it was taken, if the user said so.
-    name : str
-        What the photo was called where it is from.
+    said : Said
+        What is said of it.
 
     Raises
     ------
@@ -34,7 +41,12 @@ def place_photo(path: Path, trial: Trial, *, taken_at: datetime | None, name: st
     first = min(bag.inoculated_at for bag in trial.bags)
     limit = trial.limits.max_photo_megapixels
     ref = read_ref(
-        path, max_megapixels=limit, zone=trial.zone, not_before=first, taken_at=taken_at, name=name
+        path,
+        max_megapixels=limit,
+        zone=trial.zone,
+        not_before=first,
+        taken_at=said.taken_at,
+        name=said.name,
     )
     if ref.taken_at < first:
         raise too_early(ref, "the first bag", first, trial.zone)

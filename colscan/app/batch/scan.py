@@ -18,7 +18,7 @@ from colscan.app.batch.copies import find_copies
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
-from colscan.app.batch.place import place_photo, too_early
+from colscan.app.batch.place import Said, place_photo, too_early
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
 from colscan.errors import ColscanError, PhotoError
@@ -53,8 +53,8 @@ class ScanOptions:
         Draw what was found on each photo.
     elsewhere : mapping of str to frozenset of int
         By a photo's hash, the tags in it that are scored in other trials of the farm.
-    names : mapping of Path to str
-        What a photo was called where it is from, if its file isn't called so.
+    said : mapping of Path to Said
+        What came with a photo that isn't in its file: its name, perhaps its time.
     """
 
     taken_at: datetime | None = None
@@ -63,7 +63,7 @@ class ScanOptions:
     dry_run: bool = False
     overlay: bool = False
     elsewhere: Mapping[str, frozenset[int]] = field(default_factory=dict)
-    names: Mapping[Path, str] = field(default_factory=dict)
+    said: Mapping[Path, Said] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,11 +157,11 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
 
 
 def _place(path: Path, trial: Trial, options: ScanOptions) -> PhotoRef | Rejected:
-    name = options.names.get(path, path.name)
+    said = options.said.get(path) or Said(name=path.name, taken_at=options.taken_at)
     try:
-        return place_photo(path, trial, taken_at=options.taken_at, name=name)
+        return place_photo(path, trial, said)
     except PhotoError as error:
-        return Rejected(name=name, error=error)
+        return Rejected(name=said.name, error=error)
 
 
 def _why_again(baseline: Baseline | None, seen: Evidence) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from threading import Lock, Thread
 from typing import BinaryIO
 
 from colscan import units
-from colscan.app.batch.place import place_photo
+from colscan.app.batch.place import Said, place_photo
 from colscan.app.batch.scan import AlreadyKnown, Outcome, Recorded, ScanOptions, scan_photos
 from colscan.app.told import tell_first, tell_known, tell_recorded
 from colscan.app.web.arrivals import Arrival, clean_name, free_name, receive, said_time
@@ -191,7 +191,7 @@ class Uploads:
         self, arrival: Arrival, trial: Trial, name: str, said: datetime | None, *, more: bool
     ) -> Upload:
         with self._checking:
-            place_photo(arrival.path, trial, taken_at=said, name=name)
+            place_photo(arrival.path, trial, Said(name=name, taken_at=said))
         return Upload(
             sha256=arrival.sha256,
             name=name,
@@ -225,10 +225,8 @@ class Uploads:
     def _work(self) -> None:
         while not self._closing:
             batch = self._gather()
-            said = [[upload] for upload in batch if upload.taken_at is not None]
-            for group in (*said, [upload for upload in batch if upload.taken_at is None]):
-                if group and not self._closing:
-                    self._scan(group)
+            if batch and not self._closing:
+                self._scan(batch)
 
     def _gather(self) -> list[Upload]:
         """What waits, once no more comes; each is looked at while the next is on its way."""
@@ -254,16 +252,15 @@ class Uploads:
             cards = None
         return self._put(upload, cards=cards)
 
-    def _scan(self, group: Sequence[Upload]) -> None:
+    def _scan(self, batch: Sequence[Upload]) -> None:
         left: dict[str, Upload] = {}
-        for upload in group:
+        for upload in batch:
             name = free_name(upload.name, set(left))
             left[name] = self._put(upload, state=State.MEASURING, name=name)
-        names = {upload.path: name for name, upload in left.items()}
-        options = ScanOptions(taken_at=group[0].taken_at, names=names)
+        said = {one.path: Said(name=name, taken_at=one.taken_at) for name, one in left.items()}
         try:
             trial = self._site.open().trial
-            for outcome in scan_photos(self._site.folder, trial, tuple(names), options):
+            for outcome in scan_photos(self._site.folder, trial, tuple(said), ScanOptions(said=said)):
                 name = outcome.photo.photo if isinstance(outcome, Recorded) else outcome.name
                 self._settle(left.pop(name), outcome, trial)
                 if self._closing:
