@@ -26,6 +26,18 @@ def to_pct(fraction: float | None) -> float | None:
     return None if fraction is None else 100.0 * fraction
 
 
+def show_interval(pct: float | None, low_pct: float | None, high_pct: float | None) -> str:
+    """A coverage with its interval as on screens, in percent; nothing for one that isn't known.
+
+    >>> show_interval(62.0, 57.2, 67.9), show_interval(7.0, None, None)
+    (' 62 (57-68)', '  7')
+    """
+    if pct is None:
+        return ""
+    interval = "" if low_pct is None or high_pct is None else f" ({low_pct:.0f}-{high_pct:.0f})"
+    return f"{pct:3.0f}{interval}"
+
+
 def to_fraction(percent: float | None) -> float | None:
     """Fraction of a percentage, None staying None.
 

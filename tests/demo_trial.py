@@ -2,10 +2,15 @@
 
 from pathlib import Path
 
+import cv2
+import numpy as np
 from PIL import Image
 
 from colscan.app.cli.main import main
 from colscan.app.demo import NAME, PHOTOS, PLAN
+from colscan.locate import find_cards
+from colscan.locate.cards import card_outline_px, filled
+from colscan.photo import load_rgb
 
 
 def begin(folder: Path) -> Path:
@@ -19,6 +24,17 @@ def begin(folder: Path) -> Path:
 def photo(day: int) -> Path:
     """The demo's photo of a day: 0, 3, 6, 9, 12 or 15."""
     return PHOTOS / f"hornbeam-d{day:02}.jpg"
+
+
+def scan_two(folder: Path) -> Path:
+    """A trial of the demo's bags with its photos of day 0 and 3 scanned, and the estimates of them."""
+    begin(folder)
+    assert main(["scan", str(folder), str(photo(0)), str(photo(3)), "--jobs", "1"]) == 0
+    known = (folder / "photos.csv").read_text(encoding="utf-8")
+    head, *estimates = PLAN[2].read_text(encoding="utf-8").splitlines(keepends=True)
+    own = [line for line in estimates if line.split(",")[2] in known]
+    (folder / "estimates.csv").write_text(head + "".join(own), encoding="utf-8")
+    return folder
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -36,3 +52,15 @@ def corner(day: int, folder: Path) -> Path:
     with Image.open(photo(day)) as image:
         image.crop((0, 0, 850, 640)).save(path, exif=image.getexif(), compress_level=1)
     return path
+
+
+def without_cards(source: Path, to: Path) -> Path:
+    """A demo photo with each card in the colour of what is around it; its EXIF stays."""
+    rgb = load_rgb(source, max_megapixels=100).copy()
+    for card in find_cards(rgb):
+        own = filled(card_outline_px(card, margin_mm=1.5, far_margin_mm=4), rgb.shape[:2])
+        ring = (cv2.dilate(own.astype(np.uint8), np.ones((15, 15), np.uint8)) > 0) & ~own
+        rgb[own] = np.median(rgb[ring], 0)
+    with Image.open(source) as image:
+        Image.fromarray(rgb).save(to, quality=92, exif=image.info["exif"])
+    return to

@@ -26,7 +26,8 @@ PHOTO is the first {SHORT_SHA} letters of the photo's SHA-256, those of its name
 bag's code. The PNG has the size of the upright photo, or is smaller in its shape. Only what lies within the
 face's outline of scores.csv counts: white is covered, red is hidden (card, glare) and left out, black or
 transparent is bare. Paint on a layer of its own and save that layer alone; a photo that is painted over
-is refused.
+is refused. The second opinion of `colscan review` keeps its paintings there; one that was there before is put
+into `masks/replaced/`, which doesn't count.
 """
 EXITS = {
     ExitCode.DONE: "done",

@@ -16,7 +16,7 @@ HOMES = {
     "filelock": ("ledger",),
     "flask": ("app/web",),
     "werkzeug": ("app/web",),
-    "waitress": ("app/web",),
+    "segno": ("app/web",),
 }
 # Pixels never meet the ledger before app brings them together.
 APART = {

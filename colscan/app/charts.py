@@ -60,14 +60,28 @@ def make_chart(kind: Kind, subject: Subject) -> ChartFiles:
     AnalysisError
         When the trial has nothing to show in it yet.
     """
+    need_data(kind, subject)
     return _MAKERS[kind](subject)
+
+
+def need_data(kind: Kind, subject: Subject) -> None:
+    """See at once whether a trial has data for a chart, without drawing it.
+
+    Raises
+    ------
+    AnalysisError
+        When it has nothing to show in it yet.
+    """
+    if kind is Kind.YIELD:
+        _need_harvest(subject)
+    elif kind not in (Kind.FACES, Kind.BY_LEVEL):  # those say themselves which photos they lack
+        _need_scores(subject)
 
 
 def _draw_curves(subject: Subject) -> ChartFiles:
     from colscan.growth import curves_of
     from colscan.present import draw_chart
 
-    _need_scores(subject)
     curves = curves_of(subject.trial, subject.ledger)
     return draw_chart(subject.trial, curves, interim=subject.trial.is_interim(subject.now))
 
@@ -76,7 +90,6 @@ def _draw_white(subject: Subject) -> ChartFiles:
     from colscan.growth import curves_of
     from colscan.present import Shown, draw_chart
 
-    _need_scores(subject)
     curves = curves_of(subject.trial, subject.ledger)
     interim = subject.trial.is_interim(subject.now)
     return draw_chart(subject.trial, curves, shown=Shown.DENSITY, interim=interim)
@@ -86,7 +99,6 @@ def _draw_full(subject: Subject) -> ChartFiles:
     from colscan.growth.compare import compare
     from colscan.present import draw_full_chart
 
-    _need_scores(subject)
     return draw_full_chart(subject.trial, compare(subject.trial, subject.ledger, subject.now))
 
 
@@ -94,7 +106,6 @@ def _draw_risk(subject: Subject) -> ChartFiles:
     from colscan.growth.risk import assess_risk
     from colscan.present import draw_risk_chart
 
-    _need_scores(subject)
     report = assess_risk([(subject.trial, subject.ledger)], now=subject.now)
     return draw_risk_chart(subject.trial, report)
 
@@ -103,9 +114,6 @@ def _draw_yield(subject: Subject) -> ChartFiles:
     from colscan.growth.crop import sum_yields
     from colscan.present import draw_yield_chart
 
-    if not subject.ledger.harvests:
-        msg = f"The trial {subject.trial.name} has no harvest to draw."
-        raise AnalysisError(msg, f"Weigh one first: colscan harvest {subject.trial_dir} BAG FLUSH GRAMS")
     return draw_yield_chart(subject.trial, sum_yields(subject.trial, subject.ledger, subject.now))
 
 
@@ -130,6 +138,12 @@ def _need_scores(subject: Subject) -> None:
     if not any(row.bag in planned and row.coverage_pct is not None for row in subject.ledger.scores):
         msg = f"The trial {subject.trial.name} has no score to draw."
         raise AnalysisError(msg, f"Scan its photos first: colscan scan {subject.trial_dir} PHOTO...")
+
+
+def _need_harvest(subject: Subject) -> None:
+    if not subject.ledger.harvests:
+        msg = f"The trial {subject.trial.name} has no harvest to draw."
+        raise AnalysisError(msg, f"Weigh one first: colscan harvest {subject.trial_dir} BAG FLUSH GRAMS")
 
 
 _MAKERS: dict[Kind, Callable[[Subject], ChartFiles]] = {

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from colscan.app.batch.originals import find_original
+from colscan.app.kept_pictures import original_of
 from colscan.errors import PhotoError
 from colscan.ledger import Ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow
@@ -72,6 +72,7 @@ def face_pictures(
     *,
     scores: Sequence[ScoreRow] | None = None,
     width_px: int = WIDTH_PX,
+    mm_per_px: float | None = None,
 ) -> Faces:
     """Return pictures of faces, cut from the kept photos; each photo is decoded once.
 
@@ -87,10 +88,12 @@ def face_pictures(
         Which faces; all that were found when left out.
     width_px : int
         Width of the widest face, px.
+    mm_per_px : float, optional
+        Scale of the pictures instead.
     """
     bags = {bag.bag: bag for bag in trial.bags}
     rows = [row for row in (ledger.scores if scores is None else scores) if row.bag in bags and row.outline]
-    shown_mm_per_px = max((_width_mm(row) for row in rows), default=1.0) / width_px
+    shown_mm_per_px = mm_per_px or max((picture_size_mm(row)[0] for row in rows), default=1.0) / width_px
     pictures: list[FacePicture] = []
     gone: list[str] = []
     for photo in ledger.photos:
@@ -106,9 +109,16 @@ def face_pictures(
     return Faces(pictures=tuple(pictures), gone=tuple(gone))
 
 
-def _width_mm(row: ScoreRow) -> float:
-    xs = [x for x, _ in row.outline]
-    return (max(xs) - min(xs)) * (row.mm_per_px or _USUAL_MM_PER_PX) + 2 * MARGIN_MM
+def picture_size_mm(row: ScoreRow) -> tuple[float, float]:
+    """Return width and height of a face's picture, mm, as long as its photo needs no turning.
+
+    Parameters
+    ----------
+    row : ScoreRow
+        The face; it has an outline.
+    """
+    spans = np.ptp(np.array(row.outline), axis=0) * (row.mm_per_px or _USUAL_MM_PER_PX) + 2 * MARGIN_MM
+    return float(spans[0]), float(spans[1])
 
 
 def _pictures_of(
@@ -119,10 +129,7 @@ def _pictures_of(
     bags: dict[str, Bag],
     shown_mm_per_px: float,
 ) -> list[FacePicture]:
-    path = find_original(trial_dir, photo)
-    if path is None:
-        msg = f"{photo.photo}: is no longer in {trial_dir / 'photos'}."
-        raise PhotoError(msg, "Put it back there to see its faces.")
+    path = original_of(trial_dir, photo)
     finest = min(row.mm_per_px or _USUAL_MM_PER_PX for row in rows)
     side_px = min(photo.width_px, photo.height_px)
     least_px = max(1, round(side_px * min(1.0, finest / shown_mm_per_px)))

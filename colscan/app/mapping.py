@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from colscan.app.batch.originals import keep_original
+from colscan.app.batch.originals import find_by_hash, keep_original
 from colscan.app.put import put_file
 from colscan.errors import LedgerError, PhotoError, TrialError
 from colscan.locate import Points, find_shown
@@ -52,13 +52,25 @@ def propose_map(ref: PhotoRef, trial: Trial) -> Proposed:
     PhotoError
         When the photo can't be read, or shows no bag without a card.
     """
+    shown = look_at(ref, trial)
+    if not shown.outlines_px:
+        msg = f"{ref.name}: no bag without a card was found in it."
+        raise PhotoError(msg, "Photograph the shelf from the front, every bag whole in view.")
+    return shown
+
+
+def look_at(ref: PhotoRef, trial: Trial) -> Proposed:
+    """The bags that a photo shows, those with a card by name; it may show none without.
+
+    Raises
+    ------
+    PhotoError
+        When the photo can't be read.
+    """
     rgb = load_rgb(ref.path, max_megapixels=trial.limits.max_photo_megapixels)
     shown = find_shown(rgb)
     codes = {bag.tag: bag.bag for bag in trial.bags if bag.tag is not None}
     carded = tuple((codes[tag], outline) for tag, outline in shown.carded if tag in codes)
-    if not shown.uncarded:
-        msg = f"{ref.name}: no bag without a card was found in it."
-        raise PhotoError(msg, "Photograph the shelf from the front, every bag whole in view.")
     return Proposed(rgb=rgb, outlines_px=shown.uncarded, carded=carded)
 
 
@@ -158,7 +170,8 @@ def keep_map(
             for number, bag in sorted(names.items())
         ),
     )
-    keep_original(folder, ref)
+    if find_by_hash(folder, ref.sha256) is None:
+        keep_original(folder, ref)
     write_shelfmap(folder, made)
     return made
 

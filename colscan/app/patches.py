@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
-from colscan.app.batch.originals import find_original
-from colscan.app.put import put_file
+from colscan.app.kept_pictures import keep_picture, original_of
 from colscan.errors import PhotoError, TrialError
 from colscan.ledger import Ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
+from colscan.locate.cards import CARD_MM, cover_cards
 from colscan.locate.model import Points
 from colscan.photo.load import load_rgb
+from colscan.photo.model import ImageRGB
 from colscan.present.crop import cut_out
 from colscan.present.overlay import encode_jpeg
 from colscan.trial.model import Trial
@@ -36,7 +35,6 @@ MARGIN_MM = 12.0
 _VERSION = 1
 # For a ledger without any scale.
 _USUAL_MM_PER_PX = 1.0
-_DIGEST_BYTES = hashlib.sha256().digest_size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +84,9 @@ class _Place:
     side_px: float
 
 
-def patch_views(trial_dir: Path, trial: Trial, ledger: Ledger, bag: str, patch: str) -> tuple[PatchView, ...]:
+def patch_views(
+    trial_dir: Path, trial: Trial, ledger: Ledger, bag: str, patch: str, *, covers_cards: bool = False
+) -> tuple[PatchView, ...]:
     """Return crops of a suspect patch and of the same place on the face in other photos, newest first.
 
     All show about as many millimetres, at least `LEAST_MM`. Where the patch wasn't found its place is
@@ -105,6 +105,8 @@ def patch_views(trial_dir: Path, trial: Trial, ledger: Ledger, bag: str, patch: 
         The rows that count.
     bag, patch : str
         The bag's code, and the patch's name within it.
+    covers_cards : bool
+        Whether cards are painted over: they may say what a bag got.
 
     Raises
     ------
@@ -118,7 +120,8 @@ def patch_views(trial_dir: Path, trial: Trial, ledger: Ledger, bag: str, patch: 
     views = []
     for place in _choose(_find_places(ledger, bag, patch)):
         try:
-            view = _view(trial_dir, place, day=days_between(planned.inoculated_at, place.score.taken_at))
+            day = days_between(planned.inoculated_at, place.score.taken_at)
+            view = _view(trial_dir, place, day=day, covers_cards=covers_cards)
         except PhotoError:
             continue
         views.append(view)
@@ -204,7 +207,7 @@ def _choose(places: Sequence[_Place]) -> list[_Place]:
     return [places[index] for index in sorted({*kept, *(free[at] for at in evenly)})]
 
 
-def _view(trial_dir: Path, place: _Place, *, day: float) -> PatchView:
+def _view(trial_dir: Path, place: _Place, *, day: float, covers_cards: bool) -> PatchView:
     x0, y0, x1, y1 = _box(place)
     shrunk = min(1.0, MOST_PX / max(x1 - x0, y1 - y0))
     width, height = max(1, round((x1 - x0) * shrunk)), max(1, round((y1 - y0) * shrunk))
@@ -216,7 +219,13 @@ def _view(trial_dir: Path, place: _Place, *, day: float) -> PatchView:
         photo=place.photo.photo,
         taken_at=place.score.taken_at,
         day=day,
-        jpeg=_jpeg(trial_dir, place.photo, box=(x0, y0, x1, y1), size=(width, height)),
+        jpeg=crop_jpeg(
+            trial_dir,
+            place.photo,
+            box=(x0, y0, x1, y1),
+            size=(width, height),
+            card_px=card_reach_px(place.score) if covers_cards else None,
+        ),
         width_px=width,
         height_px=height,
         outline=tuple(inside),
@@ -233,38 +242,70 @@ def _box(place: _Place) -> tuple[int, int, int, int]:
     return int(low[0]), int(low[1]), int(low[0] + side[0]), int(low[1] + side[1])
 
 
-def _jpeg(
-    trial_dir: Path, photo: PhotoRow, *, box: tuple[int, int, int, int], size: tuple[int, int]
+def card_reach_px(score: ScoreRow) -> float:
+    """Return how far a card at a bag reaches at most, px."""
+    return float(np.hypot(*CARD_MM)) / _scale(score)
+
+
+def crop_jpeg(
+    trial_dir: Path,
+    photo: PhotoRow,
+    *,
+    box: tuple[int, int, int, int],
+    size: tuple[int, int],
+    card_px: float | None = None,
 ) -> bytes:
-    """Return the crop's file, from the cache when it is whole there."""
-    path = find_original(trial_dir, photo)
-    if path is None:
-        msg = f"{photo.photo}: is no longer in {trial_dir / 'photos'}."
-        raise PhotoError(msg, "Put it back there to see the patch.")
-    made_of = f"{_VERSION} {photo.photo_sha256} {box} {size}"
-    kept = trial_dir / FOLDER / f"{hashlib.sha256(made_of.encode()).hexdigest()[:32]}.jpg"
-    known = _read_kept(kept)
-    if known is not None:
-        return known
+    """Return a part of a kept photo as a JPEG file, from the cache when it is whole there.
+
+    Parameters
+    ----------
+    trial_dir : Path
+        The trial's folder.
+    photo : PhotoRow
+        Which photo.
+    box : tuple of int
+        x0, y0, x1, y1 of the part, px of the upright photo; the last ones lie outside it.
+    size : tuple of int
+        Width and height of the picture, px.
+    card_px : float or None
+        To paint over its cards, how far one reaches: those that the box cuts must be found as well. None to
+        leave them.
+
+    Raises
+    ------
+    PhotoError
+        When the photo is gone, damaged, or another one than was scanned.
+    """
+    path = original_of(trial_dir, photo)
+    made_of = f"{_VERSION} {photo.photo_sha256} {box} {size}{'' if card_px is None else f' {card_px:.0f}'}"
+    return keep_picture(
+        trial_dir / FOLDER, made_of, lambda: _cut(path, photo, box=box, size=size, card_px=card_px)
+    )
+
+
+def _cut(
+    path: Path,
+    photo: PhotoRow,
+    *,
+    box: tuple[int, int, int, int],
+    size: tuple[int, int],
+    card_px: float | None,
+) -> bytes:
     # The size was checked when the photo was scanned.
     rgb = load_rgb(path, max_megapixels=np.inf)
     if rgb.shape[:2] != (photo.height_px, photo.width_px):
         msg = f"{photo.photo}: has other pixels than when it was scanned."
         raise PhotoError(msg, "Put the photo back as it was.")
-    data = encode_jpeg(cut_out(rgb, box, size=size))
-    with suppress(OSError):
-        put_file(kept, data + hashlib.sha256(data).digest())
-    return data
+    return encode_jpeg(cut_out(rgb if card_px is None else _without_cards(rgb, box, card_px), box, size=size))
 
 
-def _read_kept(path: Path) -> bytes | None:
-    """Return a kept crop; None when there is none, or when it isn't what was written.
-
-    Its hash stands behind the picture's end, where viewers of JPEG files don't look.
-    """
-    try:
-        raw = path.read_bytes()
-    except OSError:
-        return None
-    data, digest = raw[:-_DIGEST_BYTES], raw[-_DIGEST_BYTES:]
-    return data if hashlib.sha256(data).digest() == digest else None
+def _without_cards(rgb: ImageRGB, box: tuple[int, int, int, int], card_px: float) -> ImageRGB:
+    """The photo without the cards that lie in a box, whole or in part."""
+    height, width = rgb.shape[:2]
+    reach = int(np.ceil(card_px))
+    x0, y0, x1, y1 = box
+    rows = slice(max(0, y0 - reach), min(height, y1 + reach))
+    columns = slice(max(0, x0 - reach), min(width, x1 + reach))
+    covered = rgb.copy()
+    covered[rows, columns] = cover_cards(rgb[rows, columns])
+    return covered

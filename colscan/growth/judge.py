@@ -10,7 +10,7 @@ from statistics import median
 import numpy as np
 
 from colscan.growth.full import judge_full, looks_full, well_areas_pct
-from colscan.growth.look import count_alarms, judge_look
+from colscan.growth.look import count_alarms, judge_look, shelves_seen_at
 from colscan.growth.model import Advice, BagRecord, BagStatus, GrowthSeries, Judgement
 from colscan.growth.records import records_of, standing_calls
 from colscan.growth.series import SAME_AGE_DAYS, coverage_at, make_series, median_slope, points_per_day
@@ -52,7 +52,8 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
     """Return each bag's latest score and what to do with it, in the plan's order.
 
     In this order: what people said of the bag (discarded, retired, contaminated, missing), reasons to look,
-    then the growth. Nothing is called ready before somebody turned it and looked.
+    then the growth. Nothing is called ready before somebody turned it and looked. No reason names a strain
+    or treatment: it is read by who judges, too.
 
     Parameters
     ----------
@@ -69,7 +70,7 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
     for record in records:
         if record.bag.role == "trial" and not _contaminating_calls(record):
             sound.setdefault(_group(record.bag), []).append(series[record.bag.bag])
-    seen_at = _shelves_seen_at(records)
+    seen_at = shelves_seen_at(records)
 
     @cache
     def paces_at(group: tuple[str, str, float], age_days: float) -> tuple[_Pace, ...]:
@@ -93,15 +94,6 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
 
 def _group(bag: Bag) -> tuple[str, str, float]:
     return bag.strain, bag.supplement, bag.supplement_pct
-
-
-def _shelves_seen_at(records: tuple[BagRecord, ...]) -> dict[str | None, datetime]:
-    seen: dict[str | None, datetime] = {}
-    for record in records:
-        if record.scores:
-            taken_at = record.scores[-1].taken_at
-            seen[record.shelf] = max(seen.get(record.shelf, taken_at), taken_at)
-    return seen
 
 
 def _status_of(record: BagRecord, series: GrowthSeries, *, judgement: Judgement) -> BagStatus:
@@ -147,7 +139,7 @@ def _judge(
     if full is not None:
         return full
     siblings = _siblings_of(record.bag, paces)
-    return _judge_stalled(record.bag, series, siblings=siblings, limits=trial.limits) or _judge_growing(
+    return _judge_stalled(series, siblings=siblings, limits=trial.limits) or _judge_growing(
         record, series, siblings=siblings, limits=trial.limits
     )
 
@@ -211,9 +203,7 @@ def _siblings_of(bag: Bag, paces: tuple[_Pace, ...]) -> _Siblings:
     )
 
 
-def _judge_stalled(
-    bag: Bag, series: GrowthSeries, *, siblings: _Siblings, limits: Limits
-) -> Judgement | None:
+def _judge_stalled(series: GrowthSeries, *, siblings: _Siblings, limits: Limits) -> Judgement | None:
     """Stalled: the interval is below the siblings' median, and the speed was under the limit for long enough.
 
     The speed is that of all scores back to the last one that is at least `stalled_days` old, in this segment.
@@ -231,7 +221,7 @@ def _judge_stalled(
         return None
     why = (
         f"{slope:.1f} points a day over {days[-1] - days[start]:.1f} days, at {100 * coverage[-1]:.0f} %; "
-        f"siblings of {bag.strain} {bag.treatment} at this age: {100 * siblings.coverage:.0f} %"
+        f"siblings at this age: {100 * siblings.coverage:.0f} %"
     )
     return Judgement(advice=Advice.STALLED, why=why)
 
@@ -250,7 +240,7 @@ def _judge_growing(
         return Judgement(advice=Advice.WAIT, why=f"one photo{since}; the next gives its speed")
     why = f"{speed:.1f} points a day"
     if siblings.points_per_day is not None:
-        why += f"; siblings of {record.bag.strain} {record.bag.treatment}: {siblings.points_per_day:.1f}"
+        why += f"; siblings: {siblings.points_per_day:.1f}"
     return Judgement(advice=Advice.WAIT, why=why)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from colscan.flags import Flag
@@ -43,7 +44,7 @@ def judge_look(record: BagRecord, others_seen_at: datetime | None) -> Judgement 
         _why_suspect(record),
         _why_fell(record),
         _why_unmeasured(record),
-        _why_unseen(record, others_seen_at),
+        why_unseen(record, others_seen_at),
     )
     said = [reason for reason in reasons if reason]
     return Judgement(advice=Advice.LOOK, why="; ".join(said)) if said else None
@@ -102,10 +103,30 @@ def _why_unmeasured(record: BagRecord) -> str | None:
     return f"could not be measured on day {day:.1f}" + (f" ({flags})" if flags else "")
 
 
-def _why_unseen(record: BagRecord, others_seen_at: datetime | None) -> str | None:
+def shelves_seen_at(records: Iterable[BagRecord]) -> dict[str | None, datetime]:
+    """Return when a bag of each shelf was last photographed, by the shelf's name."""
+    seen: dict[str | None, datetime] = {}
+    for record in records:
+        if record.scores:
+            taken_at = record.scores[-1].taken_at
+            seen[record.shelf] = max(seen.get(record.shelf, taken_at), taken_at)
+    return seen
+
+
+def why_unseen(record: BagRecord, others_seen_at: datetime | None) -> str | None:
+    """Return since when a bag is in no photo although others of its shelf are, None when it is.
+
+    Parameters
+    ----------
+    record : BagRecord
+        One bag's rows. Who moved it had it in the hand: from then on it can be missed on its new shelf.
+    others_seen_at : datetime or None
+        When a bag of the same shelf was last photographed.
+    """
     bag = record.bag
     seen_at = record.scores[-1].taken_at if record.scores else bag.inoculated_at
-    if others_seen_at is None or days_between(seen_at, others_seen_at) <= NOT_SEEN_DAYS:
+    had_at = max([seen_at, *(event.at for event in record.events if event.what == "moved")])
+    if others_seen_at is None or days_between(had_at, others_seen_at) <= NOT_SEEN_DAYS:
         return None
     others = f"others were on day {days_between(bag.inoculated_at, others_seen_at):.1f}"
     if not record.scores:

@@ -39,8 +39,25 @@ def series_of(trial: Trial, ledger: Ledger) -> tuple[GrowthSeries, ...]:
 
 def curves_of(trial: Trial, ledger: Ledger) -> tuple[BagCurve, ...]:
     """Return what a chart shows of each bag: its series, onsets, events and call, in the plan's order."""
-    cameras = {row.photo_sha256 for row in ledger.photos if Flag.OTHER_CAMERA in row.problems}
+    cameras = _other_cameras(ledger)
     return tuple(_make_curve(record, cameras) for record in records_of(trial, ledger))
+
+
+def curve_of(record: BagRecord, ledger: Ledger) -> BagCurve:
+    """Return the same of one bag.
+
+    Parameters
+    ----------
+    record : BagRecord
+        What stands about it.
+    ledger : Ledger
+        The rows that count.
+    """
+    return _make_curve(record, _other_cameras(ledger))
+
+
+def _other_cameras(ledger: Ledger) -> frozenset[str]:
+    return frozenset(row.photo_sha256 for row in ledger.photos if Flag.OTHER_CAMERA in row.problems)
 
 
 def make_series(record: BagRecord) -> GrowthSeries:

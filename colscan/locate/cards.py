@@ -33,6 +33,8 @@ SMALLEST_TAG_PX = 16.0
 """Side of the smallest tags that can be read."""
 # Tags from this side are found in the photo as it is, smaller ones in the photo at twice its size.
 _PLAIN_TAG_PX = 24.0
+# What covers a card reaches over its edges, more so at the far end, which bends off the film.
+_COVER_MM, _COVER_FAR_MM, _COVER_GREY = 1.0, 4.0, 120
 # Larger photos than this are not enlarged: that would take seconds, and their tags are seldom so small.
 _ENLARGE_UP_TO_PX = 4_000_000
 
@@ -138,6 +140,21 @@ def card_outline_px(card: Card, *, margin_mm: float = 0.0, far_margin_mm: float 
     m, far = margin_mm, CARD_MM[0] + far_margin_mm
     corners = np.array([(-m, -m), (far, -m), (far, CARD_MM[1] + m), (-m, CARD_MM[1] + m)])
     return card_points_px(card, corners)
+
+
+def cover_cards(rgb: ImageRGB) -> ImageRGB:
+    """Return a picture with its cards painted over in grey: they may say what a bag got.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (H, W, 3), uint8
+        A photo or a part of one, upright sRGB; left as it is.
+    """
+    covered = rgb.copy()
+    for card in find_cards(rgb):
+        outline = card_outline_px(card, margin_mm=_COVER_MM, far_margin_mm=_COVER_FAR_MM)
+        covered[filled(outline, rgb.shape[:2])] = _COVER_GREY
+    return covered
 
 
 def card_middle_px(card: Card) -> Points:

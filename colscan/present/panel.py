@@ -43,7 +43,23 @@ def draw_panel(ax: Axes, curves: tuple[BagCurve, ...], *, styles: dict[str, Line
     for curve in curves:
         _mark_onsets(ax, curve)
     _label_lines(ax, curves, styles=styles, frame=frame)
-    _label_events(ax, curves, frame)
+    label_events(ax, curves, frame)
+
+
+def draw_bag(ax: Axes, curve: BagCurve, style: LineStyle) -> None:
+    """Draw one bag's line with its marks into axes whose scales are set.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    curve : BagCurve
+        The bag; one of its photos at least was measured.
+    style : LineStyle
+        Looks of the line.
+    """
+    _draw_line(ax, curve.series, style)
+    _mark_onsets(ax, curve)
 
 
 def _draw_line(ax: Axes, series: GrowthSeries, style: LineStyle) -> None:
@@ -179,7 +195,18 @@ def place_events(curves: tuple[BagCurve, ...], frame: Frame) -> list[tuple[float
     return [(day, label, left, lane) for (day, label, left, _), lane in zip(placed, lanes, strict=True)]
 
 
-def _label_events(ax: Axes, curves: tuple[BagCurve, ...], frame: Frame) -> None:
+def label_events(ax: Axes, curves: tuple[BagCurve, ...], frame: Frame) -> None:
+    """Draw what happened to some bags above the axes that show them.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    curves : tuple of BagCurve
+        The bags.
+    frame : Frame
+        The chart's sizes.
+    """
     lane_share = LINE_INCHES / frame.panel_height
     across = ax.get_xaxis_transform()
     for day, label, left, lane in place_events(curves, frame):

@@ -45,10 +45,14 @@ def load_farm(folder: Path) -> tuple[FarmTrial, ...]:
     TrialError
         When the plan of one of them is wrong: with file, line and value.
     """
-    if (folder / PLAN_FILE).exists():
-        return ()
+    return tuple(FarmTrial(folder=path, trial=load_trial(path)) for path in find_trials(folder))
+
+
+def find_trials(folder: Path) -> tuple[Path, ...]:
+    """Return the sub-folders that hold a trial, by name; none when the folder is a trial itself."""
     try:
-        inside = sorted(path for path in folder.iterdir() if (path / PLAN_FILE).is_file())
+        if (folder / PLAN_FILE).exists():
+            return ()
+        return tuple(sorted(path for path in folder.iterdir() if (path / PLAN_FILE).is_file()))
     except OSError:  # no folder, or closed to us: `load_trial` says so
         return ()
-    return tuple(FarmTrial(folder=path, trial=load_trial(path)) for path in inside)

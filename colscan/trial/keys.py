@@ -8,7 +8,7 @@ from datetime import date, datetime, time, tzinfo
 from typing import Any, Literal
 
 from colscan.trial.bagcodes import BREAKS_LINES, breaks_lines
-from colscan.trial.model import HEALTHY_LOOKS, SHELF_TAGS
+from colscan.trial.model import HEALTHY_LOOKS, JUDGING, SHELF_TAGS
 from colscan.trial.zones import check_zone
 from colscan.units import with_offset
 
@@ -90,6 +90,13 @@ TOP = Section(
             kind="time",
             example=_A_TIME,
             meaning="When it did end. From then on its cards (their tags) are free for other trials.",
+        ),
+        "judging": Key(
+            kind="choice",
+            choices=JUDGING,
+            meaning='How bags are judged on the pages of colscan review: "open", or "blind", without their'
+            " strain, treatment and mix until somebody asks for them; that is recorded with each call. Print"
+            " the cards with --blind, too.",
         ),
         "plan": Key(
             kind="text",

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from colscan.tables import Column, Row, column
 
 HEALTHY_LOOKS = ("amber", "brown", "grey", "orange", "dark")
+JUDGING = ("open", "blind")
 PLAN_FILE = "trial.toml"
 LAST_BAG_TAG = 579
 SHELF_TAGS = range(580, 587)
@@ -188,6 +189,7 @@ class Trial:
     question: str = ""
     planned_end: datetime | None = None
     ended_at: datetime | None = None
+    judging: Literal["open", "blind"] = "open"
     plan: str = ""
     limits: Limits = field(default_factory=Limits)
     recipe: RecipePlan | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import shlex
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -29,52 +30,56 @@ from colscan.trial.writing import write_files
 from colscan.trial.zones import choose_zone
 
 
-def plan_trial(
-    folder: Path,
-    layout: Layout,
-    scheme: Scheme,
-    *,
-    name: str | None = None,
-    time_zone: str | None = None,
-    base: str | None = None,
-) -> NewTrial:
-    """Return the trial planned in a folder: its trial.toml and bags.csv, with the draw recorded.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """What is said of a trial beside its bags; None leaves what the trial that is there says, or the default.
 
-    In a folder that holds a trial its name, zone, limits and question stay, and what it says of strains
-    and shelves that are planned again; the two files are kept under another name. Whether anything has
-    been recorded in it is for the caller to check.
+    Parameters
+    ----------
+    name, time_zone : str or None
+        As for `create_trial`.
+    question : str or None
+        What the trial is for.
+    base : str or None
+        What the levels are percentages of.
+    contamination_risk : float or None
+        Accepted share of bags lost.
+    """
+
+    name: str | None = None
+    time_zone: str | None = None
+    question: str | None = None
+    base: str | None = None
+    contamination_risk: float | None = None
+
+
+def draw_plan(folder: Path, layout: Layout, scheme: Scheme, about: About) -> NewTrial:
+    """Return the trial as planned for a folder, with the draw recorded in it; writes nothing.
+
+    In a folder that holds a trial its name, zone, limits and question stay where nothing else is said, and
+    what it says of strains and shelves that are planned again. Whether anything has been recorded in it is
+    for the caller to check.
 
     Parameters
     ----------
     folder : Path
-        Where the trial goes; made if need be.
+        Where the trial will go.
     layout : Layout
         Strains, levels and replicates.
     scheme : Scheme
         What they are drawn over. Without shelves, those of the trial that is there.
-    name, time_zone : str or None
-        As for `create_trial`; None keeps the name and zone of the trial that is there.
-    base : str or None
-        What the levels are percentages of; None as the trial that is there has it.
+    about : About
+        Its name, zone, question and limit.
 
     Raises
     ------
     TrialError
-        When the bags, the options or the plan that is there are wrong. Nothing is written then.
-    LedgerError
-        When the folder can't be written to. What was there is there still.
+        When the bags, the options or the plan that is there are wrong.
     """
     earlier = load_trial(folder) if (folder / PLAN_FILE).exists() else None
-    if earlier is None and (folder / Bag.FILE).exists():
-        msg = f"{folder / Bag.FILE} is there already, and no trial with it"
-        raise TrialError(msg, "Move it away, or give another folder.")
-    begun = earlier or _begin(folder, name, time_zone)
-    if earlier and (name or time_zone):
-        begun = dataclasses.replace(
-            begun,
-            name=choose_name(name or begun.name, folder),
-            time_zone=checked_zone(time_zone or begun.time_zone),
-        )
+    if earlier is None:
+        check_free(folder)
+    begun = _say_about(earlier or _begin(folder, about), about, folder)
     scheme = scheme if scheme.shelves else dataclasses.replace(scheme, shelves=begun.shelves)
     live = find_live_tags(folder)
     inoculated_at = read_inoculated_at(layout.inoculated_at, begun.zone)
@@ -85,15 +90,45 @@ def plan_trial(
     shared = check_siblings(bags, live)
     # As it came out, not as it was given: today is another day tomorrow.
     layout_then = dataclasses.replace(layout, inoculated_at=inoculated_at.isoformat(timespec="seconds"))
-    treatments = derive_treatments(bags, base=base, earlier=begun.treatments)
+    treatments = derive_treatments(bags, base=about.base, earlier=begun.treatments)
     trial = _with_plan(begun, bags, scheme, treatments)
     trial = dataclasses.replace(trial, plan=say_options(layout_then, scheme, treatments))
-    trial, files = format_files(trial)
-    kept = _replace_files(folder, files)
-    notes = [f"time zone: {trial.time_zone}", *kept, *shared]
+    trial, _ = format_files(trial)
+    notes = [f"time zone: {trial.time_zone}", *shared]
     if layout.inoculated_at is None:
         notes.append(f"inoculated_at: {inoculated_at.isoformat()} (today; put the hour into {Bag.FILE})")
     return NewTrial(trial=trial, notes=tuple(notes))
+
+
+def write_plan(folder: Path, made: NewTrial) -> NewTrial:
+    """Write a plan as `draw_plan` gives it; return it with what became of files that were there.
+
+    trial.toml and bags.csv of a trial that is there are kept under another name.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the trial goes; made if need be.
+    made : NewTrial
+        The plan.
+
+    Raises
+    ------
+    LedgerError
+        When the folder can't be written to. What was there is there still.
+    """
+    kept = _replace_files(folder, format_files(made.trial)[1])
+    return dataclasses.replace(made, notes=(*made.notes, *kept))
+
+
+def check_free(folder: Path) -> None:
+    """Refuse (`TrialError`) a file, and a folder that holds a bag list and no trial."""
+    if folder.exists() and not folder.is_dir():
+        msg = f"{folder} is a file"
+        raise TrialError(msg, "Give the name of a folder for the trial.")
+    if (folder / Bag.FILE).exists():
+        msg = f"{folder / Bag.FILE} is there already, and no trial with it"
+        raise TrialError(msg, "Move it away, or give another folder.")
 
 
 def say_options(layout: Layout, scheme: Scheme, treatments: Sequence[Treatment]) -> str:
@@ -118,12 +153,22 @@ def _say_base(treatments: Sequence[Treatment]) -> list[str]:
     return [part for base in Base if bases == {base.value} for part in ("--base", base.name.lower())]
 
 
-def _begin(folder: Path, name: str | None, time_zone: str | None) -> Trial:
-    if folder.exists() and not folder.is_dir():
-        msg = f"{folder} is a file"
-        raise TrialError(msg, "Give the name of a folder for the trial.")
-    zone = choose_zone(checked_zone(time_zone) if time_zone else None, ())
-    return Trial(name=choose_name(name, folder), time_zone=zone.name)
+def _begin(folder: Path, about: About) -> Trial:
+    zone = choose_zone(checked_zone(about.time_zone) if about.time_zone else None, ())
+    return Trial(name=choose_name(about.name, folder), time_zone=zone.name)
+
+
+def _say_about(begun: Trial, about: About, folder: Path) -> Trial:
+    """Return the trial with what is said of it now."""
+    risk = about.contamination_risk
+    limits = begun.limits if risk is None else dataclasses.replace(begun.limits, contamination_risk=risk)
+    return dataclasses.replace(
+        begun,
+        name=choose_name(about.name or begun.name, folder),
+        time_zone=checked_zone(about.time_zone or begun.time_zone),
+        question=begun.question if about.question is None else about.question,
+        limits=limits,
+    )
 
 
 def _check_ends(begun: Trial, inoculated_at: datetime) -> None:

@@ -17,6 +17,8 @@ from colscan.trial.reading import parse_toml
 from colscan.trial.writing import format_value, replace_file
 
 MAP_FILE = "shelfmap.toml"
+DEFAULT_SHELF = "shelf"
+"""What the map of a trial that names no shelf goes by."""
 LEAST_CORNERS = 3
 _ABOUT = """\
 # Where each bag stands: per shelf the photo on which it was confirmed, and each bag's outline there

@@ -5,10 +5,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from demo_trial import begin, contents, photo
+from demo_trial import begin, contents, scan_two
 
-from colscan.app.cli.main import main
-from colscan.app.demo import NAME, PLAN
+from colscan.app.demo import NAME
 
 
 @pytest.fixture
@@ -19,13 +18,7 @@ def trial(tmp_path: Path) -> Path:
 
 @pytest.fixture(scope="session")
 def _scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = begin(tmp_path_factory.mktemp("scanned") / NAME)
-    assert main(["scan", str(folder), str(photo(0)), str(photo(3)), "--jobs", "1"]) == 0
-    known = (folder / "photos.csv").read_text(encoding="utf-8")
-    head, *estimates = PLAN[2].read_text(encoding="utf-8").splitlines(keepends=True)
-    own = [line for line in estimates if line.split(",")[2] in known]
-    (folder / "estimates.csv").write_text(head + "".join(own), encoding="utf-8")
-    return folder
+    return scan_two(tmp_path_factory.mktemp("scanned") / NAME)
 
 
 @pytest.fixture

@@ -74,7 +74,7 @@ def test_mixing_sheet(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out, err = capsys.readouterr()
     assert out == "hornbeam/mixing.pdf\n"
     assert err.splitlines() == [
-        "Without [recipe] in trial.toml the sheet leaves the weights blank.",
+        "Without [recipe] in trial.toml the mixing sheet leaves the weights blank.",
         "The font lacks 平: printed as hollow squares.",
         "The mixing sheet is in hornbeam/mixing.pdf, for Letter paper. It shows the treatments: keep it from"
         " who judges the bags.",

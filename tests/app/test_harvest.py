@@ -65,6 +65,18 @@ def test_what_can_not_be_is_refused(
     assert not (trial / "harvests.csv").exists()
 
 
+def test_a_flush_heavier_than_its_bag_is_doubted(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It is recorded all the same: 5125 g from a bag filled with 2500 g, mostly a missing point."""
+    bags = trial / "bags.csv"
+    head, *rows = bags.read_text().splitlines()
+    bags.write_text("\n".join([f"{head},fill_wet_g", *(f"{row},2500" for row in rows)]) + "\n")
+    assert main(["harvest", str(trial), "B01", "1", "512.5"]) == 0
+    assert "Doubtful" not in capsys.readouterr().err
+    assert main(["harvest", str(trial), "B01", "1", "5125"]) == 0
+    assert "Doubtful: one flush, and heavier than what the bag was filled with." in capsys.readouterr().err
+    assert b",5125," in (trial / "harvests.csv").read_bytes()
+
+
 def test_efficiency_over_all_flushes(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Flushes so far are set against the dry substrate where bags.csv says it: 450 of 1000 g is 45.0 %."""
     bags = trial / "bags.csv"

@@ -4,17 +4,13 @@ import csv
 import shutil
 from pathlib import Path
 
-import cv2
-import numpy as np
 import pytest
 from demo_trial import photo as demo_photo
+from demo_trial import without_cards
 from PIL import Image
 from rendered import Rendered, pasted, rendered
 
 from colscan.app.cli.main import main
-from colscan.locate import find_cards
-from colscan.locate.cards import card_outline_px, filled
-from colscan.photo import load_rgb
 
 BAGS = "bag,strain,supplement,supplement_pct,inoculated_at\n"
 DAY_0 = "2026-03-02T06:00:00-05:00"
@@ -32,18 +28,6 @@ def rows(folder: Path, name: str = "scores.csv") -> list[dict[str, str]]:
     """The rows of a ledger file."""
     with (folder / name).open(newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
-
-
-def without_cards(source: Path, to: Path) -> Path:
-    """A demo photo with each card in the colour of what is around it; its EXIF stays."""
-    rgb = load_rgb(source, max_megapixels=100).copy()
-    for card in find_cards(rgb):
-        own = filled(card_outline_px(card, margin_mm=1.5, far_margin_mm=4), rgb.shape[:2])
-        ring = (cv2.dilate(own.astype(np.uint8), np.ones((15, 15), np.uint8)) > 0) & ~own
-        rgb[own] = np.median(rgb[ring], 0)
-    with Image.open(source) as image:
-        Image.fromarray(rgb).save(to, quality=92, exif=image.info["exif"])
-    return to
 
 
 def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

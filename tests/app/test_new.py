@@ -114,7 +114,7 @@ def test_a_bag_list_on_dry_matter(here):
 SECOND = """\
 Made the trial 'second' in second. Bags: 4
   strains: PO-3; treatments: bran 0 %, bran 8 %
-  as in 'first': time zone, limits, strains
+  as in 'first': time zone, judging, limits, strains
   treatments: bran 0 %, bran 10 % -> bran 0 %, bran 8 %
   percent of: main substrate as weighed -> all dry matter, oven-dry
   inoculated_at: 2026-03-02T06:00-05:00 -> 2026-05-04T06:00-04:00

@@ -78,6 +78,34 @@ def test_the_base_of_the_levels(here, capsys):
     assert {t.supplement_base for t in trial.treatments} == {"main substrate as weighed"}
 
 
+def test_question_and_accepted_risk(here, capsys):
+    """They stand in trial.toml; planned again without them they stay; no share of bags is refused."""
+    said = ["--question", "Does bran pay?", "--accept", "12.5"]
+    assert main(["plan", "rack", *KINDS, *ZONE, *said]) == ExitCode.DONE
+    assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE
+    trial = load_trial(here / "rack")
+    assert (trial.question, trial.limits.contamination_risk) == ("Does bran pay?", 0.125)
+    assert "at most 12.5 % are lost" in capsys.readouterr().out
+    assert main(["plan", "rack", *KINDS, *ZONE, "--accept", "100"]) == ExitCode.TRIAL
+    assert "--accept 100 is no share of bags" in capsys.readouterr().err
+
+
+def test_tiers_are_said(here, capsys):
+    """How many bags of each kind go to a tier."""
+    assert main(["plan", "rack", *KINDS, *ZONE, "--shelf", "cellar:2", "--blanks", "1"]) == ExitCode.DONE
+    assert "cellar, tier 2: 9 bags (blank x 1, bran 0 % x 4, bran 7.5 % x 4)" in capsys.readouterr().err
+
+
+def test_records_of_a_lost_plan_are_refused(trial, capsys):
+    """A ledger without trial.toml is about bags: no other plan is put over it."""
+    assert main(["mix", str(trial), "M01", "--water", "1 l"]) == ExitCode.DONE
+    (trial / "trial.toml").unlink()
+    (trial / "bags.csv").unlink()
+    assert main(["plan", str(trial), *KINDS]) == ExitCode.TRIAL
+    assert "holds a trial with records (batches: 1)" in capsys.readouterr().err
+    assert not (trial / "trial.toml").exists()
+
+
 def test_a_shelf_map_of_bags_that_are_no_more(here, capsys):
     """It is put aside with the plan that it belongs to, and that is said."""
     assert main(["plan", "rack", *KINDS, *ZONE]) == ExitCode.DONE

@@ -11,21 +11,23 @@ from pathlib import Path
 import numpy as np
 import pypdfium2
 import pytest
+from chromium import CHROMIUM, QUIET, need
 from PIL import Image
 
 from colscan.app.cli.main import main
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 PAPER_POINTS = {(595, 842), (612, 792)}
 """A4 and letter."""
-QUIET = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--hide-scrollbars",
+OPTIONS = (
+    "--headless", *QUIET, "--hide-scrollbars",
     # Without a network, as in a cellar: what the browser asks for itself goes nowhere either.
     "--host-resolver-rules=MAP * ~NOTFOUND",
 )  # fmt: skip
 
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="chromium isn't installed")
+
+@pytest.fixture(autouse=True)
+def _chromium() -> None:
+    need(CHROMIUM, "chromium")
 
 
 @pytest.fixture
@@ -41,7 +43,7 @@ def report(scanned: Path) -> Path:
 def browse(page: Path, *options: str) -> subprocess.CompletedProcess[str]:
     """Open a page in a browser with a profile of its own, which leaves what the options ask for."""
     profile = page.parent / "profile"
-    command = [str(CHROMIUM), *QUIET, f"--user-data-dir={profile}", *options, page.as_uri()]
+    command = [str(CHROMIUM), *OPTIONS, f"--user-data-dir={profile}", *options, page.as_uri()]
     return subprocess.run(command, check=True, capture_output=True, text=True, timeout=90)
 
 

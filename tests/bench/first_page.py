@@ -20,10 +20,9 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import waitress
 from flask import Flask
 
-from colscan.app.web import make_app
+from colscan.app.web import make_app, serve_app
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.tables import format_header, format_rows
 
@@ -122,8 +121,7 @@ def _suspect(bag: int, day: int) -> SuspectRow:
 
 def serve(app: Flask, listening: socket.socket) -> None:
     """Serve an application in a thread of its own."""
-    server = waitress.create_server(app, sockets=[listening], threads=2, ident=None)
-    threading.Thread(target=server.run, daemon=True).start()
+    threading.Thread(target=serve_app, args=(app, [listening]), daemon=True).start()
 
 
 def empty_app() -> Flask:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hornbeam import (
     at_day,
@@ -74,9 +76,7 @@ def test_stalled_is_slow_for_long_enough_and_behind() -> None:
     """0.5 points a day over three days at 21.5 %, where the siblings are at 40 %."""
     status = _stall(0, 12, 20, 20.5, 21, 21.5)
     assert status.advice == "stalled"
-    assert status.why == (
-        "0.5 points a day over 3.0 days, at 22 %; siblings of PO-3 bran 4 % at this age: 40 %"
-    )
+    assert status.why == ("0.5 points a day over 3.0 days, at 22 %; siblings at this age: 40 %")
 
 
 def test_stalled_limits_at_their_edges() -> None:
@@ -116,7 +116,7 @@ def test_wait_tells_the_siblings_speed() -> None:
     """A bag at two points a day among siblings at eight."""
     status = _stall(0, 14, 28, 36, 38, 40)
     assert status.advice == "wait"
-    assert status.why == "2.0 points a day; siblings of PO-3 bran 4 %: 8.0"
+    assert status.why == "2.0 points a day; siblings: 8.0"
 
 
 def test_wait_tells_what_full_still_lacks() -> None:
@@ -210,6 +210,17 @@ def test_look_for_a_bag_that_its_shelf_left_behind(last: float, advice: str) -> 
     status = _judge(*scores, trial=trial)
     assert status.advice == advice
     assert advice == "wait" or status.why == "last photographed on day 6.9; others were on day 9.0"
+
+
+@pytest.mark.parametrize(("seen", "advice"), [(10.0, "wait"), (11.0, "look")])
+def test_a_bag_that_was_moved_is_missed_on_its_new_shelf(seen: float, advice: str) -> None:
+    """Who moved it on day 8.5 had it in the hand: photos of the new shelf count from then on."""
+    trial = make_trial(make_bag("B1", shelf="A"), make_bag("B2", shelf="A"), make_bag("B3", shelf="B"))
+    scores = (score("B1", 5, 50), score("B2", 15, 60), score("B3", seen, 60))
+    moved = replace(event("moved", 8.5, "B1"), detail="B")
+    status = _judge(*scores, trial=trial, events=(moved,))
+    assert status.advice == advice
+    assert advice == "wait" or status.why == "last photographed on day 5.0; others were on day 11.0"
 
 
 def test_look_for_a_bag_in_no_photo() -> None:

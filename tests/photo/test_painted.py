@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from colscan.errors import PhotoError
-from colscan.photo.painted import painted_share
+from colscan.photo.painted import read_paint
 
 SIZE = (400, 300)
 FACE = ((100.0, 100.0), (299.0, 100.0), (299.0, 199.0), (100.0, 199.0))
@@ -25,7 +25,7 @@ def _mask(path: Path, *parts: tuple[tuple[int, int, int, int], tuple[int, ...]],
 
 
 def _share(path: Path, size: tuple[int, int] = SIZE) -> float:
-    return painted_share(path, FACE, photo_size_px=size, max_megapixels=100.0)
+    return read_paint(path, FACE, photo_size_px=size, max_megapixels=100.0).share
 
 
 WHITE, RED, BLACK = (255, 255, 255, 255), (255, 0, 0, 255), (0, 0, 0, 255)
@@ -58,7 +58,7 @@ def test_a_smaller_mask_of_the_same_shape(tmp_path: Path) -> None:
     """Half the photo's size: the outline is scaled to it."""
     mask = _mask(tmp_path / "m.png", ((0, 0, 200, 300), WHITE))
     corners = tuple((2 * x, 2 * y) for x, y in FACE)
-    share = painted_share(mask, corners, photo_size_px=(800, 600), max_megapixels=100.0)
+    share = read_paint(mask, corners, photo_size_px=(800, 600), max_megapixels=100.0).share
     assert share == pytest.approx(0.5, abs=0.01)
 
 

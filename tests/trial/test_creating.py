@@ -348,6 +348,7 @@ TRIALS = st.builds(
     question=st.text(st.characters(exclude_categories=["Cs"]), max_size=20),
     planned_end=TIMES,
     ended_at=TIMES,
+    judging=st.sampled_from(["open", "blind"]),
     limits=st.builds(
         Limits,
         contamination_risk=st.floats(0.001, 0.999),

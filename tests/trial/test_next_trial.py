@@ -93,8 +93,8 @@ def test_all_is_taken_over_but_what_happened(write_trial, tmp_path):
         "a-3,,blank,none,bran,8,G2,cellar,tier 2,,,,,mixed,,,,2026-05-04T06:00:00-04:00,",
     ]
     assert made.notes == (
-        "as in 'First': time zone, question, limits, strains, treatments, shelves, bags' shelves, groups,"
-        " places",
+        "as in 'First': time zone, question, judging, limits, strains, treatments, shelves, bags' shelves,"
+        " groups, places",
         "inoculated_at: 2026-03-02T06:00-05:00 to 2026-03-03T06:00-05:00 -> 2026-05-04T06:00-04:00",
         "planned_end: 2026-04-01T00:00-04:00 -> not set",
         "not taken over: heat runs, spawning order, weights",
@@ -126,7 +126,7 @@ def test_what_is_given_takes_the_place_of_what_was(write_trial, tmp_path):
     assert {t.supplement_base for t in trial.treatments} == {"the chips"}
     assert {(b.shelf, b.position, b.group) for b in trial.bags} == {("cellar", None, None)}
     assert made.notes[:-2] == (
-        "as in 'First': question, limits, shelves",
+        "as in 'First': question, judging, limits, shelves",
         "time zone: America/New_York -> Europe/Vienna",
         "strains: PO-3 -> PO-3, PE-1",
         "treatments: bran 0 %, bran 8 % -> bran 0 %, bran 8 %, bran 12 %",

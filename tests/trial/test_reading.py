@@ -18,6 +18,7 @@ time_zone = "America/New_York"
 question = "How much bran?"
 planned_end = 2026-04-27T06:00:00
 ended_at = "2026-05-01T06:00:00Z"
+judging = "blind"
 plan = "--seed 7"
 [limits]
 contamination_risk = 0.10
@@ -97,7 +98,7 @@ def test_every_key_is_taken():
     assert all(f"\n{key} = " in "\n" + EVERY_KEY for key in keys)
     assert all(section.header in EVERY_KEY for section in SECTIONS)
     trial = parse_plan(EVERY_KEY.encode(), "trial.toml")
-    assert (trial.name, trial.question) == ("hornbeam", "How much bran?")
+    assert (trial.name, trial.question, trial.judging) == ("hornbeam", "How much bran?", "blind")
     # A local time is in the trial's zone: New York is 4 h behind UTC in April.
     assert trial.planned_end == datetime(2026, 4, 27, 10, tzinfo=UTC)
     assert trial.ended_at == datetime(2026, 5, 1, 6, tzinfo=UTC)
@@ -179,46 +180,46 @@ def test_a_mark_at_the_beginning_and_windows_line_ends_are_no_mistake():
 
 SPOILT = [
     # old, new, line, what the message must hold
-    ("horizon =", "horizn =", 9, ["'horizn' in [limits]", "Did you mean 'horizon'?"]),
-    ("spawn =", "spwan =", 21, ["'spwan' in [[strain]]", "Did you mean 'spawn'?"]),
+    ("horizon =", "horizn =", 10, ["'horizn' in [limits]", "Did you mean 'horizon'?"]),
+    ("spawn =", "spwan =", 22, ["'spwan' in [[strain]]", "Did you mean 'spawn'?"]),
     ("time_zone =", "timezone =", 2, ["'timezone' in the top of the file", "'time_zone'"]),
     ("question =", "stalled_days =", 3, ["'stalled_days'", "belongs under [limits]"]),
-    ("[limits]", "[limit]", 7, ["unknown section [limit]", "Did you mean 'limits'?"]),
-    ("[recipe]", "[recipe]\nwater = 3", 36, ["water: 3 is not a text in quotes"]),
-    ("[recipe]", "[recipe]\nspwan = 3", 36, ["'spwan' in [recipe]", "'spawn'?"]),
-    ("[[strain]]", "[strain]", 18, ["strain is not written as a section", "Write [[strain]]"]),
-    ("[limits]", "[[limits]]", 7, ["limits is not written as a section", "Write [limits]"]),
-    ("0.10", '"0.10"', 8, ["contamination_risk: '0.10' is not a number", "from 0 to 1"]),
-    ("0.10", "20", 8, ["contamination_risk: 20 is outside 0.001 to 0.999"]),
-    ("0.10", "nan", 8, ["nan is outside"]),
-    ("= 97", "= true", 10, ["full_coverage_pct: true is not a number"]),
-    ("= 97", "= 101", 10, ["101 is outside 1 to 100"]),
-    ("= 97", "= 90", 11, ["ready_coverage_pct 94.5 is over full_coverage_pct 90"]),
-    ("= 200", f"= 1{'0' * 400}", 14, ["is outside 0.01 to 1000"]),
-    ('"first-harvest"', '"harvest"', 9, ["horizon: 'harvest' is none of: full, first-harvest"]),
-    ('"first-harvest"', "-3", 9, ["horizon: -3 is outside 1 to 1000"]),
+    ("[limits]", "[limit]", 8, ["unknown section [limit]", "Did you mean 'limits'?"]),
+    ("[recipe]", "[recipe]\nwater = 3", 37, ["water: 3 is not a text in quotes"]),
+    ("[recipe]", "[recipe]\nspwan = 3", 37, ["'spwan' in [recipe]", "'spawn'?"]),
+    ("[[strain]]", "[strain]", 19, ["strain is not written as a section", "Write [[strain]]"]),
+    ("[limits]", "[[limits]]", 8, ["limits is not written as a section", "Write [limits]"]),
+    ("0.10", '"0.10"', 9, ["contamination_risk: '0.10' is not a number", "from 0 to 1"]),
+    ("0.10", "20", 9, ["contamination_risk: 20 is outside 0.001 to 0.999"]),
+    ("0.10", "nan", 9, ["nan is outside"]),
+    ("= 97", "= true", 11, ["full_coverage_pct: true is not a number"]),
+    ("= 97", "= 101", 11, ["101 is outside 1 to 100"]),
+    ("= 97", "= 90", 12, ["ready_coverage_pct 94.5 is over full_coverage_pct 90"]),
+    ("= 200", f"= 1{'0' * 400}", 15, ["is outside 0.01 to 1000"]),
+    ('"first-harvest"', '"harvest"', 10, ["horizon: 'harvest' is none of: full, first-harvest"]),
+    ('"first-harvest"', "-3", 10, ["horizon: -3 is outside 1 to 1000"]),
     ("America/New_York", "America/NewYork", 2, ["'America/NewYork'", "did you mean 'America/New_York'?"]),
     ("2026-04-27T06:00:00", '"soon"', 4, ["planned_end: 'soon' is not a time"]),
     ("2026-04-27T06:00:00", "06:00:00", 4, ["planned_end", "is not a time"]),
     ('"hornbeam"', "7", 1, ["name: 7 is not a text in quotes"]),
     ('"hornbeam"', '" "', 1, ["name: is blank"]),
-    ('"sawdust"', '"saw dust"', 21, ["spawn: 'saw dust' is none of: grain, sawdust, plugs"]),
-    ('"brown"]', '"blue"]', 23, ["healthy_looks: 'blue' is none of: amber, brown"]),
-    ('["amber", "brown"]', '"amber"', 23, ["healthy_looks: 'amber' is not a list"]),
-    ("= 7.5", "= 120", 27, ["supplement_pct: 120 is outside 0 to 100"]),
-    ("supplement_pct = 7.5\n", "", 25, ["supplement_pct is missing in [[treatment]]"]),
-    ("tiers = 3", "tiers = 2.5", 32, ["tiers: 2.5 is not a whole number"]),
-    ("[580, 581]", "[580, 12]", 33, ["cards: 12 is outside 580 to 586"]),
-    ("# The strains.", '[[strain]]\ncode = "PO-3"', 19, ["strain 'PO-3' stands twice (first on line 16)"]),
+    ('"sawdust"', '"saw dust"', 22, ["spawn: 'saw dust' is none of: grain, sawdust, plugs"]),
+    ('"brown"]', '"blue"]', 24, ["healthy_looks: 'blue' is none of: amber, brown"]),
+    ('["amber", "brown"]', '"amber"', 24, ["healthy_looks: 'amber' is not a list"]),
+    ("= 7.5", "= 120", 28, ["supplement_pct: 120 is outside 0 to 100"]),
+    ("supplement_pct = 7.5\n", "", 26, ["supplement_pct is missing in [[treatment]]"]),
+    ("tiers = 3", "tiers = 2.5", 33, ["tiers: 2.5 is not a whole number"]),
+    ("[580, 581]", "[580, 12]", 34, ["cards: 12 is outside 580 to 586"]),
+    ("# The strains.", '[[strain]]\ncode = "PO-3"', 20, ["strain 'PO-3' stands twice (first on line 17)"]),
     (
         "# The strains.",
         '[[shelf]]\nname = "x"\ncards = [581]',
-        35,
+        36,
         ["card 581 is on two shelves, 'x' and 'north'"],
     ),
-    ("[limits]", "[limits", 7, ["'[limits' is not TOML"]),
-    ("= 0.10", "= 0,10", 8, ["'contamination_risk = 0,10' is not TOML"]),
-    ('"PO-3"', '"PO-3', 19, ["is not TOML"]),
+    ("[limits]", "[limits", 8, ["'[limits' is not TOML"]),
+    ("= 0.10", "= 0,10", 9, ["'contamination_risk = 0,10' is not TOML"]),
+    ('"PO-3"', '"PO-3', 20, ["is not TOML"]),
     ("question = ", 'name = "x" #', 3, ["is not TOML", "Cannot overwrite"]),
 ]
 
@@ -241,7 +242,7 @@ def test_all_mistakes_of_the_plan_are_told_together():
     with pytest.raises(TrialError) as caught:
         parse_plan(text.encode(), "trial.toml")
     assert "2 things are wrong" in str(caught.value)
-    assert str(caught.value).index("trial.toml:3: ") < str(caught.value).index("trial.toml:13: ")
+    assert str(caught.value).index("trial.toml:3: ") < str(caught.value).index("trial.toml:14: ")
 
 
 def test_an_empty_plan_lacks_its_required_keys():

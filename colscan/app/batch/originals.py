@@ -41,6 +41,12 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
         ) from error
 
 
+def find_by_hash(folder: Path, photo_sha256: str) -> Path | None:
+    """The kept file of a photo that need not be recorded, by its hash; None when there is none."""
+    named = (folder / "photos").glob(f"*-{photo_sha256[:8]}.*")
+    return next((path for path in sorted(named) if path.suffix != PART), None)
+
+
 def find_original(folder: Path, row: PhotoRow) -> Path | None:
     """The kept file of a recorded photo, or None when it is gone."""
     named = (folder / "photos").glob(original_stem(row.taken_at, row.photo_sha256) + ".*")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from colscan.app.batch.originals import PART
+from colscan.app.batch.originals import find_by_hash
 from colscan.errors import TrialError
 from colscan.locate import MappedShelf, map_shelf
 from colscan.photo import load_rgb
@@ -57,8 +57,7 @@ def _hash(maps: Iterable[ShelfMap]) -> str:
 
 
 def _ready(folder: Path, trial: Trial, one: ShelfMap) -> MappedShelf:
-    found = (folder / "photos").glob(f"*-{one.photo_sha256[:8]}.*")
-    path = next((path for path in sorted(found) if path.suffix != PART), None)
+    path = find_by_hash(folder, one.photo_sha256)
     if path is None:
         msg = f"{folder / MAP_FILE}: the mapped photo of {one.shelf} ({one.photo}) is gone from photos/."
         raise TrialError(msg, "Put it back, or make the map again with: colscan map")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -11,12 +10,6 @@ from colscan.app.cli.options import trial_dir_argument
 from colscan.app.put import put_file
 from colscan.errors import LedgerError, TrialError
 from colscan.trial.model import Trial
-
-if TYPE_CHECKING:
-    from colscan.present.paper import Paper
-
-BAGS_NAMED = 8
-"""Bags that a line names before it counts the rest."""
 
 _WRITTEN = {
     "cards": "The cards are in {path}, for {paper} paper. Print at actual size, matt.\n"
@@ -77,6 +70,7 @@ def cards(
     Example:
       colscan cards hornbeam
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    from colscan.app.sheets import draw_sheet
     from colscan.present.paper import PAPERS
     from colscan.trial import load_trial
 
@@ -87,14 +81,13 @@ def cards(
         msg = f"--output {path}: there is no folder {path.parent}."
         raise TrialError(msg, "Make it first, or give another path.")
     size = PAPERS[paper]
-    data = _draw(sheet, trial, size, blind=blind)
+    data = draw_sheet(sheet, trial, size, blind=blind)
     try:
         put_file(path, data)
     except OSError as error:
         msg = f"{path}: it can't be written ({error.strerror})."
         raise LedgerError(msg, "Free some space or allow writing there, or give --output PATH.") from error
-    if sheet != "practice":
-        _tell(sheet, trial)
+    _tell(sheet, trial)
     click.echo(_WRITTEN[sheet].format(path=path, paper=size.name), err=True)
     click.echo(path)
 
@@ -107,28 +100,9 @@ def _choose_sheet(asked: dict[str, bool]) -> str:
     return chosen[0]
 
 
-def _draw(sheet: str, trial: Trial, paper: Paper, *, blind: bool) -> bytes:
-    from colscan.present import draw_card_sheets, draw_mixing_sheet, draw_practice, draw_shelf_plan
-
-    if sheet == "practice":
-        return draw_practice(paper)
-    if sheet == "mixing":
-        return draw_mixing_sheet(trial, paper)
-    return (draw_shelf_plan if sheet == "shelf-plan" else draw_card_sheets)(trial, paper, blind=blind)
-
-
 def _tell(sheet: str, trial: Trial) -> None:
     """Say what the sheet doesn't show."""
-    from colscan.present import letters_lacking
-    from colscan.present.mixing_sheet import texts_printed
+    from colscan.app.sheets import say_missing
 
-    untagged = [bag.bag for bag in trial.bags if bag.tag is None]
-    if untagged and sheet == "cards":
-        more = len(untagged) - BAGS_NAMED
-        named = ", ".join(untagged[:BAGS_NAMED]) + (f" and {more} more" if more > 0 else "")
-        click.echo(f"No card for {named}: bags.csv has no tag for them.", err=True)
-    if sheet == "mixing" and trial.recipe is None:
-        click.echo("Without [recipe] in trial.toml the sheet leaves the weights blank.", err=True)
-    lacking = letters_lacking(trial, texts_printed(trial) if sheet == "mixing" else ())
-    if lacking:
-        click.echo(f"The font lacks {' '.join(lacking)}: printed as hollow squares.", err=True)
+    for line in say_missing(sheet, trial):
+        click.echo(line, err=True)

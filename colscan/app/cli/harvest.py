@@ -9,12 +9,13 @@ import click
 
 from colscan.app.calls import known_bag
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.cli.said import as_cell, at_option, tell_recorded, tell_replaced, time_said
+from colscan.app.cli.said import as_cell, at_option, tell_recorded, tell_replaced
+from colscan.app.harvests import record_harvest, say_doubt, say_efficiency
+from colscan.app.times import time_said
 from colscan.errors import TrialError
-from colscan.ledger import append_row, read_ledger
+from colscan.ledger import read_ledger
 from colscan.ledger.columns import HarvestRow
 from colscan.trial import load_trial
-from colscan.trial.model import Bag, Trial
 
 _NEGATIVE = re.compile(r"-\.?[0-9]")
 
@@ -69,30 +70,14 @@ def harvest(
     trial = load_trial(trial_dir)
     planned = known_bag(trial, bag)
     when = time_said(at, trial, planned)
-    if saleable_g is not None and saleable_g > fresh_g:
-        msg = f"Saleable {saleable_g:g} g is more than fresh {fresh_g:g} g."
-        raise TrialError(msg, "FRESH_G is the weight of the whole flush.")
-    before = [row for row in read_ledger(trial_dir).harvests if row.bag == bag]
-    earlier = [row for row in before if row.flush == flush]
+    ledger = read_ledger(trial_dir)
     row = HarvestRow(at=when, bag=bag, flush=flush, fresh_g=fresh_g, saleable_g=saleable_g, note=note or None)
-    append_row(trial_dir, row)
+    old = record_harvest(trial_dir, trial, ledger, row)
     shown = when.astimezone(trial.zone)
     tell_recorded(row, f"{shown:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
-    for old in earlier:
+    if old is not None:
         tell_replaced(old.at.astimezone(trial.zone), f"{old.fresh_g:g} g fresh")
-    _tell_efficiency(trial, planned, fresh_g + sum(row.fresh_g for row in before if row.flush != flush))
-
-
-def _tell_efficiency(trial: Trial, bag: Bag, fresh_g: float) -> None:
-    from colscan.growth import biological_efficiency_pct, find_dry_substrate
-
-    dry = find_dry_substrate(trial, bag)
-    if dry is None:
-        return
-    weight = f"{dry.dry_g:g} g" if not dry.source else f"about {dry.dry_g:.0f} g"
-    source = f", {dry.source}" if dry.source else ""
-    click.echo(
-        f"All flushes so far: {fresh_g:g} g, {biological_efficiency_pct(fresh_g, dry.dry_g):.1f} % of"
-        f" {weight} dry substrate{source} (biological efficiency; the spawn's dry matter is left out)",
-        err=True,
-    )
+    others = sum(other.fresh_g for other in ledger.harvests if other.bag == bag and other.flush != flush)
+    for line in (say_doubt(trial, row), say_efficiency(trial, planned, fresh_g + others)):
+        if line is not None:
+            click.echo(line, err=True)

@@ -6,16 +6,16 @@ from pathlib import Path
 
 import click
 
-from colscan.app.cli.logged import describe_run
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import (
     as_cell,
     bags_sharing,
-    past_time,
     tell_if_late,
     tell_recorded,
     tell_replaced,
 )
+from colscan.app.logged import describe_run
+from colscan.app.times import past_time
 from colscan.errors import TrialError
 from colscan.ledger import append_row, read_ledger
 from colscan.ledger.columns import HeatRunRow

@@ -2,42 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
+    from colscan.app.how_many import Chances
     from colscan.present.table import Cell
     from colscan.trial.model import Trial
 
-# From a clean room to a poor one; those from the accepted risk up are left out.
-_TRUE_RISKS = (0.01, 0.02, 0.05, 0.10, 0.20)
-_LOSSES = (0, 1, 2)
-_DIFFERENCES_SD = (0.5, 1.0, 1.5, 2.0, 3.0)
-_CONTAMINATION, _DIFFERENCE = "contamination", "difference"
-_NEEDED = "needed"
 _HEADER = (
     "question", "what", "bags", "losses_allowed", "heat_runs", "correlation", "smallest_p", "true_risk_pct",
     "difference_sd", "chance_pct",
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Chances:
-    """Chances of success of so many bags, %: by the true risk in percent, or the difference in SD.
-
-    `losses` are those allowed; None for contamination when even no loss at all is not few enough.
-    """
-
-    question: str
-    what: str
-    bags: int
-    by_value: dict[float, float]
-    losses: int | None = None
-    runs: int | None = None
-    correlation: float | None = None
-    smallest_p: float | None = None
 
 
 def print_how_many(trial: Trial, output_format: str) -> None:
@@ -46,50 +23,25 @@ def print_how_many(trial: Trial, output_format: str) -> None:
     As a table each question has its own; as CSV or JSON both are in one, a row for each chance. What must be
     known to read them goes to stderr.
     """
-    bags = [bag for bag in trial.bags if bag.role == "trial"]
-    runs, strains = len({bag.heat_run for bag in bags}), len(trial.strains)
-    levels = len(trial.treatments)
-    each = len(bags) // (strains * levels)
-    limit = trial.limits.contamination_risk
-    lost = _contamination(limit, runs, strains, each)
-    found = _difference(strains, each) if levels > 1 else []
+    from colscan.app.cli.options import screen_of_stdout
+    from colscan.app.how_many import find_chances, lay_out_chances
+    from colscan.present import render_rows
+
+    chances = find_chances(trial)
     if output_format == "table":
-        _print_tables(lost, found, limit)
+        said = [
+            f"{table.title}\n{render_rows(table.header, table.rows, 'table', screen=screen_of_stdout())}"
+            for table in lay_out_chances(chances)
+        ]
+        click.echo("\n".join(said), nl=False)
     else:
-        _print_rows([*lost, *found], output_format)
-    if not found:
-        click.echo("There is one level only: no difference between levels to find.", err=True)
-    notes = _say_limits(lost, runs) + (_say_differences(levels, strains, each) if found else [])
-    for note in notes:
+        _print_rows([*chances.lost, *chances.found], output_format)
+    for note in chances.notes:
         click.echo(f"  {note}", err=True)
 
 
-def _print_tables(lost: list[_Chances], found: list[_Chances], limit: float) -> None:
-    header = ["what", "bags", "losses allowed", "heat runs", "correlation"]
-    header += [f"true {risk_pct:g} %" for risk_pct in lost[0].by_value]
-    rows: list[list[Cell]] = [
-        [c.what, c.bags, "none is enough" if c.losses is None else c.losses, c.runs, c.correlation,
-         *c.by_value.values()]
-        for c in lost
-    ]  # fmt: skip
-    click.echo(f"To show that at most {100 * limit:g} % are lost (95 % sure): chance of success, %")
-    _print_table(header, rows)
-    if not found:
-        return
-    header = ["what", "bags a level", "smallest p", *(f"{sd:g} SD" for sd in found[0].by_value)]
-    rows = [[c.what, c.bags, f"{c.smallest_p:.2g}", *c.by_value.values()] for c in found]
-    click.echo("\nTo find a difference in days between two levels (p <= 0.05): chance of success, %")
-    _print_table(header, rows)
-
-
-def _print_table(header: list[str], rows: list[list[Cell]]) -> None:
-    from colscan.app.cli.options import screen_of_stdout
-    from colscan.present import render_rows
-
-    click.echo(render_rows(header, rows, "table", screen=screen_of_stdout()), nl=False)
-
-
-def _print_rows(chances: list[_Chances], output_format: str) -> None:
+def _print_rows(chances: list[Chances], output_format: str) -> None:
+    from colscan.app.how_many import CONTAMINATION
     from colscan.present import render_rows
 
     rows: list[list[Cell]] = []
@@ -97,88 +49,6 @@ def _print_rows(chances: list[_Chances], output_format: str) -> None:
         smallest_p = None if c.smallest_p is None else float(f"{c.smallest_p:.3g}")
         own: list[Cell] = [c.question, c.what, c.bags, c.losses, c.runs, c.correlation, smallest_p]
         for value, chance in c.by_value.items():
-            of_its_own = [value, None] if c.question == _CONTAMINATION else [None, value]
+            of_its_own = [value, None] if c.question == CONTAMINATION else [None, value]
             rows.append([*own, *of_its_own, chance])
     click.echo(render_rows(_HEADER, rows, output_format), nl=False)
-
-
-def _contamination(limit: float, runs: int, strains: int, each: int) -> list[_Chances]:
-    from colscan.trial.power import CORRELATION, bags_needed, losses_allowed, spread_evenly
-
-    risks = [*(risk for risk in _TRUE_RISKS if risk < limit), limit]
-    needed = [(bags_needed(losses, limit, runs=runs), losses) for losses in _LOSSES]
-    wanted: list[tuple[str, int, int | None]] = [(_NEEDED, bags, k) for bags, k in needed if bags]
-    kinds = {"here, a level": strains * each} | ({"here, a strain's": each} if strains > 1 else {})
-    wanted += [(what, bags, losses_allowed(spread_evenly(bags, runs), limit)) for what, bags in kinds.items()]
-    return [
-        _Chances(
-            question=_CONTAMINATION, what=what, bags=count, losses=losses, runs=min(runs, count),
-            correlation=correlation,
-            by_value={
-                round(100 * risk, 4): _chance(count, runs, losses, risk, correlation) for risk in risks
-            },
-        )
-        for what, count, losses in wanted
-        for correlation in ((None,) if losses is None else (0.0, CORRELATION))
-    ]  # fmt: skip
-
-
-def _chance(bags: int, runs: int, losses: int | None, risk: float, correlation: float | None) -> float:
-    """Return the chance, %, to lose so few; 0 when even no loss at all is not few enough."""
-    from colscan.trial.power import chance_of_few_losses, spread_evenly
-
-    if losses is None or correlation is None:
-        return 0.0
-    sizes = spread_evenly(bags, runs)
-    return round(100 * chance_of_few_losses(sizes, losses, risk=risk, correlation=correlation), 1)
-
-
-def _difference(strains: int, each: int) -> list[_Chances]:
-    from colscan.trial.power import chance_of_difference, smallest_p
-
-    return [
-        _Chances(
-            question=_DIFFERENCE, what=what, bags=each * of, smallest_p=smallest_p(each, of),
-            by_value={
-                sd: round(100 * chance_of_difference(each, sd, strains=of), 1) for sd in _DIFFERENCES_SD
-            },
-        )
-        for what, of in (("one strain", 1), ("all strains", strains))[: 2 if strains > 1 else 1]
-    ]  # fmt: skip
-
-
-def _say_limits(lost: list[_Chances], runs: int) -> list[str]:
-    from colscan.trial.power import CORRELATION
-
-    notes = [
-        "Lost: the last column, a true risk as high as the limit, is the chance to pass wrongly.",
-        f"Bags of a heat run share their luck: the rule allows for a correlation of {CORRELATION:g} between"
-        " them (an assumption), or more if the trial shows more. 'here' is this plan.",
-    ]
-    if not any(chances.what == _NEEDED for chances in lost):
-        which = "one heat run" if runs == 1 else f"{runs} heat runs"
-        notes.append(f"No number of bags in {which} shows it: plan more heat runs.")
-    return notes
-
-
-def _say_differences(levels: int, strains: int, each: int) -> list[str]:
-    spread = "SD: standard deviation between bags of one strain and level; bags taken as independent."
-    return [spread, *_say_comparisons(levels, strains, each)]
-
-
-def _say_comparisons(levels: int, strains: int, each: int) -> list[str]:
-    """Return what comparing several levels with the lowest one asks for."""
-    from colscan.trial.power import ALPHA, smallest_p
-
-    comparisons = levels - 1
-    if smallest_p(each, strains) > ALPHA / comparisons:
-        return [
-            f"Against the lowest level ({comparisons} in all, Holm) p must be {ALPHA / comparisons:.2g}:"
-            " no result of this plan reaches it. Plan more replicates."
-        ]
-    if comparisons == 1:
-        return []
-    return [
-        f"This is for one comparison. The {comparisons} with the lowest level (Holm) begin at a p of"
-        f" {ALPHA / comparisons:.2g}: their chances are lower."
-    ]

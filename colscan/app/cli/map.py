@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from colscan.app.cli.options import check_shelf, parse_when, trial_dir_argument
+from colscan.app.cli.options import check_shelf, trial_dir_argument
+from colscan.app.times import parse_when
 from colscan.errors import TrialError
 from colscan.trial import load_trial
 from colscan.trial.model import Trial
-
-DEFAULT_SHELF = "shelf"
+from colscan.trial.shelfmap import DEFAULT_SHELF
 
 
 @click.command(name="map")

@@ -6,15 +6,12 @@ import os
 import shutil
 import sys
 from collections.abc import Callable
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
-from zoneinfo import ZoneInfo
 
 import click
 
 from colscan.errors import TrialError
-from colscan.units import with_offset
 
 if TYPE_CHECKING:
     from colscan.present import Screen
@@ -93,24 +90,6 @@ def screen_of_stdout() -> Screen:
         return Screen()
     width = min(WIDEST, max(NARROWEST, shutil.get_terminal_size().columns))
     return Screen(width=width, bold=not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb")
-
-
-def parse_when(text: str | None, zone: ZoneInfo, option: str) -> datetime | None:
-    """Return an aware time from an option's text; without an offset it is in the trial's zone.
-
-    Raises
-    ------
-    TrialError
-        When the text is no ISO 8601 time.
-    """
-    if text is None:
-        return None
-    try:
-        when = datetime.fromisoformat(text)
-    except ValueError:
-        msg = f"{option} {text!r} is not a time."
-        raise TrialError(msg, "Write it like 2026-03-09T10:05 or 2026-03-09T10:05:00-05:00.") from None
-    return when if when.tzinfo else with_offset(when, zone)
 
 
 def jobs_option(command: F) -> F:

@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-import secrets
-from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from colscan.app.cli.options import base_option, format_option, trial_dir_argument
+from colscan.app.plan import RANGES
 from colscan.errors import TrialError
-from colscan.trial.model import PLAN_FILE, Bag, Shelf
+from colscan.trial.model import PLAN_FILE, Shelf
 
 if TYPE_CHECKING:
     from colscan.trial import NewTrial
-
-# Short enough to type again from a note.
-_SEEDS = 1_000_000
 
 
 @click.command()
 @trial_dir_argument
 @click.option("--name", help="The trial's name; the folder's by default.")
+@click.option("--question", metavar="TEXT", help="What the trial is for, in a sentence.")
 @click.option("--zone", metavar="IANA", help="Time zone, e.g. America/New_York; this machine's by default.")
 @click.option("--strain", "strains", metavar="CODE", multiple=True, required=True, help="A strain (repeat).")
 @click.option(
@@ -33,22 +30,42 @@ _SEEDS = 1_000_000
 )
 @base_option
 @click.option(
-    "--replicates", metavar="N", type=click.IntRange(1, 580), required=True, help="Bags of each kind."
+    "--replicates",
+    metavar="N",
+    type=click.IntRange(*RANGES["replicates"]),
+    required=True,
+    help="Bags of each kind.",
+)
+@click.option(
+    "--accept", metavar="PCT", type=float, help="Share of bags that you accept to lose; 20 by default."
 )
 @click.option("--inoculated-at", metavar="TIME", help="Day 0 of all bags; today by default.")
-@click.option("--first-tag", metavar="N", type=click.IntRange(0, 579), help="Tag of the first bag's card.")
-@click.option("--heat-runs", metavar="N", type=click.IntRange(1, 99), help="Heat runs; 2 by default.")
 @click.option(
-    "--vessel", "capacity", metavar="N", type=click.IntRange(1, 580), help="Bags that one heat run holds."
+    "--first-tag", metavar="N", type=click.IntRange(*RANGES["first_tag"]), help="Tag of the first bag's card."
+)
+@click.option(
+    "--heat-runs", metavar="N", type=click.IntRange(*RANGES["heat_runs"]), help="Heat runs; 2 by default."
+)
+@click.option(
+    "--vessel",
+    "capacity",
+    metavar="N",
+    type=click.IntRange(*RANGES["vessel"]),
+    help="Bags that one heat run holds.",
 )
 @click.option(
     "--blanks",
     metavar="N",
-    type=click.IntRange(0, 2),
+    type=click.IntRange(*RANGES["blanks"]),
     default=0,
     help="Sealed bags without spawn in each heat run, 0 to 2.",
 )
-@click.option("--mix-capacity", metavar="N", type=click.IntRange(1, 580), help="Bags that one mix fills.")
+@click.option(
+    "--mix-capacity",
+    metavar="N",
+    type=click.IntRange(*RANGES["mix_capacity"]),
+    help="Bags that one mix fills.",
+)
 @click.option("--shelf", "shelves", metavar="NAME:TIERS", multiple=True, help="A shelf (repeat).")
 @click.option("--spawn-lot", "lots", metavar="STRAIN=LOT", multiple=True, help="A lot of spawn (repeat).")
 @click.option("--seed", metavar="N", type=click.IntRange(0), help="Seed of an earlier draw, to repeat it.")
@@ -56,12 +73,14 @@ _SEEDS = 1_000_000
 def plan(
     trial_dir: Path,
     name: str | None,
+    question: str | None,
     zone: str | None,
     strains: tuple[str, ...],
     supplement: str,
     levels: tuple[float, ...],
     base: str | None,
     replicates: int,
+    accept: float | None,
     inoculated_at: str | None,
     first_tag: int | None,
     heat_runs: int | None,
@@ -87,61 +106,32 @@ def plan(
       colscan plan spring --strain PO-3 --level 0 --level 8 --replicates 6
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.cli.how_many import print_how_many
-    from colscan.trial import Layout, Scheme, plan_trial
+    from colscan.app.plan import Wishes, draw_wishes
+    from colscan.trial import write_plan
 
-    if not levels and supplement != "none":
-        msg = "no --level is given"
-        raise TrialError(msg, "Give each level in percent, or --supplement none.")
-    _refuse_recorded(trial_dir)
-    layout = Layout(
+    wishes = Wishes(
         strains=strains,
-        supplement=supplement,
-        levels_pct=levels or (0.0,),
         replicates=replicates,
+        levels_pct=levels,
+        supplement=supplement,
+        base=base,
+        name=name,
+        zone=zone,
+        question=question,
+        accept_pct=accept,
         inoculated_at=inoculated_at,
         first_tag=first_tag,
-    )
-    bags = len(strains) * len(layout.levels_pct) * replicates
-    scheme = Scheme(
-        seed=secrets.randbelow(_SEEDS) if seed is None else seed,
-        heat_runs=_choose_runs(bags, heat_runs, capacity, blanks),
-        blanks_per_run=blanks,
+        heat_runs=heat_runs,
+        vessel=capacity,
+        blanks=blanks,
         mix_capacity=mix_capacity,
         shelves=tuple(map(_read_shelf, shelves)),
         spawn_lots=tuple(_read_lot(lot, strains) for lot in lots),
+        seed=seed,
     )
-    made = plan_trial(trial_dir, layout, scheme, name=name, time_zone=zone, base=base)
+    made = write_plan(trial_dir, draw_wishes(trial_dir, wishes))
     _report(made)
     print_how_many(made.trial, output_format)
-
-
-def _refuse_recorded(folder: Path) -> None:
-    """Refuse a trial whose ledger holds anything: it is about the bags as they are."""
-    from colscan.ledger import read_ledger
-
-    if not (folder / PLAN_FILE).exists():
-        return
-    ledger = read_ledger(folder)
-    for what in ("scores", "photos", "verdicts", "events", "harvests", "batches", "heat_runs"):
-        if rows := getattr(ledger, what):
-            msg = f"{folder} holds a trial with records ({what}: {len(rows)}): its plan stays as it is"
-            raise TrialError(msg, "Plan the next trial in a folder of its own.")
-
-
-def _choose_runs(bags: int, runs: int | None, capacity: int | None, blanks: int) -> int:
-    """Return the number of heat runs: as asked, or two, or as many as the vessel needs."""
-    if capacity is None:
-        chosen = runs or 2
-    else:
-        if capacity <= blanks:
-            msg = f"--vessel {capacity} leaves no room beside {blanks} blanks"
-            raise TrialError(msg, "Leave --blanks out, or give the bags that one heat run holds.")
-        needed = -(-bags // (capacity - blanks))
-        if runs and runs < needed:
-            msg = f"{bags} bags need {needed} heat runs of {capacity}, blanks included; --heat-runs is {runs}"
-            raise TrialError(msg, "Give more heat runs, or plan fewer bags.")
-        chosen = runs or max(2, needed)
-    return min(chosen, bags)
 
 
 def _read_shelf(text: str) -> Shelf:
@@ -161,26 +151,12 @@ def _read_lot(text: str, strains: tuple[str, ...]) -> tuple[str, str]:
 
 
 def _report(made: NewTrial) -> None:
+    from colscan.app.plan import count_bags, say_plan
     from colscan.trial import find_confounded
 
-    bags = made.trial.bags
-    blanks = sum(bag.role == "blank" for bag in bags)
-    click.echo(f"Planned {made.trial.name!r}: {len(bags)} bags, {blanks} of them blanks.", err=True)
-    for line in _say_runs(bags):
+    click.echo(f"Planned {made.trial.name!r}: {count_bags(made)}.", err=True)
+    for line in (*say_plan(made), *made.notes):
         click.echo(f"  {line}", err=True)
-    for note in made.notes:
-        click.echo(f"  {note}", err=True)
     click.echo(f"  drawn with (recorded in {PLAN_FILE}): {made.trial.plan}", err=True)
-    for found in find_confounded(bags):
+    for found in find_confounded(made.trial.bags):
         click.echo(f"Can't tell apart: {found}", err=True)
-
-
-def _say_runs(bags: tuple[Bag, ...]) -> list[str]:
-    """Return a line for each heat run: its mixes, in the order they are made, and their bags."""
-    lines = []
-    for run in dict.fromkeys(bag.heat_run for bag in bags):
-        own = [bag for bag in bags if bag.heat_run == run]
-        mixes = Counter((bag.mix_batch or "", bag.treatment) for bag in own)
-        said = ", ".join(f"{mix} {treatment} x {count}" for (mix, treatment), count in sorted(mixes.items()))
-        lines.append(f"heat run {run}: {len(own)} bags ({said})")
-    return lines

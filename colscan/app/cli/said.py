@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, Literal
 
 import click
 
-from colscan import units
-from colscan.app.cli.options import parse_when
 from colscan.errors import TrialError
 from colscan.hints import suggest_near
 from colscan.tables import Row, columns_of, parse_cell
 from colscan.trial.model import Bag, Trial
-
-FUTURE_LIMIT = timedelta(days=1)
-"""Clocks and zones of two devices may disagree by hours; a time further ahead is a slip of the pen."""
 
 at_option = click.option("--at", metavar="TIME", help="When; without it, now. In the trial's zone.")
 
@@ -62,46 +57,6 @@ def bags_sharing(trial: Trial, what: Literal["mix", "heat run"], name: str) -> t
         known = ", ".join(sorted(groups)) or f"none; name them in bags.csv, column {column}"
         raise TrialError(msg, f"{suggest_near(name, groups)}It has: {known}.")
     return groups[name]
-
-
-def past_time(text: str | None, trial: Trial, option: str) -> datetime:
-    """Return the time that an option gives, or now in the trial's zone.
-
-    Raises
-    ------
-    TrialError
-        When it is no time, or more than a day ahead.
-    """
-    now = units.now().astimezone(trial.zone)
-    when = parse_when(text, trial.zone, option) or now
-    if when > now + FUTURE_LIMIT:
-        msg = f"{option} {text} is in the future."
-        raise TrialError(msg, f"It is now {now.isoformat()}; check the date.")
-    return when
-
-
-def time_said(text: str | None, trial: Trial, bag: Bag | None) -> datetime:
-    """Return the time of `--at`, or now in the trial's zone.
-
-    Parameters
-    ----------
-    text : str or None
-        What was given.
-    trial : Trial
-        The plan, for its zone.
-    bag : Bag or None
-        What is said can't be from before this bag was inoculated.
-
-    Raises
-    ------
-    TrialError
-        When it is no time, before day 0, or more than a day ahead.
-    """
-    when = past_time(text, trial, "--at")
-    if bag is not None and when < bag.inoculated_at:
-        msg = f"{when.isoformat()} is before bag {bag.bag} was inoculated ({bag.inoculated_at.isoformat()})."
-        raise TrialError(msg, "Correct --at, or inoculated_at in bags.csv.")
-    return when
 
 
 def tell_if_late(what: str, when: datetime, bags: Sequence[Bag]) -> None:

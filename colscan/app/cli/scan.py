@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import check_shelf, has_shelf, jobs_option, parse_when, trial_dir_argument
+from colscan.app.cli.options import check_shelf, has_shelf, jobs_option, trial_dir_argument
 from colscan.app.cli.scanned import ScanReport
+from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
 from colscan.trial import FarmTrial, load_farm, load_trial
 

@@ -77,14 +77,6 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
         click.echo(line, err=True)
 
 
-def show_interval(pct: float | None, low_pct: float | None, high_pct: float | None) -> str:
-    """Return a coverage with its interval as on screens, like `` 62 (57-68)``."""
-    if pct is None:
-        return ""
-    interval = "" if low_pct is None or high_pct is None else f" ({low_pct:.0f}-{high_pct:.0f})"
-    return f"{pct:3.0f}{interval}"
-
-
 def _screen_row(one: BagStatus) -> list[Cell]:
     density_pct = units.to_pct(one.density)
     return [
@@ -92,7 +84,7 @@ def _screen_row(one: BagStatus) -> list[Cell]:
         one.strain,
         one.treatment,
         "" if one.day is None else f"{one.day:.1f}",
-        show_interval(units.to_pct(one.coverage), units.to_pct(one.low), units.to_pct(one.high)),
+        units.show_interval(units.to_pct(one.coverage), units.to_pct(one.low), units.to_pct(one.high)),
         "" if density_pct is None else f"{density_pct:.0f}",
         "" if one.points_per_day is None else f"{one.points_per_day:.1f}",
         one.suspects or "",

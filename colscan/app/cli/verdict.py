@@ -11,7 +11,8 @@ from colscan import units
 from colscan.app.around import say_surroundings
 from colscan.app.calls import describe_target, known_bag, record_call
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.cli.said import at_option, tell_recorded, time_said
+from colscan.app.cli.said import at_option, tell_recorded
+from colscan.app.times import time_said
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import ACTIONS, CALLS, PLACES, VerdictRow
 from colscan.trial import load_trial

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from colscan.app.web.missing import Unseen, find_unseen
 from colscan.growth.model import Advice, BagRecord, BagStatus
 from colscan.growth.records import is_alarm, standing_calls
 from colscan.ledger.columns import SuspectRow, VerdictRow
@@ -50,11 +51,16 @@ class PatchLook:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Looks:
-    """What needs eyes: patches in the order to judge them, bags by what to do, and the newest calls."""
+    """What needs eyes: patches in the order to judge them, bags by what to do, and the newest calls.
+
+    Bags that are asked after, for they are in no late photo, are in `unseen` by their code; among `bags` only
+    when something else is to be looked at too.
+    """
 
     patches: tuple[PatchLook, ...]
     bags: dict[Advice, tuple[BagStatus, ...]]
     latest_calls: tuple[VerdictRow, ...]
+    unseen: dict[str, Unseen]
 
 
 def find_looks(records: Mapping[str, BagRecord], statuses: Mapping[str, BagStatus]) -> Looks:
@@ -75,13 +81,17 @@ def find_looks(records: Mapping[str, BagRecord], statuses: Mapping[str, BagStatu
         if look.waits and is_alarm(look.suspect, standing_calls(record))
     ]
     patches.sort(key=_urgency)
+    unseen = find_unseen(records, statuses)
     shown = {look.suspect.bag for look in patches}
+    shown |= {code for code, one in unseen.items() if statuses[code].why == one.why}
     rest = [status for status in statuses.values() if status.bag not in shown]
     bags = {advice: tuple(status for status in rest if status.advice is advice) for advice in GROUPS}
     calls = sorted(
         (call for record in records.values() for call in standing_calls(record)), key=lambda call: call.at
     )
-    return Looks(patches=tuple(patches), bags=bags, latest_calls=tuple(calls[::-1][:LATEST_CALLS]))
+    return Looks(
+        patches=tuple(patches), bags=bags, latest_calls=tuple(calls[::-1][:LATEST_CALLS]), unseen=unseen
+    )
 
 
 def patches_of(record: BagRecord) -> tuple[PatchLook, ...]:

@@ -11,10 +11,12 @@ from werkzeug.wrappers import Response as AnyResponse
 from colscan import units
 from colscan.app.calls import record_call
 from colscan.app.patches import left_out, patch_views
+from colscan.app.web.after import page_after
 from colscan.app.web.looks import PatchLook, patches_of
 from colscan.app.web.recorded import just_said
 from colscan.app.web.said import read_call
 from colscan.app.web.site import Site, Standing
+from colscan.app.web.who import judging_as
 from colscan.errors import TrialError
 from colscan.ledger.columns import VerdictRow
 from colscan.present.cautions import SPORE_CAUTION
@@ -39,7 +41,7 @@ def _show(here: Standing) -> str:
     bag, patch = request.args.get("bag", ""), request.args.get("patch", "")
     look = _find_patch(here, bag, patch)
     before, after = _neighbours(here.looks.patches, look)
-    views = patch_views(here.folder, here.trial, here.ledger, bag, patch)
+    views = patch_views(here.folder, here.trial, here.ledger, bag, patch, covers_cards=here.blind)
     return render_template(
         "patch.html",
         here=here,
@@ -80,7 +82,7 @@ def _send_crop(here: Standing) -> Response:
     asked = request.args
     bag, patch = asked.get("bag", ""), asked.get("patch", "")
     _find_patch(here, bag, patch)
-    views = patch_views(here.folder, here.trial, here.ledger, bag, patch)
+    views = patch_views(here.folder, here.trial, here.ledger, bag, patch, covers_cards=here.blind)
     view = next((view for view in views if view.photo_sha256 == asked.get("photo")), None)
     if view is None:
         abort(404, "That photo doesn't show this patch's place, or it can't be read any more.")
@@ -90,12 +92,15 @@ def _send_crop(here: Standing) -> Response:
 
 def _record(site: Site) -> AnyResponse:
     here = site.open()
-    row = read_call(request.form, units.now().astimezone(here.trial.zone))
+    at = units.now().astimezone(here.trial.zone)
+    row = read_call(request.form, at, by=judging_as(), blind=here.blind)
     following = _after(here, row)
     record_call(here.folder, here.trial, here.ledger, row)
     said: dict[str, Any] = (
         {} if row.call == "withdrawn" else {"said_bag": row.bag, "said_patch": row.patch or ""}
     )
+    if row.patch is None:
+        return page_after(request.form, bag=row.bag, **said)
     if following is None:
         return redirect(url_for("first", **said), code=303)
     bag, patch = following

@@ -7,11 +7,12 @@ from typing import Any, BinaryIO, cast
 from flask import Flask, get_template_attribute, jsonify, render_template, request
 from flask.typing import ResponseReturnValue
 
+from colscan.app.web.guard import LARGER_REQUESTS_BYTES
 from colscan.app.web.site import Site
 from colscan.app.web.uploads import UNDERWAY, Busy, State, Upload, Uploads, state_of
 from colscan.errors import ColscanError
 
-LARGEST_PHOTO_BYTES = 64 * 1024 * 1024
+LARGEST_PHOTO_BYTES = LARGER_REQUESTS_BYTES["photos_upload"]
 LATEST_SHOWN = 30
 MOST_ASKED = 50
 """Photos in one question: their hashes have to fit into an address."""
@@ -31,7 +32,7 @@ def add_photos(app: Flask, site: Site) -> Uploads:
     """
     uploads = Uploads(site)
     app.add_url_rule("/photos", "photos", lambda: _show(site, uploads))
-    app.add_url_rule("/photos", "add_photo", lambda: _take_in(site, uploads), methods=["POST"])
+    app.add_url_rule("/photos", "photos_upload", lambda: _take_in(site, uploads), methods=["POST"])
     app.add_url_rule("/photos/state", "photo_states", lambda: _tell_states(site, uploads))
     return uploads
 
@@ -47,7 +48,6 @@ def _show(site: Site, uploads: Uploads) -> str:
 
 def _take_in(site: Site, uploads: Uploads) -> ResponseReturnValue:
     """Take in one photo; the answer comes once its bytes are checked, its scores are asked for later."""
-    request.max_content_length = LARGEST_PHOTO_BYTES
     asked = request.args
     try:
         upload = uploads.add(

@@ -12,7 +12,9 @@ from colscan.app.around import say_surroundings
 from colscan.app.web.site import Standing
 from colscan.growth.surroundings import surroundings
 from colscan.ledger.columns import VerdictRow
+from colscan.trial.blinding import hide_telling_batches
 
+LEFT_OUT = "Judged blind: mixes, and heat runs or spawn lots that would tell a treatment, are left out."
 JUST = timedelta(minutes=10)
 """After that a page that is opened anew is no answer to what was said."""
 
@@ -37,6 +39,11 @@ def just_said(here: Standing) -> JustSaid | None:
     call = here.call_on(bag, request.args.get("said_patch") or None) if bag else None
     if call is None or here.now - call.at > JUST:
         return None
-    lost = call.call == "contaminated"
-    around = say_surroundings(surroundings(here.trial, here.ledger, call.bag, here.now)) if lost else ()
-    return JustSaid(call=call, around=around)
+    return JustSaid(call=call, around=_say_around(here, call.bag) if call.call == "contaminated" else ())
+
+
+def _say_around(here: Standing, bag: str) -> list[str]:
+    """What surrounds a lost bag, without the batches that would tell its treatment while that is hidden."""
+    trial = hide_telling_batches(here.trial) if here.blind else here.trial
+    lines = say_surroundings(surroundings(trial, here.ledger, bag, here.now))
+    return [*lines, LEFT_OUT] if here.blind else lines

@@ -1,10 +1,10 @@
-"""The application with its checks and its pages of errors, and the loop that serves it."""
+"""The application with its checks, its pages, and its pages of errors."""
 
 from __future__ import annotations
 
-import logging
-import os
 import socket
+import ssl
+from collections.abc import Sequence
 from pathlib import Path
 
 from flask import Flask, render_template
@@ -13,46 +13,86 @@ from werkzeug.exceptions import HTTPException
 
 from colscan import units
 from colscan.app.calls import describe_target
+from colscan.app.web.bag import add_bag
+from colscan.app.web.begin import add_begin
+from colscan.app.web.blinding import add_blinding
+from colscan.app.web.drawings import Drawings
+from colscan.app.web.events import add_events
 from colscan.app.web.first import add_first
 from colscan.app.web.guard import Guard
+from colscan.app.web.map_page import add_map
+from colscan.app.web.opinion import add_opinion
+from colscan.app.web.pairing import Pairing
 from colscan.app.web.patches import add_patches
-from colscan.app.web.photos import LARGEST_PHOTO_BYTES, add_photos
+from colscan.app.web.phones import add_phones
+from colscan.app.web.photos import add_photos
+from colscan.app.web.serving import serve_app
+from colscan.app.web.sheets import add_sheets
+from colscan.app.web.shelf import add_shelf
 from colscan.app.web.site import Site
 from colscan.app.web.statics import add_statics
+from colscan.app.web.trial_page import add_trial_page
+from colscan.app.web.weights import add_weights
+from colscan.app.web.who import add_who
+from colscan.app.web.written import just_written
 from colscan.errors import ColscanError, TrialError
 from colscan.ledger.columns import ACTIONS, PLACES
-
-LOOPBACK = "127.0.0.1"
-THREADS = 4
-"""A page shows up to six pictures; a home machine decodes no more photos than this at once."""
+from colscan.present.cautions import SPORE_CAUTION
 
 
-def make_app(trial_dir: Path, *, port: int) -> Flask:
+def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairing | None = None) -> Flask:
     """Return the review page of a trial as an application.
 
     Parameters
     ----------
     trial_dir : Path
-        The trial's folder.
+        The trial's folder; without a trial in it, every page leads to the one that begins it.
     port : int
         The port that it is served on: requests to another host or port are refused.
+    https : bool
+        Whether it is served by HTTPS.
+    pairing : Pairing or None
+        The phones that may ask; None: this machine alone may.
     """
     # No folder of files is served: what there is to load is read at the start, by name (see pages.py).
     app = Flask("colscan.app.web", static_folder=None)
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    guard = Guard(port)
+    guard = Guard(port, https=https, pairing=pairing)
     guard.watch(app)
     app.jinja_env.globals.update(
-        token=guard.token, target=describe_target, places=PLACES, actions=ACTIONS, count_of=units.count_of
+        token=guard.token,
+        https=https,
+        pairing=pairing,
+        at_home=guard.at_home,
+        target=describe_target,
+        places=PLACES,
+        actions=ACTIONS,
+        count_of=units.count_of,
+        just_written=just_written,
+        spore_caution=SPORE_CAUTION,
     )
     app.register_error_handler(ColscanError, _tell_error)
     app.register_error_handler(HTTPException, _tell_refusal)
     site = Site(trial_dir)
     add_statics(app)
+    add_begin(app, site)
+    add_sheets(app, site)
     add_first(app, site)
     add_patches(app, site)
     app.extensions["uploads"] = add_photos(app, site)
+    add_blinding(app, site)
+    add_opinion(app, site)
+    add_events(app, site)
+    add_weights(app, site)
+    add_who(app, site, https=https)
+    add_map(app, site)
+    drawings = Drawings()
+    add_shelf(app, site)
+    add_bag(app, site, drawings)
+    add_trial_page(app, site, drawings)
+    if pairing is not None:
+        add_phones(app, guard, pairing)
     return app
 
 
@@ -67,51 +107,29 @@ def _tell_refusal(error: HTTPException) -> tuple[str, int]:
     return render_template("trouble.html", what=what, next_step=error.description or ""), error.code or 500
 
 
-def listen(port: int) -> socket.socket:
-    """Return a socket on the loopback address; port 0 takes a free one.
-
-    Raises
-    ------
-    TrialError
-        When the port is taken or not allowed.
-    """
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    if os.name == "posix":  # elsewhere the option lets a second program take the same port
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listening.bind((LOOPBACK, port))
-        listening.listen()
-    except OSError as error:
-        listening.close()
-        msg = f"--port {port} can't be used ({error.strerror})."
-        hint = (
-            "A colscan review may be running there already. Give another one, like --port 8751; 0 takes any."
-        )
-        raise TrialError(msg, hint) from error
-    return listening
-
-
-def serve(trial_dir: Path, listening: socket.socket) -> None:
-    """Serve a trial's review page on a socket until ctrl-C.
+def serve(
+    trial_dir: Path,
+    listening: Sequence[socket.socket],
+    *,
+    tls: ssl.SSLContext | None = None,
+    pairing: Pairing | None = None,
+) -> None:
+    """Serve a trial's review page on sockets until ctrl-C.
 
     Parameters
     ----------
     trial_dir : Path
         The trial's folder.
-    listening : socket
-        As `listen` gives it.
+    listening : sequence of socket
+        As `listen` gives them, of one port; the first on the loopback address.
+    tls : SSLContext or None
+        For HTTPS.
+    pairing : Pairing or None
+        The phones that may ask, when a socket is on the network.
     """
-    import waitress
-
-    # A page's pictures wait in turn by design: no news for the terminal.
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    app = make_app(trial_dir, port=listening.getsockname()[1])
-    waitress.create_server(
-        app,
-        sockets=[listening],
-        threads=THREADS,
-        # The largest of any page; each page's own limit is checked before its body is read.
-        max_request_body_size=LARGEST_PHOTO_BYTES,
-        ident=None,
-    ).run()
-    app.extensions["uploads"].close()
+    port = listening[0].getsockname()[1]
+    app = make_app(trial_dir, port=port, https=tls is not None, pairing=pairing)
+    try:
+        serve_app(app, listening, tls=tls)
+    finally:
+        app.extensions["uploads"].close()

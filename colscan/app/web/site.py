@@ -37,17 +37,20 @@ class Standing:
         The rows that count.
     now : datetime
         When it was judged, aware.
+    shown : bool
+        Whether somebody asked for the treatments of a trial that is judged blind, since the start.
     """
 
     folder: Path
     trial: Trial
     ledger: Ledger
     now: datetime
+    shown: bool = False
 
     @property
     def blind(self) -> bool:
         """Whether strain and treatment are kept from who judges."""
-        return False
+        return self.trial.judging == "blind" and not self.shown
 
     @cached_property
     def records(self) -> dict[str, BagRecord]:
@@ -95,6 +98,7 @@ class Site:
         self._reader = LedgerReader(folder)
         self._plan: tuple[tuple[object, ...], Trial] | None = None
         self._standing: Standing | None = None
+        self._shown = False
         self._lock = Lock()
 
     def open(self) -> Standing:
@@ -116,9 +120,14 @@ class Site:
                 or known.ledger is not ledger
                 or not timedelta(0) <= now - known.now < JUDGED_FOR
             ):
-                known = Standing(folder=self.folder, trial=trial, ledger=ledger, now=now)
+                known = Standing(folder=self.folder, trial=trial, ledger=ledger, now=now, shown=self._shown)
                 self._standing = known
             return known
+
+    def show_treatments(self) -> None:
+        """Show strains and treatments from now on, to everybody: who has seen one can't unsee it."""
+        with self._lock:
+            self._shown, self._standing = True, None
 
     def _load_plan(self) -> Trial:
         marks = tuple(file_mark(self.folder / name) for name in (PLAN_FILE, Bag.FILE))

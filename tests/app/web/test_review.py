@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import html
-import io
 import os
 import re
 import signal
 import socket
 import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -18,9 +15,9 @@ from pathlib import Path
 from typing import Any
 from urllib.request import urlopen
 
-import numpy as np
 import pytest
 from flask.testing import FlaskClient
+from reviewed import add_patch, reviewing, verdicts
 from werkzeug.test import TestResponse
 
 from colscan import units
@@ -29,7 +26,6 @@ from colscan.app.web import listen, make_app
 from colscan.growth import judge_bags
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import SuspectRow
-from colscan.tables import format_header, format_rows
 from colscan.trial import load_trial
 
 PORT = 8750
@@ -42,32 +38,6 @@ TRAVERSALS = (
     "\0",
     "a" * 3000,
 )
-
-
-def add_patch(folder: Path, bag: str, patch: str) -> None:
-    """Write a made-up patch into a scanned ledger, in the middle of a bag's face in the newest photo."""
-    score = [row for row in read_ledger(folder).scores if row.bag == bag][-1]
-    x, y = np.array(score.outline).mean(axis=0)
-    row = SuspectRow(
-        photo=score.photo,
-        photo_sha256=score.photo_sha256,
-        taken_at=score.taken_at,
-        bag=bag,
-        patch=patch,
-        kind="green",
-        area_mm2=150.0,
-        area_pct=0.5,
-        x_px=x,
-        y_px=y,
-        x_mm=0.0,
-        y_mm=0.0,
-        outline=((x - 9, y - 9), (x + 9, y - 9), (x, y + 9)),
-        strength=0.9,
-        method=score.method,
-    )
-    path = folder / SuspectRow.FILE
-    head = path.read_bytes() if path.exists() else format_header(SuspectRow)
-    path.write_bytes(head + format_rows([row]))
 
 
 @pytest.fixture
@@ -111,13 +81,6 @@ def say(
     return page.post(
         "/verdict", base_url=OURS, data=form | fields, headers={k: v for k, v in sent.items() if v}
     )
-
-
-def verdicts(folder: Path) -> list[dict[str, str]]:
-    """The rows of verdicts.csv; none without the file."""
-    path = folder / "verdicts.csv"
-    text = path.read_text(encoding="utf-8") if path.exists() else ""
-    return list(csv.DictReader(io.StringIO(text, newline="")))
 
 
 def advice(folder: Path, bag: str) -> str:
@@ -381,17 +344,8 @@ def test_no_trial(tmp_path: Path) -> None:
 @pytest.fixture
 def running(trial: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """The command in a process of its own, and its address."""
-    words = [sys.executable, "-c", "from colscan.app.cli.main import run; run()"]
-    words += ["review", str(trial), "--port", "0", "--no-browser"]
-    process = subprocess.Popen(words, stderr=subprocess.PIPE, start_new_session=True, text=True)
-    assert process.stderr
-    try:
-        yield process, process.stderr.readline().split()[2]
-    finally:
-        if process.poll() is None:
-            process.kill()
-        process.wait()
-        process.stderr.close()
+    with reviewing(trial) as process_and_address:
+        yield process_and_address
 
 
 @pytest.mark.skipif(os.name != "posix", reason="ctrl-C is sent as a signal")

@@ -27,7 +27,7 @@ document.addEventListener("keydown", (event) => {
 // What is opened by a key has to be answered by keys: go to its first question.
 for (const details of document.querySelectorAll("details")) {
   details.addEventListener("toggle", () => {
-    if (details.open) details.querySelector("input").focus();
+    if (details.open) details.querySelector("input, select, textarea")?.focus();
   });
 }
 

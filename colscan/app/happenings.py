@@ -1,0 +1,134 @@
+"""What happened to bags, a shelf or the room, checked and into the ledger: for command and page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from colscan.app.calls import known_bag
+from colscan.errors import TrialError
+from colscan.hints import suggest_near
+from colscan.ledger import Ledger, append_row, events_of
+from colscan.ledger.columns import SEGMENT_ENDERS, EventRow
+from colscan.trial.model import Bag, Trial
+from colscan.units import count_of
+
+BAGS_NAMED = 4
+"""Bags that a line names; more are counted."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Subject:
+    """What an event happened to.
+
+    Parameters
+    ----------
+    scope : str
+        `bag`, `shelf` or `room`.
+    names : tuple of str or None
+        The codes of the bags, or the shelf's name; None for the room.
+    first_bag : Bag or None
+        The bag whose day 0 the event can't be before: the last one of bags that are named, and the first
+        one of those on a shelf or in the room.
+    """
+
+    scope: str
+    names: tuple[str | None, ...]
+    first_bag: Bag | None
+
+
+def find_subject(trial: Trial, codes: Sequence[str], shelf: str | None) -> Subject:
+    """Return what an event happened to: bags, else a shelf, else the room.
+
+    Raises
+    ------
+    TrialError
+        When the trial has no such bag or shelf; names the nearest.
+    """
+    if codes:
+        bags = [known_bag(trial, code) for code in dict.fromkeys(codes)]
+        return Subject(scope="bag", names=tuple(bag.bag for bag in bags), first_bag=max(bags, key=_day_0))
+    if shelf is None:
+        return Subject(scope="room", names=(None,), first_bag=min(trial.bags, key=_day_0, default=None))
+    check_known_shelf(trial, shelf)
+    on_it = [bag for bag in trial.bags if bag.shelf == shelf]
+    return Subject(scope="shelf", names=(shelf,), first_bag=min(on_it, key=_day_0, default=None))
+
+
+def check_known_shelf(trial: Trial, shelf: str) -> None:
+    """Refuse (`TrialError`) a shelf that the trial does not have; names the nearest."""
+    if shelf not in trial.shelf_names:
+        msg = f"Shelf {shelf!r} is not in the trial {trial.name}."
+        known = ", ".join(sorted(trial.shelf_names)) or "none; name them in bags.csv or trial.toml"
+        raise TrialError(msg, f"{suggest_near(shelf, trial.shelf_names)}Its shelves: {known}.")
+
+
+def _day_0(bag: Bag) -> datetime:
+    return bag.inoculated_at
+
+
+def record_events(trial_dir: Path, ledger: Ledger, rows: Sequence[EventRow]) -> tuple[EventRow, ...]:
+    """Return those of some events that were appended to events.csv: all but those that it has already.
+
+    Parameters
+    ----------
+    trial_dir : Path
+        The trial's folder.
+    ledger : Ledger
+        The rows that count.
+    rows : sequence of EventRow
+        What is said; the same event at the same time would begin another segment.
+
+    Raises
+    ------
+    LedgerError
+        When it can't be written.
+    """
+    known = {(row.at, row.scope, row.name, row.what) for row in ledger.events}
+    fresh = tuple(row for row in rows if (row.at, row.scope, row.name, row.what) not in known)
+    if fresh:
+        append_row(trial_dir, *fresh)
+    return fresh
+
+
+def describe_event(row: EventRow, zone: ZoneInfo) -> str:
+    """Return when something happened, to what, and what it was, in words."""
+    subject = "the room" if row.name is None else f"{row.scope} {row.name}"
+    return f"{row.at.astimezone(zone):%Y-%m-%d %H:%M}  {subject}: {row.what}"
+
+
+def say_late(trial: Trial, ledger: Ledger, rows: Sequence[EventRow]) -> tuple[str, ...]:
+    """Return which photos were scored before somebody entered that a new segment had begun, in lines.
+
+    Parameters
+    ----------
+    trial : Trial
+        The plan.
+    ledger : Ledger
+        The rows that count, with or without the events.
+    rows : sequence of EventRow
+        The events as entered.
+    """
+    enders = [row for row in rows if row.what in SEGMENT_ENDERS]
+    begun = [
+        (row.at, bag.bag)
+        for bag in trial.bags
+        for row in events_of(bag, [*ledger.events, *enders], shelves=trial.shelf_names).events
+        if row in enders
+    ]
+    late = [
+        score for score in ledger.scores for at, bag in begun if score.bag == bag and score.taken_at >= at
+    ]
+    if not late:
+        return ()
+    photos, bags = len({score.photo_sha256 for score in late}), list(dict.fromkeys(s.bag for s in late))
+    were = "was" if photos == 1 else "were"
+    named = ", ".join(bags) if len(bags) <= BAGS_NAMED else f"{len(bags)} bags"
+    return (
+        f"{count_of(photos, 'later photo')} {were} scored already, with {named}.",
+        "These scores keep their segment: they stand as they are. Chart and speed begin",
+        "anew at the event all the same.",
+    )

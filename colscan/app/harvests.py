@@ -1,0 +1,87 @@
+"""The weight of a flush, checked and into the ledger: for the command and for the page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from colscan.app.calls import known_bag
+from colscan.errors import TrialError
+from colscan.ledger import Ledger, append_row
+from colscan.ledger.columns import HarvestRow
+from colscan.trial.model import Bag, Trial
+
+
+def record_harvest(trial_dir: Path, trial: Trial, ledger: Ledger, row: HarvestRow) -> HarvestRow | None:
+    """Return the earlier record of the flush that a weight replaces, None without one.
+
+    Parameters
+    ----------
+    trial_dir : Path
+        The trial's folder.
+    trial : Trial
+        The plan.
+    ledger : Ledger
+        The rows that count.
+    row : HarvestRow
+        What was weighed; it is appended to harvests.csv.
+
+    Raises
+    ------
+    TrialError
+        When the trial has no such bag, or more is saleable than was weighed.
+    LedgerError
+        When it can't be written.
+    """
+    known_bag(trial, row.bag)
+    if row.saleable_g is not None and row.saleable_g > row.fresh_g:
+        msg = f"Saleable {row.saleable_g:g} g is more than fresh {row.fresh_g:g} g."
+        raise TrialError(msg, "The fresh weight is that of the whole flush.")
+    earlier = [other for other in ledger.harvests if (other.bag, other.flush) == (row.bag, row.flush)]
+    append_row(trial_dir, row)
+    return earlier[-1] if earlier else None
+
+
+def filled_g(trial: Trial, bag: Bag) -> float | None:
+    """Return the wet substrate of a bag, g: as bags.csv has it, else by the recipe; None without both."""
+    if bag.fill_wet_g or trial.recipe is None:
+        return bag.fill_wet_g or None
+    from colscan.trial.trial_recipe import recipe_of
+
+    return recipe_of(trial, bag.supplement, bag.supplement_pct).wet_g
+
+
+def say_doubt(trial: Trial, row: HarvestRow) -> str | None:
+    """Return why a weight is doubtful, None when it isn't.
+
+    A flush takes its water from the substrate, so it doesn't weigh more than the bag was filled with; such a
+    weight is mostly a missing point. It is no error: a bag that was soaked has more water to give.
+    """
+    filled = filled_g(trial, known_bag(trial, row.bag))
+    if filled is None or row.fresh_g <= filled:
+        return None
+    return "Doubtful: one flush, and heavier than what the bag was filled with. Is the point in its place?"
+
+
+def say_efficiency(trial: Trial, bag: Bag, fresh_g: float) -> str | None:
+    """Return a bag's biological efficiency in words, None where its dry substrate isn't known.
+
+    Parameters
+    ----------
+    trial : Trial
+        The plan.
+    bag : Bag
+        The bag.
+    fresh_g : float
+        Fresh weight of all its flushes so far, g.
+    """
+    from colscan.growth import biological_efficiency_pct, find_dry_substrate
+
+    dry = find_dry_substrate(trial, bag)
+    if dry is None:
+        return None
+    weight = f"{dry.dry_g:g} g" if not dry.source else f"about {dry.dry_g:.0f} g"
+    source = f", {dry.source}" if dry.source else ""
+    return (
+        f"All flushes so far: {fresh_g:g} g, {biological_efficiency_pct(fresh_g, dry.dry_g):.1f} % of"
+        f" {weight} dry substrate{source} (biological efficiency; the spawn's dry matter is left out)"
+    )

@@ -1,0 +1,107 @@
+"""Kept photos → pictures made from them for a page, kept in the trial's cache and made once."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+
+import numpy as np
+
+from colscan.app.batch.originals import find_original
+from colscan.app.put import put_file
+from colscan.errors import PhotoError
+from colscan.ledger.columns import PhotoRow
+from colscan.photo.load import load_small
+from colscan.present.crop import cut_out
+from colscan.present.report.small import encode_small
+
+FOLDER = Path("cache") / "photos"
+WIDTHS_PX = (480, 960, 1920)
+"""A photo is shown in one of these: what fits a phone, a phone held close or a tablet, a large screen."""
+# Part of each photo's name in the cache: another one when they are made in another way.
+_VERSION = 1
+_DIGEST_BYTES = hashlib.sha256().digest_size
+
+
+def original_of(trial_dir: Path, photo: PhotoRow) -> Path:
+    """Return the kept file of a recorded photo.
+
+    Raises
+    ------
+    PhotoError
+        When it is gone.
+    """
+    path = find_original(trial_dir, photo)
+    if path is None:
+        msg = f"{photo.photo}: is no longer in {trial_dir / 'photos'}."
+        raise PhotoError(msg, "Put it back there, under the name it had.")
+    return path
+
+
+def keep_picture(folder: Path, made_of: str, make: Callable[[], bytes]) -> bytes:
+    """Return a JPEG file, from the cache when it is whole there; else it is made and kept.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder of the cache for pictures of its kind.
+    made_of : str
+        All that the picture depends on: two that differ in it are two.
+    make : callable
+        Makes the file's bytes.
+    """
+    path = folder / f"{hashlib.sha256(made_of.encode()).hexdigest()[:32]}.jpg"
+    known = _read_kept(path)
+    if known is not None:
+        return known
+    data = make()
+    # Its hash stands behind the picture's end, where viewers of JPEG files don't look.
+    with suppress(OSError):
+        put_file(path, data + hashlib.sha256(data).digest())
+    return data
+
+
+def _read_kept(path: Path) -> bytes | None:
+    """Return a kept picture; None when there is none, or when it isn't what was written."""
+    try:
+        raw = path.read_bytes()
+    except OSError:
+        return None
+    data, digest = raw[:-_DIGEST_BYTES], raw[-_DIGEST_BYTES:]
+    return data if hashlib.sha256(data).digest() == digest else None
+
+
+def photo_picture(trial_dir: Path, photo: PhotoRow, *, width_px: int) -> bytes:
+    """Return a kept photo as a JPEG file, upright; never wider than it is.
+
+    Parameters
+    ----------
+    trial_dir : Path
+        The trial's folder; pictures are kept in its `cache/`.
+    photo : PhotoRow
+        Which photo.
+    width_px : int
+        Width of the picture.
+
+    Raises
+    ------
+    PhotoError
+        When the photo is gone, damaged, or another one than was scanned.
+    """
+    path = original_of(trial_dir, photo)
+    share = min(1.0, width_px / photo.width_px)
+    size = round(photo.width_px * share), max(1, round(photo.height_px * share))
+    made_of = f"{_VERSION} {photo.photo_sha256} {size}"
+    return keep_picture(trial_dir / FOLDER, made_of, lambda: _shrink(path, photo, size))
+
+
+def _shrink(path: Path, photo: PhotoRow, size: tuple[int, int]) -> bytes:
+    # The size was checked when the photo was scanned.
+    rgb = load_small(path, least_px=min(size), max_megapixels=np.inf)
+    height, width = rgb.shape[:2]
+    if abs(width * photo.height_px - height * photo.width_px) > max(photo.width_px, photo.height_px):
+        msg = f"{photo.photo}: has another shape than when it was scanned."
+        raise PhotoError(msg, "Put the photo back as it was.")
+    return encode_small(cut_out(rgb, (0, 0, width, height), size=size))

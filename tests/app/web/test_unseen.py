@@ -1,0 +1,57 @@
+"""A bag that its shelf's photos no longer show is asked after until somebody says where it is."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from flask.testing import FlaskClient
+from said_pages import browser, look, rows, send
+
+
+@pytest.fixture(autouse=True)
+def clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is the day after the last photo, of the 5th of March."""
+    monkeypatch.setattr("colscan.units.now", lambda: datetime(2026, 3, 6, 16, tzinfo=UTC))
+
+
+@pytest.fixture
+def page(scanned: Path) -> FlaskClient:
+    """A browser on a trial whose photo of day 3 lacks B07; it has a second shelf."""
+    for file in ("scores.csv", "suspects.csv"):
+        lines = (scanned / file).read_text(encoding="utf-8").splitlines(keepends=True)
+        kept = [line for line in lines if not (",B07," in line and ",2026-03-05T" in line)]
+        (scanned / file).write_text("".join(kept), encoding="utf-8")
+    plan = scanned / "trial.toml"
+    plan.write_text(plan.read_text(encoding="utf-8") + '\n[[shelf]]\nname = "upper"\n', encoding="utf-8")
+    return browser(scanned)
+
+
+def test_it_is_asked_once(page: FlaskClient) -> None:
+    """With since when; among the bags to look at it isn't named again."""
+    text = look(page)
+    assert "Not in the photos: 1" in text
+    assert 'Where is <a href="/say?bag=B07">B07</a>?</strong> last photographed on day' in text
+    assert "Look at these bags" not in text
+    for what in ("discarded", "moved", "retired", "missing"):
+        assert f'<button name="what" value="{what}"' in text
+
+
+@pytest.mark.parametrize(
+    ("what", "to_shelf"), [("discarded", ""), ("retired", ""), ("missing", ""), ("moved", "upper")]
+)
+def test_an_answer_ends_the_question(page: FlaskClient, scanned: Path, what: str, to_shelf: str) -> None:
+    """Each one is an event; a moved bag is missed by photos of its new shelf only."""
+    answer = send(page, "/event", what=what, scope="bag", name="B07", then="/", to_shelf=to_shelf, note="")
+    assert [(row["name"], row["what"], row["detail"]) for row in rows(scanned, "events.csv")] == [
+        ("B07", what, to_shelf)
+    ]
+    text = look(page, answer.location)
+    assert f"bag B07: {what}" in text
+    assert "Where is" not in text
+
+
+def test_bags_in_the_latest_photo_are_not_asked_after(scanned: Path) -> None:
+    """Nobody is missed."""
+    assert "Not in the photos" not in look(browser(scanned))

@@ -1,0 +1,81 @@
+"""The review site as a process, and a browser on it in which nothing may go amiss."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from chromium import CHROMEDRIVER, CHROMIUM, need
+from demo_trial import scan_two
+from reviewed import add_patch, reviewing
+from site_pages import show_everything
+from watched import Visit, Watched
+
+from colscan.app.demo import NAME
+
+
+@pytest.fixture(scope="session")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Watched]:
+    """The one browser of all tests."""
+    need(CHROMIUM, "chromium")
+    need(CHROMEDRIVER, "chromedriver")
+    browser = Watched(tmp_path_factory.mktemp("profile"))
+    yield browser
+    browser.driver.quit()
+
+
+@pytest.fixture(autouse=True)
+def browser(chromium: Watched) -> Iterator[Watched]:
+    """The browser for a test, after which its console has to be clean and no stranger been asked."""
+    yield chromium
+    chromium.set_own_screen()
+    faults = chromium.faults()
+    chromium.home, chromium.refused = "", set()
+    assert not faults, "\n".join(faults)
+
+
+@pytest.fixture(scope="session")
+def _scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return scan_two(tmp_path_factory.mktemp("scanned") / NAME)
+
+
+@contextmanager
+def _served(folder: Path, *, phones: bool = False) -> Iterator[str]:
+    """The address of a trial's site; in the end what it wrote to the terminal is looked through."""
+    with reviewing(folder, phones=phones) as (process, address):
+        yield address
+        process.kill()
+        process.wait()
+        assert process.stderr
+        told = process.stderr.read()
+        assert "Traceback" not in told, told
+
+
+@pytest.fixture
+def visit(_scanned: Path, tmp_path: Path, browser: Watched) -> Iterator[Visit]:
+    """A visit to a trial of its own, with a made-up patch on two bags."""
+    folder = Path(shutil.copytree(_scanned, tmp_path / NAME))
+    add_patch(folder, "B01", "p1")
+    add_patch(folder, "B02", "p1")
+    with _served(folder) as address:
+        browser.home = address
+        yield Visit(folder, browser)
+        browser.driver.get("about:blank")
+
+
+@pytest.fixture(scope="session")
+def _shown(_scanned: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    folder = Path(shutil.copytree(_scanned, tmp_path_factory.mktemp("shown") / NAME))
+    with _served(show_everything(folder), phones=True) as address:
+        yield address
+
+
+@pytest.fixture
+def looking(_shown: str, browser: Watched) -> Iterator[Watched]:
+    """The browser on a site that has something to see on every page, for tests that change nothing."""
+    browser.home = _shown
+    yield browser
+    browser.driver.get("about:blank")

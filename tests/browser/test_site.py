@@ -1,0 +1,393 @@
+"""The review site in a browser: real clicks and keys become rows, and every page is audited.
+
+One module, so that with `--dist loadfile` one browser runs at a time.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+from pathlib import Path
+from typing import Any
+
+import pytest
+from chromium import need
+from filelock import FileLock
+from reviewed import PRETENDED_LAN, verdicts
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.remote.webelement import WebElement
+from site_pages import NO_PAGES, PAGES, Page
+from watched import AXE, INSTALL_AXE, SCHEMES, Visit, Watched
+
+from colscan.app.cli.main import main
+from colscan.app.web import Pairing, make_app
+from colscan.ledger.files import LOCK_FILE
+
+FIRST = Page("first", "/")
+PATCH = Page("patch", "/patch?bag=B01&patch=p1")
+SCREENS_PX = ((360, 740), (1400, 900))
+PARTS_OF_A_TIME = 7
+"""Of a date with a time in the browser: up to six parts, and the button of its calendar."""
+MOST_STOPS = 300
+"""More than any page has places for the focus."""
+HELD_UP_S = 3.0
+
+# What has the focus: where it stands among all elements, its beginning, whether it is in view, and whether it
+# or its label is outlined.
+FOCUSED = """
+const one = document.activeElement, box = one.getBoundingClientRect();
+const outlined = [one, ...(one.labels ?? [])].some(it => {
+  const style = getComputedStyle(it);
+  return style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2
+    && !/, 0\\)$/.test(style.outlineColor);
+});
+return {
+  place: one === document.body ? -1 : [...document.querySelectorAll("*")].indexOf(one),
+  name: one.outerHTML.slice(0, 120),
+  seen: box.width > 1 && box.height > 1 && box.bottom > 0 && box.top < innerHeight && box.right > 0
+    && box.left < innerWidth,
+  outlined,
+  opens: one.matches("summary") && !one.parentElement.open,
+};
+"""
+# What can be used and isn't among the places where Tab stopped; of radio buttons of one name it stops at one.
+MISSED = """
+const all = [...document.querySelectorAll("*")], stops = arguments[0].map(place => all[place]);
+const usable = "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0']";
+const stands_for = (stop, one) => stop === one
+  || (one.type === "radio" && stop.type === "radio" && stop.name === one.name && stop.form === one.form);
+return [...document.querySelectorAll(usable)]
+  .filter(one => !one.disabled && one.checkVisibility({visibilityProperty: true}))
+  .filter(one => !stops.some(stop => stands_for(stop, one)))
+  .map(one => one.outerHTML.slice(0, 120));
+"""
+NEXT_FRAME = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0])))"
+
+
+def named(visit: Visit, text: str) -> WebElement:
+    """The link, button, opener or label whose words begin with a text."""
+    words = f"starts-with(normalize-space(.), '{text}')"
+    kinds = "self::a or self::button or self::summary or self::label"
+    return visit.browser.driver.find_element(By.XPATH, f"//*[{kinds}][{words}]")
+
+
+def click(visit: Visit, text: str) -> None:
+    """Click with the mouse what is called so."""
+    named(visit, text).click()
+
+
+def wait_to_read(visit: Visit, text: str) -> None:
+    """Wait until the page says a text."""
+    visit.browser.wait_for("document.querySelector('main').innerText.includes(arguments[0])", text)
+
+
+def called(visit: Visit) -> list[str]:
+    """The calls that were recorded, in their order."""
+    return [row["call"] for row in verdicts(visit.folder)]
+
+
+def advice(visit: Visit, capsys: pytest.CaptureFixture[str], bag: str) -> str:
+    """What is to be done with a bag, by the command."""
+    capsys.readouterr()
+    assert main(["status", str(visit.folder), "--format", "json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    return next(str(row["advice"]) for row in rows if row["bag"] == bag)
+
+
+# ---- clicks
+
+
+def test_contaminated_and_taken_back(visit: Visit, capsys: pytest.CaptureFixture[str]) -> None:
+    """From the first page by clicks to a row in its words and a changed advice; taking it back is a row."""
+    visit.browser.open(FIRST)
+    click(visit, "Begin")
+    wait_to_read(visit, "Bag B01, patch p1")
+    assert advice(visit, capsys, "B01") == "look"
+    click(visit, "Contaminated")
+    click(visit, "isolated")
+    click(visit, "seam")
+    click(visit, "Record contaminated")
+    wait_to_read(visit, "Recorded: bag B01, patch p1: contaminated, isolated, seam")
+    wait_to_read(visit, "Bag B02, patch p1")
+    (row,) = verdicts(visit.folder)
+    words = [row[name] for name in ("bag", "patch", "call", "where", "found_by", "action", "note")]
+    assert words == ["B01", "p1", "contaminated", "seam", "photo", "isolated", ""]
+    assert advice(visit, capsys, "B01") == "contaminated"
+    click(visit, "Take back")
+    wait_to_read(visit, "Bag B01, patch p1")
+    assert called(visit) == ["contaminated", "withdrawn"]
+    assert advice(visit, capsys, "B01") == "look"
+
+
+def test_what_was_done_has_to_be_chosen(visit: Visit) -> None:
+    """The browser itself doesn't send a contaminated bag without it."""
+    visit.browser.open(PATCH)
+    click(visit, "Contaminated")
+    click(visit, "Record contaminated")
+    visit.browser.wait_for("document.activeElement.matches('[name=action]:invalid')")
+    assert called(visit) == []
+
+
+def test_harmless_and_unsure(visit: Visit) -> None:
+    """Each leads to the next patch, the last to the list, where both can be taken back."""
+    visit.browser.open(PATCH)
+    click(visit, "Harmless")
+    wait_to_read(visit, "Bag B02, patch p1")
+    click(visit, "Unsure")
+    wait_to_read(visit, "None waits.")
+    rows = [(row["bag"], row["call"], row["where"], row["action"]) for row in verdicts(visit.folder)]
+    assert rows == [("B01", "harmless", "", ""), ("B02", "unsure", "", "")]
+    click(visit, "Take back harmless of bag B01")
+    wait_to_read(visit, "Bag B01, patch p1")
+    assert called(visit) == ["harmless", "unsure", "withdrawn"]
+
+
+def test_the_outline_can_be_hidden(visit: Visit) -> None:
+    """By click and by key: what lies under it is to be seen."""
+    visit.browser.open(PATCH)
+    line = visit.browser.driver.find_element(By.CSS_SELECTOR, "polygon.line")
+    assert line.is_displayed()
+    click(visit, "Outline")
+    assert not line.is_displayed()
+    visit.browser.press("o")
+    assert line.is_displayed()
+
+
+def test_back_sends_nothing_again(visit: Visit) -> None:
+    """After a call the back button, and a reload, show pages; there stays one row."""
+    visit.browser.open(FIRST)
+    click(visit, "Begin")
+    click(visit, "Harmless")
+    wait_to_read(visit, "Bag B02, patch p1")
+    visit.browser.driver.refresh()
+    wait_to_read(visit, "Bag B02, patch p1")
+    visit.browser.driver.back()
+    wait_to_read(visit, "Bag B01, patch p1")
+    visit.browser.driver.refresh()
+    wait_to_read(visit, "It stands: bag B01, patch p1: harmless")
+    visit.browser.driver.forward()
+    wait_to_read(visit, "Bag B02, patch p1")
+    assert called(visit) == ["harmless"]
+
+
+def test_a_double_click_records_once(visit: Visit) -> None:
+    """Whoever clicks everything twice says it once, also while the first click waits for a scan to end."""
+    visit.browser.open(PATCH)
+    click(visit, "Contaminated")
+    click(visit, "discarded")
+    record = named(visit, "Record contaminated")
+    scan = FileLock(visit.folder / LOCK_FILE, thread_local=False)
+    scan.acquire()
+    end_of_scan = threading.Timer(HELD_UP_S, scan.release)
+    end_of_scan.start()
+    # The last click names no element: only the pointer is sure to be still there.
+    ActionChains(visit.browser.driver).double_click(record).pause(HELD_UP_S / 10).click().perform()
+    end_of_scan.join()
+    wait_to_read(visit, "Recorded: bag B01, patch p1: contaminated, discarded, face")
+    assert called(visit) == ["contaminated"]
+
+
+# ---- keys
+
+
+def tab_to(visit: Visit, text: str) -> None:
+    """Press Tab until something whose name begins with a text has the focus."""
+    for _ in range(MOST_STOPS):
+        visit.browser.press(Keys.TAB)
+        if visit.browser.driver.switch_to.active_element.accessible_name.strip().startswith(text):
+            return
+    pytest.fail(f"Tab never comes to {text!r}")
+
+
+def test_two_patches_by_keys_alone(visit: Visit) -> None:
+    """With a note, in which letters are letters; then one is taken back."""
+    visit.browser.open(FIRST)
+    tab_to(visit, "Begin")
+    visit.browser.press(Keys.ENTER)
+    wait_to_read(visit, "Bag B01, patch p1")
+    tab_to(visit, "Note")
+    visit.browser.press("huc, no pink")
+    visit.browser.press(Keys.ESCAPE, "h")
+    wait_to_read(visit, "Recorded: bag B01, patch p1: harmless (“huc, no pink”)")
+    wait_to_read(visit, "Bag B02, patch p1")
+    assert [(row["call"], row["note"]) for row in verdicts(visit.folder)] == [("harmless", "huc, no pink")]
+
+    visit.browser.press("c")
+    visit.browser.wait_for("document.activeElement.value === 'watched'")
+    visit.browser.press(Keys.SPACE, Keys.ARROW_DOWN)  # the second action
+    visit.browser.press(Keys.TAB, Keys.ARROW_DOWN)  # the second place
+    visit.browser.press(Keys.TAB, Keys.ENTER)
+    wait_to_read(visit, "Recorded: bag B02, patch p1: contaminated, isolated, back")
+    wait_to_read(visit, "None waits.")
+
+    tab_to(visit, "Take back contaminated of bag B02")
+    visit.browser.press(Keys.SPACE)
+    wait_to_read(visit, "Bag B02, patch p1")
+    rows = [(row["bag"], row["call"], row["where"], row["action"]) for row in verdicts(visit.folder)]
+    assert rows == [
+        ("B01", "harmless", "", ""),
+        ("B02", "contaminated", "back", "isolated"),
+        ("B02", "withdrawn", "", ""),
+    ]
+
+
+def test_keys_walk_the_patches(visit: Visit) -> None:
+    """From the list to each patch, back, and to the list."""
+    visit.browser.open(FIRST)
+    for key, text in (
+        ("n", "Bag B01, patch p1"),
+        ("n", "Bag B02, patch p1"),
+        ("p", "Bag B01, patch p1"),
+        ("n", "Bag B02, patch p1"),
+        ("n", "what needs eyes"),
+    ):
+        visit.browser.press(key)
+        wait_to_read(visit, text)
+    assert called(visit) == []
+
+
+def test_keys_can_be_turned_off(visit: Visit) -> None:
+    """Who turns them off, by keys, has them off on the next page too; who turns them on has them again."""
+    visit.browser.open(PATCH)
+    tab_to(visit, "Single keys work")
+    visit.browser.press(Keys.SPACE)
+    visit.browser.open(Page("next", "/patch?bag=B02&patch=p1"))
+    assert not visit.browser.driver.find_element(By.CSS_SELECTOR, ".judge kbd").is_displayed()
+    visit.browser.press("u", "c", "n")
+    assert visit.browser.driver.current_url.endswith("/patch?bag=B02&patch=p1")
+    assert not visit.browser.driver.find_element(By.CSS_SELECTOR, "details").get_attribute("open")
+    tab_to(visit, "Single keys work")
+    visit.browser.press(Keys.SPACE, "u")
+    wait_to_read(visit, "Recorded: bag B02, patch p1: unsure")
+    assert called(visit) == ["unsure"]
+
+
+def test_the_skip_link(looking: Watched) -> None:
+    """It is the first stop, comes into view, and the next stop after it is in the content."""
+    looking.open(FIRST)
+    looking.press(Keys.TAB)
+    first = looking.driver.execute_script(FOCUSED)
+    assert "To the content" in first["name"]
+    assert first["seen"]
+    looking.press(Keys.ENTER)
+    looking.wait_for("document.activeElement.id === 'main'")
+    looking.press(Keys.TAB)
+    assert looking.driver.execute_script("return document.activeElement.closest('main') !== null")
+
+
+def walk(browser: Watched) -> list[dict[str, Any]]:
+    """Where Tab stops on a page, from its start to its end; what can be opened is opened on the way."""
+    stops: list[dict[str, Any]] = []
+    while len(stops) < MOST_STOPS:
+        if stops and stops[-1]["opens"]:
+            browser.press(Keys.ENTER)
+            browser.driver.execute_async_script(NEXT_FRAME)
+            focused = browser.driver.execute_script(FOCUSED)
+            if focused["place"] != stops[-1]["place"]:  # a script of ours goes to the first question
+                stops.append(focused)
+        for _ in range(PARTS_OF_A_TIME + 1):  # a field of a time has a stop for each of its parts
+            browser.press(Keys.TAB)
+            focused = browser.driver.execute_script(FOCUSED)
+            if not stops or focused["place"] != stops[-1]["place"]:
+                break
+        if focused["place"] < 0 or focused["place"] in [stop["place"] for stop in stops]:
+            return stops
+        stops.append(focused)
+    pytest.fail(f"Tab comes to no end: {stops[-3:]}")
+
+
+@pytest.mark.parametrize("page", PAGES, ids=str)
+def test_the_focus_is_seen(looking: Watched, page: Page) -> None:
+    """On a phone's screen Tab reaches all there is to use, in the page's order, each outlined and in view."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(page)
+    stops = walk(looking)
+    assert [stop["name"] for stop in stops if not stop["outlined"]] == []
+    assert [stop["name"] for stop in stops if not stop["seen"]] == []
+    places = [stop["place"] for stop in stops]
+    assert places == sorted(places)
+    assert looking.driver.execute_script(MISSED, places) == []
+
+
+def test_what_keys_miss_is_found(looking: Watched) -> None:
+    """A link without an outline, and one that Tab passes by."""
+    looking.open(FIRST)
+    looking.driver.execute_script(
+        "document.querySelector('main a').style.outline = 'none';"
+        "document.querySelector('nav a').tabIndex = -1"
+    )
+    stops = walk(looking)
+    assert ["Begin" in stop["name"] for stop in stops if not stop["outlined"]] == [True]
+    (missed,) = looking.driver.execute_script(MISSED, [stop["place"] for stop in stops])
+    assert "What needs eyes" in missed
+
+
+# ---- audits
+
+
+def test_every_page_is_listed() -> None:
+    """A page that the site has and PAGES doesn't is audited by nobody."""
+    app = make_app(Path(), port=1, pairing=Pairing(f"{PRETENDED_LAN}:1", https=False, say=print))
+    shown = {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
+    assert shown - NO_PAGES == {page.path.partition("?")[0] for page in PAGES}
+
+
+@pytest.mark.parametrize("page", PAGES, ids=str)
+def test_audit(looking: Watched, page: Page) -> None:
+    """Nothing serious by axe, all that opens opened, and nothing runs out at the side, on any screen."""
+    need(AXE.exists(), f"axe-core ({INSTALL_AXE})")
+    grave: list[str] = []
+    for width_px, height_px in SCREENS_PX:
+        for scheme in SCHEMES:
+            where = f"{page} at {width_px} px, {scheme}"
+            looking.set_screen(width_px, height_px, scheme)
+            looking.open(page)
+            grave += [f"{where}: {over} px too wide" for over in [looking.overflow_px()] if over > 0]
+            looking.driver.execute_script(
+                "for (const one of document.querySelectorAll('details')) one.open = true"
+            )
+            grave += [f"{where}, opened: {over} px too wide" for over in [looking.overflow_px()] if over > 0]
+            serious, lesser = looking.audit()
+            grave += [f"{where}: {text}" for text in serious]
+            for text in lesser:
+                print(f"{where}: {text}")  # shown when the test fails
+    assert not grave, "\n".join(grave)
+
+
+def test_axe_finds_a_picture_without_words(looking: Watched) -> None:
+    """It runs, though the site's policy forbids scripts that aren't its own, and finds what is wrong."""
+    need(AXE.exists(), f"axe-core ({INSTALL_AXE})")
+    looking.open(PATCH)
+    looking.driver.execute_script("document.querySelector('.crop img').removeAttribute('alt')")
+    serious, _ = looking.audit()
+    assert [text.partition(":")[0] for text in serious] == ["image-alt"]
+
+
+@pytest.mark.parametrize("screen_px", SCREENS_PX, ids=str)
+def test_what_is_too_wide_is_found(looking: Watched, screen_px: tuple[int, int]) -> None:
+    """A line that can't be broken."""
+    looking.set_screen(*screen_px, "light")
+    looking.open(FIRST)
+    looking.driver.execute_script(
+        "document.querySelector('main p').style.cssText = 'width: ' + (innerWidth + 50) + 'px'"
+    )
+    assert looking.overflow_px() > 0
+
+
+def test_who_asks_elsewhere_is_found(browser: Watched) -> None:
+    """A picture from elsewhere is named, and the console's complaint of it."""
+    browser.home = "http://127.0.0.1:9/"
+    browser.driver.get("data:text/html,<img src='http://example.invalid/a.png'>")
+    complaint, stranger = browser.faults()
+    assert complaint.startswith("console: http://example.invalid/a.png")
+    assert stranger == "asks http://example.invalid/a.png"
+
+
+def test_another_port_is_elsewhere(looking: Watched) -> None:
+    """The site's own policy keeps a page from asking another server of this machine; both logs tell of it."""
+    looking.open(FIRST)
+    looking.driver.execute_script("fetch('http://127.0.0.1:9/').catch(() => 0)")
+    looking.wait_for("document.readyState === 'complete'")
+    assert any("Content Security Policy" in fault for fault in looking.faults())
