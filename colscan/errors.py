@@ -5,6 +5,7 @@
     ColscanError
     ├── TrialError      2   trial.toml, bags.csv or an option is wrong
     ├── PhotoError      3   a photo can't be read or placed in time
+    │   └── UndatedError    its time is unknown or can't be right: who took it can say it
     ├── LedgerError     4   the ledger can't be read or written
     └── AnalysisError   6   the data don't carry the answer asked for
 
@@ -67,6 +68,10 @@ class PhotoError(ColscanError):
     """A photo can't be read, or not placed in time."""
 
     exit_code = ExitCode.PHOTO
+
+
+class UndatedError(PhotoError):
+    """A photo's time is unknown or can't be right; it can be used once somebody says when it was taken."""
 
 
 class LedgerError(ColscanError):

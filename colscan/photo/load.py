@@ -46,6 +46,9 @@ _DAMAGE = (
 )
 
 pillow_heif.register_heif_opener()
+# The size is checked here, by the trial's own limit, before anything is decoded. Pillow's limit is one for
+# all threads, so it can't be lifted for a while only.
+Image.MAX_IMAGE_PIXELS = None
 
 
 def read_ref(
@@ -55,6 +58,7 @@ def read_ref(
     zone: ZoneInfo,
     not_before: datetime,
     taken_at: datetime | None = None,
+    name: str | None = None,
 ) -> PhotoRef:
     """Which photo a file is: its bytes' hash, when it was taken, by which camera; no pixel is decoded.
 
@@ -70,22 +74,26 @@ def read_ref(
         The trial's first inoculation.
     taken_at : datetime, optional
         What the user said; wins over everything in the file.
+    name : str, optional
+        What the photo was called where it is from; without it, as the file is called.
 
     Raises
     ------
     PhotoError
         When the file can't be read, is no photo, is too large or too small, or can't be placed in time.
     """
-    raw = _read_bytes(path)
-    with _opened(raw, path.name, max_megapixels) as image:
+    raw, called = _read_bytes(path), name or path.name
+    with _opened(raw, called, max_megapixels) as image:
         exif = image.getexif()
         details = dict(exif.get_ifd(ExifTags.IFD.Exif))
         camera = _camera(dict(exif) | details)
         modes = _modes(details)
-    taken = resolve_taken_at(path, details, zone=zone, not_before=not_before, now=now(), option=taken_at)
+    taken = resolve_taken_at(
+        path, details, zone=zone, not_before=not_before, now=now(), option=taken_at, name=name
+    )
     return PhotoRef(
         path=path,
-        name=path.name,
+        name=called,
         sha256=hashlib.sha256(raw).hexdigest(),
         taken_at=taken.at,
         taken_at_from=taken.source,
@@ -183,7 +191,6 @@ def _read_bytes(path: Path) -> bytes:
 @contextmanager
 def _opened(raw: bytes, name: str, max_megapixels: float) -> Iterator[Image.Image]:
     """Open an image whose size we check ourselves; whatever its reader raises says that it is damaged."""
-    limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # damaged metadata is no news to the grower
@@ -193,8 +200,6 @@ def _opened(raw: bytes, name: str, max_megapixels: float) -> Iterator[Image.Imag
     except _DAMAGE as error:
         msg = f"{name}: is not a readable JPEG, PNG or HEIC photo ({_first_line(error)})."
         raise PhotoError(msg, "Copy it from the phone again; a half-copied file looks like this.") from error
-    finally:
-        Image.MAX_IMAGE_PIXELS = limit
 
 
 def _first_line(error: BaseException) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from colscan.errors import PhotoError
+from colscan.errors import UndatedError
 from colscan.flags import Flag
 from colscan.units import with_offset
 
@@ -51,6 +51,7 @@ def resolve_taken_at(
     not_before: datetime,
     now: datetime,
     option: datetime | None,
+    name: str | None = None,
 ) -> Taken:
     """When a photo was taken: the option, else EXIF, else the file's name, else the file's time.
 
@@ -68,19 +69,22 @@ def resolve_taken_at(
         The present; a file time within the last hour is that of a copy.
     option : datetime or None
         What the user said.
+    name : str, optional
+        What the photo was called where it is from; without it, as the file is called.
 
     Raises
     ------
-    PhotoError
+    UndatedError
         When no source gives a believable time.
     """
+    name = name or path.name
     said = Taken(at=option, source="option") if option else None
-    taken = said or _from_exif(exif, zone) or _from_maker_note(exif, zone) or _from_name(path.name, zone)
+    taken = said or _from_exif(exif, zone) or _from_maker_note(exif, zone) or _from_name(name, zone)
     taken = taken or _from_file(path, zone, not_before, now)
     if taken is None:
         why = "no date in the photo or its name, and the file's own time is no help"
-        msg = f"{path.name}: nothing says when it was taken ({why})."
-        raise PhotoError(
+        msg = f"{name}: nothing says when it was taken ({why})."
+        raise UndatedError(
             msg, "Say it with --taken-at, for example --taken-at 2026-03-09T10:05, one photo at a time."
         )
     if taken.at > now + _AHEAD:

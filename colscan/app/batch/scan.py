@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
-from datetime import datetime, tzinfo
+from datetime import datetime
 from itertools import chain as chain_of
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from colscan.app.batch.copies import find_copies
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
+from colscan.app.batch.place import Said, place_photo, too_early
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
 from colscan.errors import ColscanError, PhotoError
@@ -25,7 +26,7 @@ from colscan.flags import RETAKE, Flag
 from colscan.ledger import Ledger, append_photo, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.locate.model import Standing
-from colscan.photo import PhotoRef, read_ref
+from colscan.photo import PhotoRef
 from colscan.score import METHOD, remember
 from colscan.score.identity import Identity, Verdict
 from colscan.score.model import Baseline, Evidence, Memory, Score
@@ -52,6 +53,8 @@ class ScanOptions:
         Draw what was found on each photo.
     elsewhere : mapping of str to frozenset of int
         By a photo's hash, the tags in it that are scored in other trials of the farm.
+    said : mapping of Path to Said
+        What came with a photo that isn't in its file: its name, perhaps its time.
     """
 
     taken_at: datetime | None = None
@@ -60,6 +63,7 @@ class ScanOptions:
     dry_run: bool = False
     overlay: bool = False
     elsewhere: Mapping[str, frozenset[int]] = field(default_factory=dict)
+    said: Mapping[Path, Said] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,26 +157,11 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
 
 
 def _place(path: Path, trial: Trial, options: ScanOptions) -> PhotoRef | Rejected:
-    first = min(bag.inoculated_at for bag in trial.bags)
+    said = options.said.get(path) or Said(name=path.name, taken_at=options.taken_at)
     try:
-        limit = trial.limits.max_photo_megapixels
-        ref = read_ref(
-            path, max_megapixels=limit, zone=trial.zone, not_before=first, taken_at=options.taken_at
-        )
-        if ref.taken_at < first:
-            raise _too_early(ref, "the first bag", first, trial.zone)
+        return place_photo(path, trial, said)
     except PhotoError as error:
-        return Rejected(name=path.name, error=error)
-    return ref
-
-
-def _too_early(ref: PhotoRef, bag: str, inoculated_at: datetime, zone: tzinfo) -> PhotoError:
-    source = "as said" if ref.taken_at_from == "option" else f"from {ref.taken_at_from}"
-    msg = (
-        f"{ref.name}: was taken {ref.taken_at.astimezone(zone):%Y-%m-%d %H:%M} ({source}), "
-        f"before {bag} was inoculated ({inoculated_at.astimezone(zone):%Y-%m-%d %H:%M})."
-    )
-    return PhotoError(msg, "Correct inoculated_at in bags.csv, or give the right time with --taken-at.")
+        return Rejected(name=said.name, error=error)
 
 
 def _why_again(baseline: Baseline | None, seen: Evidence) -> tuple[str, ...]:
@@ -325,7 +314,7 @@ class _Scan:
         ref = result.ref
         for bag in found:
             if ref.taken_at < bag.inoculated_at:
-                raise _too_early(ref, f"bag {bag.bag}", bag.inoculated_at, self._trial.zone)
+                raise too_early(ref, f"bag {bag.bag}", bag.inoculated_at, self._trial.zone)
         if not found and not repeated:
             raise self._nothing_found(result)
 

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 import click
 
 from colscan.app.cli.options import screen_of_stdout
+from colscan.app.told import tell_first, tell_known, tell_recorded
 from colscan.errors import ExitCode
-from colscan.flags import RETAKE, Flag
 from colscan.units import count_of
 
 if TYPE_CHECKING:
-    from colscan.app.batch.scan import AlreadyKnown, Outcome, Recorded, ScanOptions
+    from colscan.app.batch.scan import Outcome, Recorded, ScanOptions
 
 _SHOWN = (
     "photo", "bag", "coverage_pct", "coverage_low_pct", "coverage_high_pct", "density_pct", "unseen_pct",
@@ -97,10 +97,10 @@ class ScanReport:
         lines: Iterator[str]
         if isinstance(outcome, Recorded):
             self._recorded.append((trial, outcome))
-            lines = _tell_recorded(outcome, zone)
+            lines = tell_recorded(outcome, zone)
         elif isinstance(outcome, AlreadyKnown):
             self._known += 1
-            lines = _tell_known(outcome, taken_at=self._taken_at) if self._tell_known else iter(())
+            lines = tell_known(outcome, taken_at=self._taken_at) if self._tell_known else iter(())
         else:
             self._rejected += 1
             lines = iter(str(outcome.error).splitlines())
@@ -113,7 +113,7 @@ class ScanReport:
         recorded = [outcome for _, outcome in self._recorded]
         click.echo(_summary(recorded, self._known, self._rejected, dry_run=self._dry_run), err=True)
         for trial in dict.fromkeys(trial for trial, _ in self._recorded):
-            for line in _tell_first([outcome for whose, outcome in self._recorded if whose == trial]):
+            for line in tell_first([outcome for whose, outcome in self._recorded if whose == trial]):
                 click.echo(f"{trial}: {line}" if trial else line, err=True)
         if self._dry_run and recorded:
             self._print_rows()
@@ -135,57 +135,6 @@ def _prefixes(first: str) -> Iterator[str]:
     yield first
     while True:
         yield _INDENT
-
-
-def _tell_known(outcome: AlreadyKnown, *, taken_at: bool) -> Iterator[str]:
-    if outcome.twin:
-        yield f"{outcome.name}: the same picture, to the byte, as {outcome.twin}; passed over"
-        return
-    if outcome.copy_of:
-        yield f"{outcome.name}: the same picture as {outcome.copy_of}, saved again; passed over"
-        return
-    yield f"{outcome.name}: scanned before, passed over"
-    if taken_at:
-        yield "--taken-at changes nothing in a photo that is recorded: its time stands"
-
-
-def _tell_recorded(outcome: Recorded, zone: tzinfo) -> Iterator[str]:
-    photo = outcome.photo
-    spot = f"{photo.smallest_spot_mm:.0f} mm" if photo.smallest_spot_mm is not None else "unknown"
-    when = f"{photo.taken_at.astimezone(zone):%Y-%m-%d %H:%M}"
-    yield f"{photo.photo}  {when}  {count_of(photo.bags_found, 'bag')}  smallest spot it can show: {spot}"
-    for flag in Flag:
-        bags = [row.bag for row in outcome.scores if flag in row.flags]
-        if bags:
-            yield _tell_flag(flag, bags, len(outcome.scores))
-    for flag in photo.problems:
-        yield f"{flag}: {flag.meaning} {flag.remedy}"
-    for patch in outcome.suspects:
-        if Flag.EXPECTED not in patch.flags:
-            yield f"suspect patch: {patch.bag} {patch.patch}, {patch.kind}, {patch.area_mm2:.0f} mm2"
-    if outcome.missing:
-        yield f"not in this photo: {', '.join(outcome.missing)}"
-    yield from outcome.remarks
-    if outcome.overlay:
-        yield f"drawn: {outcome.overlay}"
-
-
-def _tell_flag(flag: Flag, bags: list[str], of: int) -> str:
-    whose = f"all {of} bags" if len(bags) == of > 1 else ", ".join(bags)
-    if flag in RETAKE:
-        return f"again: {whose} - {flag}. {flag.remedy}"
-    return f"note: {whose} - {flag}. {flag.meaning} {flag.remedy}"
-
-
-def _tell_first(recorded: list[Recorded]) -> Iterator[str]:
-    """A line for each bag whose first photo should be taken again at once, and one for the others."""
-    why = {bag: reasons for outcome in recorded for bag, reasons in outcome.first.items()}
-    for bag, reasons in sorted(why.items()):
-        if reasons:
-            yield f"{bag}: retake this first photo now: {'; and '.join(reasons)}"
-    good = sorted(bag for bag, reasons in why.items() if not reasons)
-    if good:
-        yield f"first photos are good: {', '.join(good)}"
 
 
 def _summary(recorded: list[Recorded], known: int, rejected: int, *, dry_run: bool) -> str:

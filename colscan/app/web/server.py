@@ -25,6 +25,7 @@ from colscan.app.web.opinion import add_opinion
 from colscan.app.web.pairing import Pairing
 from colscan.app.web.patches import add_patches
 from colscan.app.web.phones import add_phones
+from colscan.app.web.photos import add_photos
 from colscan.app.web.serving import serve_app
 from colscan.app.web.sheets import add_sheets
 from colscan.app.web.shelf import add_shelf
@@ -79,6 +80,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     add_sheets(app, site)
     add_first(app, site)
     add_patches(app, site)
+    app.extensions["uploads"] = add_photos(app, site)
     add_blinding(app, site)
     add_opinion(app, site)
     add_events(app, site)
@@ -126,4 +128,8 @@ def serve(
         The phones that may ask, when a socket is on the network.
     """
     port = listening[0].getsockname()[1]
-    serve_app(make_app(trial_dir, port=port, https=tls is not None, pairing=pairing), listening, tls=tls)
+    app = make_app(trial_dir, port=port, https=tls is not None, pairing=pairing)
+    try:
+        serve_app(app, listening, tls=tls)
+    finally:
+        app.extensions["uploads"].close()

@@ -1,0 +1,74 @@
+"""What a scanned photo comes to, in words for who took it: the same in the terminal and on the page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import tzinfo
+from typing import TYPE_CHECKING
+
+from colscan.flags import RETAKE, Flag
+from colscan.units import count_of
+
+if TYPE_CHECKING:
+    from colscan.app.batch.scan import AlreadyKnown, Recorded
+
+
+def tell_known(outcome: AlreadyKnown, *, taken_at: bool) -> Iterator[str]:
+    """Yield why a photo was passed over; and, when its time was said, that this changes nothing."""
+    if outcome.twin:
+        yield f"{outcome.name}: the same picture, to the byte, as {outcome.twin}; passed over"
+        return
+    if outcome.copy_of:
+        yield f"{outcome.name}: the same picture as {outcome.copy_of}, saved again; passed over"
+        return
+    yield f"{outcome.name}: scanned before, passed over"
+    if taken_at:
+        yield "--taken-at changes nothing in a photo that is recorded: its time stands"
+
+
+def tell_recorded(outcome: Recorded, zone: tzinfo) -> Iterator[str]:
+    """Yield what a photo showed, what to photograph again and why, and what else its taker should know.
+
+    Parameters
+    ----------
+    outcome : Recorded
+        The photo.
+    zone : tzinfo
+        The trial's zone, in which times are told.
+    """
+    photo = outcome.photo
+    spot = f"{photo.smallest_spot_mm:.0f} mm" if photo.smallest_spot_mm is not None else "unknown"
+    when = f"{photo.taken_at.astimezone(zone):%Y-%m-%d %H:%M}"
+    yield f"{photo.photo}  {when}  {count_of(photo.bags_found, 'bag')}  smallest spot it can show: {spot}"
+    for flag in Flag:
+        bags = [row.bag for row in outcome.scores if flag in row.flags]
+        if bags:
+            yield _tell_flag(flag, bags, len(outcome.scores))
+    for flag in photo.problems:
+        yield f"{flag}: {flag.meaning} {flag.remedy}"
+    for patch in outcome.suspects:
+        if Flag.EXPECTED not in patch.flags:
+            yield f"suspect patch: {patch.bag} {patch.patch}, {patch.kind}, {patch.area_mm2:.0f} mm2"
+    if outcome.missing:
+        yield f"not in this photo: {', '.join(outcome.missing)}"
+    yield from outcome.remarks
+    if outcome.overlay:
+        yield f"drawn: {outcome.overlay}"
+
+
+def _tell_flag(flag: Flag, bags: list[str], of: int) -> str:
+    whose = f"all {of} bags" if len(bags) == of > 1 else ", ".join(bags)
+    if flag in RETAKE:
+        return f"again: {whose} - {flag}. {flag.remedy}"
+    return f"note: {whose} - {flag}. {flag.meaning} {flag.remedy}"
+
+
+def tell_first(recorded: Iterable[Recorded]) -> Iterator[str]:
+    """Yield a line for each bag whose first photo should be taken again at once, and one for the others."""
+    why = {bag: reasons for outcome in recorded for bag, reasons in outcome.first.items()}
+    for bag, reasons in sorted(why.items()):
+        if reasons:
+            yield f"{bag}: retake this first photo now: {'; and '.join(reasons)}"
+    good = sorted(bag for bag, reasons in why.items() if not reasons)
+    if good:
+        yield f"first photos are good: {', '.join(good)}"
