@@ -13,6 +13,7 @@ from colscan.app.kept_pictures import original_of
 from colscan.errors import PhotoError
 from colscan.ledger import Ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow
+from colscan.locate.cards import cover_cards
 from colscan.locate.lights import HeldAgainst, read_lights
 from colscan.photo.load import load_small
 from colscan.photo.model import ImageRGB
@@ -73,6 +74,7 @@ def face_pictures(
     scores: Sequence[ScoreRow] | None = None,
     width_px: int = WIDTH_PX,
     mm_per_px: float | None = None,
+    covers_cards: bool = False,
 ) -> Faces:
     """Return pictures of faces, cut from the kept photos; each photo is decoded once.
 
@@ -90,6 +92,8 @@ def face_pictures(
         Width of the widest face, px.
     mm_per_px : float, optional
         Scale of the pictures instead.
+    covers_cards : bool
+        Whether cards are painted over: they may say what a bag got.
     """
     bags = {bag.bag: bag for bag in trial.bags}
     rows = [row for row in (ledger.scores if scores is None else scores) if row.bag in bags and row.outline]
@@ -101,7 +105,14 @@ def face_pictures(
         if not there:
             continue
         try:
-            pictures += _pictures_of(trial_dir, photo, there, bags=bags, shown_mm_per_px=shown_mm_per_px)
+            pictures += _pictures_of(
+                trial_dir,
+                photo,
+                there,
+                bags=bags,
+                shown_mm_per_px=shown_mm_per_px,
+                covers_cards=covers_cards,
+            )
         except PhotoError:
             gone.append(photo.photo)
     order = {code: index for index, code in enumerate(bags)}
@@ -128,6 +139,7 @@ def _pictures_of(
     *,
     bags: dict[str, Bag],
     shown_mm_per_px: float,
+    covers_cards: bool,
 ) -> list[FacePicture]:
     path = original_of(trial_dir, photo)
     finest = min(row.mm_per_px or _USUAL_MM_PER_PX for row in rows)
@@ -143,6 +155,7 @@ def _pictures_of(
         tags=[bags[row.bag].tag for row in rows],
         mm_per_px=float(np.median(scales)),
     )
+    shown = cover_cards(lights.rgb) if covers_cards else lights.rgb
     pictures = []
     for row, outline, light, scale in zip(rows, lights.outlines_px, lights.faces, scales, strict=True):
         place = FacePlace(outline_px=outline, mm_per_px=scale, paper=light.paper)
@@ -153,7 +166,7 @@ def _pictures_of(
                 score=row,
                 taken_at=row.taken_at,
                 day=day,
-                rgb=draw_face(lights.rgb, place, shown_mm_per_px=shown_mm_per_px),
+                rgb=draw_face(shown, place, shown_mm_per_px=shown_mm_per_px),
                 held_against=light.by,
                 alt=_describe(bags[row.bag], row, day),
             )

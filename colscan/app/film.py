@@ -98,7 +98,7 @@ def _kept_stems(trial_dir: Path) -> frozenset[str]:
         return frozenset()
 
 
-def frame_jpeg(trial_dir: Path, trial: Trial, ledger: Ledger, frame: Frame) -> bytes:
+def frame_jpeg(trial_dir: Path, trial: Trial, ledger: Ledger, frame: Frame, *, covers_cards: bool) -> bytes:
     """Return a frame's picture as a JPEG file, from the cache when it is there.
 
     Parameters
@@ -111,6 +111,8 @@ def frame_jpeg(trial_dir: Path, trial: Trial, ledger: Ledger, frame: Frame) -> b
         The rows that count.
     frame : Frame
         As `film_of` gives it.
+    covers_cards : bool
+        Whether its cards are painted over: they may say what a bag got.
 
     Raises
     ------
@@ -121,12 +123,23 @@ def frame_jpeg(trial_dir: Path, trial: Trial, ledger: Ledger, frame: Frame) -> b
     score, bag = frame.score, trial.bag(frame.score.bag)
     tag = bag.tag if bag else None
     place = f"{tag} {score.outline} {score.mm_per_px} {frame.mm_per_px}"
-    made_of = f"{_VERSION} {frame.photo.photo_sha256} {place}"
-    return keep_picture(trial_dir / FOLDER, made_of, lambda: _draw(trial_dir, trial, ledger, frame))
+    made_of = f"{_VERSION} {frame.photo.photo_sha256} {place}{' covered' if covers_cards else ''}"
+
+    def draw() -> bytes:
+        return _draw(trial_dir, trial, ledger, frame, covers_cards=covers_cards)
+
+    return keep_picture(trial_dir / FOLDER, made_of, draw)
 
 
-def _draw(trial_dir: Path, trial: Trial, ledger: Ledger, frame: Frame) -> bytes:
-    faces = face_pictures(trial_dir, trial, ledger, scores=[frame.score], mm_per_px=frame.mm_per_px)
+def _draw(trial_dir: Path, trial: Trial, ledger: Ledger, frame: Frame, *, covers_cards: bool) -> bytes:
+    faces = face_pictures(
+        trial_dir,
+        trial,
+        ledger,
+        scores=[frame.score],
+        mm_per_px=frame.mm_per_px,
+        covers_cards=covers_cards,
+    )
     if not faces.pictures:
         msg = f"{frame.photo.photo}: can't be read any more."
         raise PhotoError(msg, f"Put it back into {trial_dir / 'photos'} as it was.")

@@ -13,7 +13,8 @@ from colscan.app.batch.originals import find_original
 from colscan.app.put import put_file
 from colscan.errors import PhotoError
 from colscan.ledger.columns import PhotoRow
-from colscan.photo.load import load_small
+from colscan.locate.cards import cover_cards
+from colscan.photo.load import load_rgb, load_small
 from colscan.present.crop import cut_out
 from colscan.present.report.small import encode_small
 
@@ -73,7 +74,7 @@ def _read_kept(path: Path) -> bytes | None:
     return data if hashlib.sha256(data).digest() == digest else None
 
 
-def photo_picture(trial_dir: Path, photo: PhotoRow, *, width_px: int) -> bytes:
+def photo_picture(trial_dir: Path, photo: PhotoRow, *, width_px: int, covers_cards: bool) -> bytes:
     """Return a kept photo as a JPEG file, upright; never wider than it is.
 
     Parameters
@@ -84,6 +85,8 @@ def photo_picture(trial_dir: Path, photo: PhotoRow, *, width_px: int) -> bytes:
         Which photo.
     width_px : int
         Width of the picture.
+    covers_cards : bool
+        Whether its cards are painted over: they may say what a bag got.
 
     Raises
     ------
@@ -93,13 +96,18 @@ def photo_picture(trial_dir: Path, photo: PhotoRow, *, width_px: int) -> bytes:
     path = original_of(trial_dir, photo)
     share = min(1.0, width_px / photo.width_px)
     size = round(photo.width_px * share), max(1, round(photo.height_px * share))
-    made_of = f"{_VERSION} {photo.photo_sha256} {size}"
-    return keep_picture(trial_dir / FOLDER, made_of, lambda: _shrink(path, photo, size))
+    made_of = f"{_VERSION} {photo.photo_sha256} {size}{' covered' if covers_cards else ''}"
+    return keep_picture(
+        trial_dir / FOLDER, made_of, lambda: _shrink(path, photo, size, covers_cards=covers_cards)
+    )
 
 
-def _shrink(path: Path, photo: PhotoRow, size: tuple[int, int]) -> bytes:
+def _shrink(path: Path, photo: PhotoRow, size: tuple[int, int], *, covers_cards: bool) -> bytes:
     # The size was checked when the photo was scanned.
-    rgb = load_small(path, least_px=min(size), max_megapixels=np.inf)
+    if covers_cards:
+        rgb = cover_cards(load_rgb(path, max_megapixels=np.inf))  # in a small picture tags aren't found
+    else:
+        rgb = load_small(path, least_px=min(size), max_megapixels=np.inf)
     height, width = rgb.shape[:2]
     if abs(width * photo.height_px - height * photo.width_px) > max(photo.width_px, photo.height_px):
         msg = f"{photo.photo}: has another shape than when it was scanned."

@@ -74,7 +74,8 @@ def review(
         click.echo(f"there is no trial in {trial_dir} yet: begin it on the page", err=True)
     tls = tls_context(cert, key)
     network = lan_address(https=tls is not None) if lan else None
-    with ExitStack() as sockets:
+    # Ctrl-C ends it, also while the first page is still being readied.
+    with suppress(KeyboardInterrupt), ExitStack() as sockets:
         listening = [sockets.enter_context(listen(port))]
         port = listening[0].getsockname()[1]
         address = f"http{'s' if tls else ''}://127.0.0.1:{port}/"

@@ -130,7 +130,7 @@ def _send_face(here: Standing) -> Response:
     if frame is None:
         abort(404, f"No photo of bag {record.bag.bag} has that name.")
     try:
-        data = frame_jpeg(here.folder, here.trial, here.ledger, frame)
+        data = frame_jpeg(here.folder, here.trial, here.ledger, frame, covers_cards=here.blind)
     except PhotoError as error:
         abort(404, f"{error.message} {error.hint}")
     return Response(data, mimetype="image/jpeg", headers=KEPT_BY_BROWSERS)

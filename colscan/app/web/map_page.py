@@ -21,6 +21,7 @@ from colscan.app.web.map_photos import MapPhotos
 from colscan.app.web.site import Site, Standing
 from colscan.errors import ColscanError, PhotoError, TrialError
 from colscan.locate import Points
+from colscan.locate.cards import cover_cards
 from colscan.photo import PhotoRef, load_rgb
 from colscan.photo.load import load_small
 from colscan.present import encode_jpeg
@@ -174,7 +175,12 @@ class _Maps:
         here = self._site.open()
         ref = self._photos.find(here, _read_maps(here), request.args.get("photo", ""))
         limit = here.trial.limits.max_photo_megapixels
-        picture = load_small(ref.path, least_px=PICTURE_SIDE_PX, max_megapixels=limit)
+        if here.blind:
+            picture = cover_cards(
+                load_rgb(ref.path, max_megapixels=limit)
+            )  # in a small one tags aren't found
+        else:
+            picture = load_small(ref.path, least_px=PICTURE_SIDE_PX, max_megapixels=limit)
         # A photo's bytes never change under its hash; still private, as the trial is.
         headers = {"Cache-Control": "private, max-age=600"}
         return Response(encode_jpeg(picture), mimetype="image/jpeg", headers=headers)

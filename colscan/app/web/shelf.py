@@ -162,7 +162,7 @@ def _missed(here: Standing, seen: set[str], shelf: str) -> tuple[MissedBag, ...]
 def _trouble_with(here: Standing, photo: PhotoRow) -> PhotoError | None:
     """What keeps a photo from being shown. Its smallest picture is made to know, and kept for the page."""
     try:
-        photo_picture(here.folder, photo, width_px=WIDTHS_PX[0])
+        photo_picture(here.folder, photo, width_px=WIDTHS_PX[0], covers_cards=here.blind)
     except PhotoError as error:
         return error
     return None
@@ -186,7 +186,7 @@ def _send_photo(here: Standing) -> Response:
     if width is None:
         abort(404, f"A photo is shown {', '.join(map(str, WIDTHS_PX))} px wide.")
     try:
-        data = photo_picture(here.folder, photo, width_px=width)
+        data = photo_picture(here.folder, photo, width_px=width, covers_cards=here.blind)
     except PhotoError as error:
         abort(404, f"{error.message} {error.hint}")
     return Response(data, mimetype="image/jpeg", headers=KEPT_BY_BROWSERS)

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from flask.testing import FlaskClient
-from page_asking import OURS, TRAVERSALS, browser, judge_blind, look
+from page_asking import OURS, TRAVERSALS, browser, cards_in, judge_blind, look
 from PIL import Image
 from reviewed import add_patch, verdicts
 
@@ -210,7 +210,10 @@ def test_judged_blind(page: FlaskClient, seen: Path, monkeypatch: pytest.MonkeyP
     """Neither strain nor treatment, nor what would tell them; the curve looks the same for all."""
     assert main(["mix", str(seen), "M02", "--at", "2026-03-01T07:00", "--water", "45 oz"]) == 0
     assert "M02" in look(page, "/bag?bag=B04").text
+    face = f"/face?bag=B04&photo={read_ledger(seen).scores[-1].photo_sha256}"
+    assert [card.tag for card in cards_in(look(page, face))] == [4]
     judge_blind(monkeypatch)
+    assert cards_in(look(page, face)) == ()
     text = look(page, "/bag?bag=B04").text
     for told in ("PO-3", "bran", "M02", "H1"):
         assert told not in text

@@ -73,7 +73,7 @@ def start(trial: Path, tls: ssl.SSLContext | None, *addresses: str) -> Running:
     pairing = Pairing(f"{LAN}:{port}", https=tls is not None, say=lambda line: None)
     app = make_app(trial, port=port, https=tls is not None, pairing=pairing)
     app.add_url_rule("/large", "large", lambda: b"x" * 20 * MB)
-    app.add_url_rule("/photos", "photos_upload", _count, methods=["POST"])
+    app.view_functions["photos_upload"] = _count
     run(app, sockets, tls)
     return Running(port=port, app=app, pairing=pairing, tls=tls)
 

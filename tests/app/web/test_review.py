@@ -336,11 +336,6 @@ def test_a_taken_port(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert f"--port {port} can't be used" in capsys.readouterr().err
 
 
-def test_no_trial(tmp_path: Path) -> None:
-    """A folder without a trial ends it at once."""
-    assert main(["review", str(tmp_path), "--port", "0", "--no-browser"]) == 2
-
-
 @pytest.fixture
 def running(trial: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """The command in a process of its own, and its address."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from page_asking import TRAVERSALS, browser, judge_blind, look
+from page_asking import TRAVERSALS, browser, cards_in, judge_blind, look
 from PIL import Image
 from reviewed import add_patch
 
@@ -232,9 +232,13 @@ def test_nothing_is_inline(page: FlaskClient) -> None:
     assert not re.search(r"<style|style=|\son\w+=|<script>", look(page, "/shelf").text)
 
 
-def test_judged_blind(page: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    """It is said that cards may tell; no strain or treatment stands on the page."""
+def test_judged_blind(page: FlaskClient, seen: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither strain nor treatment stands on the page, and no card can be read in its picture."""
+    newest = read_ledger(seen).photos[-1].photo_sha256
+    picture = f"/photo?photo={newest}&width=1920"
+    assert len(cards_in(look(page, picture))) == 8
     judge_blind(monkeypatch)
+    assert cards_in(look(page, picture)) == ()
     text = look(page, "/shelf").text
     assert "Judged blind" in text
     assert "bran" not in text

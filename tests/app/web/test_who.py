@@ -35,13 +35,17 @@ def test_calls_have_the_name_of_who_judges(page: FlaskClient, trial: Path) -> No
 
 
 def test_the_command_says_the_same(page: FlaskClient, trial: Path) -> None:
-    """A row by page and one by command differ in their time at most."""
+    """A row by page and one by command differ in their time, and in whether blindness is known, at most."""
     send(page, "/who", by="ANNA")
     send(page, "/verdict", bag="B01", patch="", call="harmless", note="only dust")
     command = ["verdict", str(trial), "B01", "harmless", "--found-by", "hand", "--note", "only dust"]
     assert main([*command, "--by", "ANNA"]) == 0
     by_page, by_command = rows(trial, "verdicts.csv")
-    assert by_page | {"at": ""} == by_command | {"at": ""}
+    assert (by_page["blind"], by_command["blind"]) == (
+        "no",
+        "",
+    )  # a command can't know what was on the screen
+    assert by_page | {"at": "", "blind": ""} == by_command | {"at": ""}
 
 
 def test_a_long_name_is_refused(page: FlaskClient) -> None:
