@@ -52,6 +52,11 @@ class Standing:
         """Whether strain and treatment are kept from who judges."""
         return self.trial.judging == "blind" and not self.shown
 
+    @property
+    def needs_map(self) -> bool:
+        """Whether bags are told by their place, as they have no card."""
+        return any(bag.tag is None for bag in self.trial.bags)
+
     @cached_property
     def records(self) -> dict[str, BagRecord]:
         """What stands about each bag, by its code, in the plan's order."""

@@ -37,6 +37,8 @@ CHARTS = (
     (Kind.YIELD, "Yield by level", "fresh weight that the bags gave, by level"),
 )
 """Charts that the page offers: their headings and what each shows, for who doesn't see it."""
+SOON_DRAWN = 60
+"""Bags: of so many the curves take a second to draw, and are open from the start."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +79,7 @@ def _show(here: Standing) -> str:
         interim=here.trial.is_interim(here.now),
         counts=[(words, count) for words, count in counts if count],
         charts=[] if here.blind else list(_offer_charts(here)),
+        soon_drawn=SOON_DRAWN,
         signs=SIGNS,
         show_interval=show_interval,
         days_between=days_between,

@@ -147,21 +147,21 @@ def test_no_photo_yet(trial: Path) -> None:
 
 
 def test_what_can_be_printed(page: FlaskClient) -> None:
-    """Plain links."""
+    """Plain links, for both papers."""
     text = look(page, "/trial").text
-    for path in ("/cards.pdf", "/mixing.pdf", "/shelf-plan.pdf"):
-        assert f'href="{path}"' in text
+    for sheet in ("cards", "mixing", "shelf-plan", "practice"):
+        for paper in ("a4", "letter"):
+            assert f'href="/{sheet}.pdf?paper={paper}' in text
 
 
 def test_judged_blind(page: FlaskClient, drawn: list[Kind], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Neither treatments nor charts by them nor the mixing sheet, and why; asked for by address, refused."""
+    """Neither treatments nor charts by them, and why; asked for by address, refused."""
     judge_blind(monkeypatch)
     text = look(page, "/trial").text
     table = text[text.index("<table>") : text.index("</table>")]
     for told in ("PO-3", "bran", "treatment"):
         assert told not in table
     assert "<img" not in text
-    assert "/mixing.pdf" not in text
     assert "This trial is judged blind" in text
     answer = look(page, "/chart?kind=curves")
     assert answer.status_code == 400
