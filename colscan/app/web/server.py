@@ -35,7 +35,7 @@ from colscan.app.web.trial_page import add_trial_page
 from colscan.app.web.weights import add_weights
 from colscan.app.web.who import add_who
 from colscan.app.web.written import just_written
-from colscan.errors import ColscanError, TrialError
+from colscan.errors import ColscanError, LedgerError
 from colscan.ledger.columns import ACTIONS, PLACES
 from colscan.present.cautions import SPORE_CAUTION
 
@@ -98,7 +98,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
 
 def _tell_error(error: ColscanError) -> tuple[str, int]:
     """What is wrong and what to do next, as the command line says it."""
-    status = 400 if isinstance(error, TrialError) else 500
+    status = 500 if isinstance(error, LedgerError) else 400
     return render_template("trouble.html", what=error.message, next_step=error.hint), status
 
 

@@ -132,17 +132,17 @@ def test_a_chart_without_data_says_why(page: FlaskClient, seen: Path) -> None:
     said = words(look(page, "/trial").text)
     assert "The trial hornbeam has no harvest to draw." in said
     alone = look(page, "/chart?kind=yield")
-    assert alone.status_code == 500
+    assert alone.status_code == 400
     assert "The trial hornbeam has no harvest to draw." in alone.text
     assert main(["harvest", str(seen), "B04", "1", "500"]) == 0
     assert 'src="/chart?kind=yield"' in look(page, "/trial").text
 
 
 def test_no_photo_yet(trial: Path) -> None:
-    """All bags wait; each chart says what it lacks."""
+    """All bags wait; it is said what to do first."""
     text = look(browser(trial), "/trial").text
     assert "running 8" in words(text)
-    assert words(text).count("has no score to draw") == 3
+    assert "Nothing is measured yet. Send a photo of the shelf" in words(text)
     assert "<img" not in text
 
 
