@@ -54,9 +54,11 @@ def verdicts(folder: Path) -> list[dict[str, str]]:
 
 
 @contextmanager
-def reviewing(folder: Path, *, phones: bool = False) -> Iterator[tuple[subprocess.Popen[str], str]]:
+def reviewing(
+    folder: Path, *, phones: bool = False, port: int = 0
+) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """The command in a process of its own, and its address; for phones too, but on no real network."""
-    words = ["review", str(folder), "--port", "0", "--no-browser"]
+    words = ["review", str(folder), "--port", str(port), "--no-browser"]
     start = "from colscan.app.cli.main import run; run()"
     if phones:
         words.append("--lan")
@@ -70,7 +72,9 @@ def reviewing(folder: Path, *, phones: bool = False) -> Iterator[tuple[subproces
     )
     assert process.stderr
     try:
-        yield process, process.stderr.readline().split()[2]
+        # A folder without a trial is told first.
+        line = next(line for line in process.stderr if "http" in line)
+        yield process, next(word for word in line.split() if word.startswith("http"))
     finally:
         if process.poll() is None:
             process.kill()

@@ -73,9 +73,19 @@ def _shown(_scanned: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
         yield address
 
 
+@pytest.fixture(scope="session")
+def _empty(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with _served(tmp_path_factory.mktemp("empty") / "birch") as address:
+        yield address
+
+
 @pytest.fixture
-def looking(_shown: str, browser: Watched) -> Iterator[Watched]:
-    """The browser on a site that has something to see on every page, for tests that change nothing."""
-    browser.home = _shown
+def looking(_shown: str, _empty: str, browser: Watched, request: pytest.FixtureRequest) -> Iterator[Watched]:
+    """The browser on a site with something to see on every page, for tests that change nothing.
+
+    For a page of those that begin a trial it is on a site without one.
+    """
+    page = getattr(request.node, "callspec", None) and request.node.callspec.params.get("page")
+    browser.home = _shown if page is None or page.begun else _empty
     yield browser
     browser.driver.get("about:blank")

@@ -25,9 +25,11 @@ HEIGHT_PX = 800
 """The least that is shown; longer pages are photographed whole."""
 
 
-def take_all(browser: Watched, out_dir: Path) -> None:
-    """Photograph each page of the site that the browser is on."""
+def take_all(browser: Watched, out_dir: Path, *, begun: bool) -> None:
+    """Photograph each page of the site that the browser is on: one with a trial, or one without."""
     for page in PAGES:
+        if page.begun != begun:
+            continue
         for width_px in WIDTHS_PX:
             for scheme in SCHEMES:
                 browser.set_screen(width_px, HEIGHT_PX, scheme)
@@ -40,13 +42,13 @@ def main(out_dir: Path) -> None:
     out_dir.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as kept:
         folder = show_everything(scan_two(Path(kept) / NAME))
-        with reviewing(folder, phones=True) as (_, address):
-            browser = Watched(Path(kept) / "profile")
-            try:
-                browser.home = address
-                take_all(browser, out_dir)
-            finally:
-                browser.driver.quit()
+        browser = Watched(Path(kept) / "profile")
+        try:
+            for site, begun in ((folder, True), (Path(kept) / "birch", False)):
+                with reviewing(site, phones=begun) as (_, browser.home):
+                    take_all(browser, out_dir, begun=begun)
+        finally:
+            browser.driver.quit()
 
 
 if __name__ == "__main__":

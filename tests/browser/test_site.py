@@ -315,7 +315,7 @@ def test_what_keys_miss_is_found(looking: Watched) -> None:
     """A link without an outline, and one that Tab passes by."""
     looking.open(FIRST)
     looking.driver.execute_script(
-        "document.querySelector('main a').style.outline = 'none';"
+        "document.querySelector('main a.button').style.outline = 'none';"
         "document.querySelector('nav a').tabIndex = -1"
     )
     stops = walk(looking)

@@ -47,7 +47,11 @@ class Watched:
     def __init__(self, profile: Path) -> None:
         options = ChromeOptions()
         options.binary_location = str(CHROMIUM)
-        quiet = [*QUIET, "--headless=new", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"]
+        quiet = [
+            *QUIET,
+            "--headless=new",
+            "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE 127.0.0.2",
+        ]
         for flag in (*quiet, f"--user-data-dir={profile}"):
             options.add_argument(flag)
         options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
