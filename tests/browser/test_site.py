@@ -1,6 +1,6 @@
 """The review site in a browser: real clicks and keys become rows, and every page is audited.
 
-One module, so that with `--dist loadfile` one browser runs at a time.
+What is done there, step by step, is in test_tasks.py.
 """
 
 from __future__ import annotations
