@@ -182,6 +182,7 @@ def test_verdicts_and_events_at_once(app: Flask, scanned: Path) -> None:
             "name": "B02",
             "what": "other",
             "other": f"d{number}",
+            "at": f"2026-03-05T10:{number:02d}",
             "token": own_token(app),
         }
         return app.test_client().post("/event", base_url=OURS, data=form, headers=sent).status_code

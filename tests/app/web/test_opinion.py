@@ -208,7 +208,7 @@ def test_a_photo_that_is_gone_is_passed_over(fresh: Path, page: FlaskClient) -> 
         found = {name: re.findall(rf'name="{name}" value="([^"]+)"', text)[0] for name in ("bag", "photo")}
         _record(page, next(face for face in _faces(fresh) if _query(face) == found), coverage_pct="5")
     assert gone not in _open(page).text
-    assert _open(page, "/opinion/face", **_query(_faces(fresh)[0])).status_code == 500
+    assert _open(page, "/opinion/face", **_query(_faces(fresh)[0])).status_code == 400
 
 
 def test_half_way_and_newest_come_sooner(fresh: Path) -> None:
