@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -44,13 +42,6 @@ def add_patch(folder: Path, bag: str, patch: str) -> None:
     path = folder / SuspectRow.FILE
     head = path.read_bytes() if path.exists() else format_header(SuspectRow)
     path.write_bytes(head + format_rows([row]))
-
-
-def verdicts(folder: Path) -> list[dict[str, str]]:
-    """The rows of verdicts.csv; none without the file."""
-    path = folder / "verdicts.csv"
-    text = path.read_text(encoding="utf-8") if path.exists() else ""
-    return list(csv.DictReader(io.StringIO(text, newline="")))
 
 
 @contextmanager

@@ -11,6 +11,26 @@ from colscan.units import count_of
 
 if TYPE_CHECKING:
     from colscan.app.batch.scan import AlreadyKnown, Recorded
+    from colscan.ledger.columns import ScoreRow
+
+LEAST_TAG_PX = 30.0
+"""Below this a tag may be missed."""
+GOOD_TAG_PX = 60.0
+
+
+def tell_tag_size(smallest_px: float | None) -> Iterator[str]:
+    """Yield how to photograph from nearer, when the smallest tag of a photo asks for it."""
+    if smallest_px is not None and smallest_px < LEAST_TAG_PX:
+        size = f"the smallest tag is {smallest_px:.0f} px wide"
+        yield f"step closer: {size}; {LEAST_TAG_PX:.0f} is the least, {GOOD_TAG_PX:.0f} is better"
+
+
+def smallest_tag_px(scores: Iterable[ScoreRow]) -> float | None:
+    """The side of the smallest tag by the scale at its bag; None when no bag was told by its card."""
+    from colscan.locate.cards import TAG_MM
+
+    scales = [row.mm_per_px for row in scores if row.identified_by == "card" and row.mm_per_px]
+    return TAG_MM / max(scales) if scales else None
 
 
 def tell_known(outcome: AlreadyKnown, *, taken_at: bool) -> Iterator[str]:

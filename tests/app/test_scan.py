@@ -97,6 +97,16 @@ def test_the_smallest_spot_is_said(scanned: Path, capsys: Capture) -> None:
     assert 1 < spot < 14
 
 
+def test_small_tags_are_told(scanned: Path, tmp_path: Path, capsys: Capture) -> None:
+    """A photo from too far away is scanned, and its taker is told how near to go."""
+    with Image.open(photo(6)) as image:
+        far = image.resize((image.width // 2, image.height // 2))
+        far.save(tmp_path / "far.jpg", exif=image.getexif(), quality=95)
+    assert scan(scanned, tmp_path / "far.jpg", photo(9)) == 0
+    (line,) = [line for line in capsys.readouterr().err.splitlines() if "smallest tag" in line]
+    assert line.strip() == "step closer: the smallest tag is 20 px wide; 30 is the least, 60 is better"
+
+
 def test_first_photos_are_judged(trial: Path, tmp_path: Path, capsys: Capture) -> None:
     """Good ones in a line, and each other bag with its reason; later photos are not judged."""
     with Image.open(photo(0)) as image:

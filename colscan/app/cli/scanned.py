@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import tzinfo
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import click
 
 from colscan.app.cli.options import screen_of_stdout
-from colscan.app.told import tell_first, tell_known, tell_recorded
+from colscan.app.told import smallest_tag_px, tell_first, tell_known, tell_recorded, tell_tag_size
 from colscan.errors import ExitCode
 from colscan.units import count_of
 
@@ -97,7 +98,8 @@ class ScanReport:
         lines: Iterator[str]
         if isinstance(outcome, Recorded):
             self._recorded.append((trial, outcome))
-            lines = tell_recorded(outcome, zone)
+            tags = tell_tag_size(smallest_tag_px(outcome.scores))
+            lines = chain(tell_recorded(outcome, zone), tags)
         elif isinstance(outcome, AlreadyKnown):
             self._known += 1
             lines = tell_known(outcome, taken_at=self._taken_at) if self._tell_known else iter(())

@@ -8,14 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
+from colscan.app.told import tell_tag_size
 from colscan.locate import find_cards
 from colscan.photo import load_rgb
 from colscan.trial.model import SHELF_TAGS, Trial
 from colscan.units import count_of
-
-LEAST_TAG_PX = 30.0
-"""Below this a tag may be missed."""
-GOOD_TAG_PX = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,12 +46,7 @@ class CardsSeen:
             yield f"no card seen of: {', '.join(self.unseen)}"
         if self.strangers:
             yield f"tags of no bag of this trial: {', '.join(map(str, self.strangers))}"
-        if self.smallest_px is not None and self.smallest_px < GOOD_TAG_PX:
-            size = f"the smallest tag is {self.smallest_px:.0f} px wide"
-            if self.smallest_px < LEAST_TAG_PX:
-                yield f"step closer: {size}; {LEAST_TAG_PX:.0f} is the least, {GOOD_TAG_PX:.0f} is better"
-            else:
-                yield f"{size}: enough, {GOOD_TAG_PX:.0f} is better"
+        yield from tell_tag_size(self.smallest_px)
 
 
 def see_cards(path: Path, trial: Trial) -> CardsSeen:

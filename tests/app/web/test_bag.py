@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from flask.testing import FlaskClient
-from page_asking import OURS, TRAVERSALS, browser, cards_in, judge_blind, look
+from pages import OURS, TRAVERSALS, ask, browser, cards_in, judge_blind, verdicts
 from PIL import Image
-from reviewed import add_patch, verdicts
+from reviewed import add_patch
 
 from colscan.app import faces, film
 from colscan.app.cli.main import main
@@ -35,7 +35,7 @@ def page(seen: Path) -> FlaskClient:
 
 def face(page: FlaskClient, bag: str, sha256: str) -> Image.Image:
     """A picture of a face, opened."""
-    answer = look(page, f"/face?bag={bag}&photo={sha256}")
+    answer = ask(page, f"/face?bag={bag}&photo={sha256}")
     assert answer.mimetype == "image/jpeg"
     return Image.open(io.BytesIO(answer.data))
 
@@ -47,7 +47,7 @@ def words(text: str) -> str:
 
 def test_the_film_is_newest_first_and_lazy(page: FlaskClient, seen: Path) -> None:
     """A picture a photo, each with its size and in words what it shows."""
-    text = look(page, "/bag?bag=B04").text
+    text = ask(page, "/bag?bag=B04").text
     shown = re.findall(
         r'<img src="/face\?bag=B04&amp;photo=(\w+)" width="\d+" height="\d+" loading="lazy" alt="([^"]+)"',
         text,
@@ -60,7 +60,7 @@ def test_the_film_is_newest_first_and_lazy(page: FlaskClient, seen: Path) -> Non
 
 def test_faces_of_a_bag_have_one_scale(page: FlaskClient, seen: Path) -> None:
     """Millimetres are as wide in both pictures, and the declared size is that of the picture."""
-    text = look(page, "/bag?bag=B04").text
+    text = ask(page, "/bag?bag=B04").text
     scores = [row for row in read_ledger(seen).scores if row.bag == "B04"]
     scales = []
     for score in scores:
@@ -89,7 +89,7 @@ def test_one_picture_opens_one_photo_once(
         return load(path, least_px=least_px, max_megapixels=max_megapixels)
 
     monkeypatch.setattr(faces, "load_small", counting)
-    look(page, "/bag?bag=B04")
+    ask(page, "/bag?bag=B04")
     assert opened == []
     old, new = (row.photo_sha256 for row in read_ledger(seen).photos)
     first = face(page, "B04", new)
@@ -102,11 +102,11 @@ def test_one_picture_opens_one_photo_once(
 
 def test_the_curve_is_a_picture_with_words(page: FlaskClient) -> None:
     """An SVG on white ground; its alternative says course, patch and days."""
-    answer = look(page, "/curve?bag=B04")
+    answer = ask(page, "/curve?bag=B04")
     assert answer.mimetype == "image/svg+xml"
     assert b"<svg" in answer.data
     assert b"2026" not in answer.data
-    text = look(page, "/bag?bag=B04").text
+    text = ask(page, "/bag?bag=B04").text
     found = re.search(r'<img class="curve" src="/curve\?bag=B04"[^>]* alt="([^"]+)"', text)
     assert found
     assert re.fullmatch(
@@ -124,11 +124,11 @@ def test_the_curve_is_drawn_once_until_something_is_said(
     monkeypatch.setattr(
         "colscan.present.bag_chart.draw_bag_chart", lambda curve: drawn.append(curve) or b"<svg/>"
     )
-    look(page, "/curve?bag=B04")
-    look(page, "/curve?bag=B04")
+    ask(page, "/curve?bag=B04")
+    ask(page, "/curve?bag=B04")
     assert len(drawn) == 1
     assert main(["event", str(seen), "looked-round", "--bag", "B04", "--at", "2026-03-06T08:00"]) == 0
-    look(page, "/curve?bag=B04")
+    ask(page, "/curve?bag=B04")
     assert [one.what for one in drawn[1].happenings] == ["looked-round"]
 
 
@@ -140,7 +140,7 @@ def test_scores_are_those_of_the_history(
     assert main(["history", str(seen), "B04"]) == 0
     lines = [line for line in capsys.readouterr().out.splitlines() if " photo " in line]
     assert len(lines) == 2
-    text = words(look(page, "/bag?bag=B04").text)
+    text = words(ask(page, "/bag?bag=B04").text)
     places = []
     for line in lines:
         cells = [cell for cell in re.split(r"\s{2,}", line.strip()) if cell != "photo"]
@@ -152,7 +152,7 @@ def test_scores_are_those_of_the_history(
 
 def test_patches_are_links(page: FlaskClient) -> None:
     """With what stands on each."""
-    text = look(page, "/bag?bag=B04").text
+    text = ask(page, "/bag?bag=B04").text
     assert 'href="/patch?bag=B04&amp;patch=p1"' in text
     assert "green, 150 mm² not judged" in words(text)
 
@@ -161,7 +161,7 @@ def test_a_call_is_taken_back_from_the_page(page: FlaskClient, seen: Path) -> No
     """A standing call has a form that withdraws it; one that was replaced has none."""
     for call in ("unsure", "harmless"):
         assert main(["verdict", str(seen), "B04", call, "--note", f"<i>{call}</i>"]) == 0
-    text = look(page, "/bag?bag=B04").text
+    text = ask(page, "/bag?bag=B04").text
     calls = text[text.index('id="calls"') : text.index('id="happened"')]
     assert "Calls: 2" in words(calls)
     assert calls.count('value="withdrawn"') == 1
@@ -171,7 +171,7 @@ def test_a_call_is_taken_back_from_the_page(page: FlaskClient, seen: Path) -> No
     sent = page.post("/verdict", base_url=OURS, data=form, headers={"Origin": OURS})
     assert sent.status_code == 303
     assert [row["call"] for row in verdicts(seen)] == ["unsure", "harmless", "withdrawn"]
-    after = look(page, "/bag?bag=B04").text
+    after = ask(page, "/bag?bag=B04").text
     assert 'value="withdrawn"' not in after[after.index('id="calls"') : after.index('id="happened"')]
 
 
@@ -181,7 +181,7 @@ def test_events_harvests_mix_and_heat_run(page: FlaskClient, seen: Path) -> None
     assert main(["harvest", str(seen), "B04", "1", "512.5"]) == 0
     assert main(["mix", str(seen), "M02", "--at", "2026-03-01T07:00", "--water", "45 oz"]) == 0
     assert main(["heat", str(seen), "H1", "--started", "2026-03-01T08:00", "--core", "95C"]) == 0
-    text = look(page, "/bag?bag=B04").text
+    text = ask(page, "/bag?bag=B04").text
     said = words(text[text.index('id="happened"') :])
     assert "event other: torn &lt;b&gt;" in said
     assert "harvest flush 1: 512.5 g fresh" in said
@@ -191,7 +191,7 @@ def test_events_harvests_mix_and_heat_run(page: FlaskClient, seen: Path) -> None
 
 def test_its_card_and_plan(page: FlaskClient) -> None:
     """What bags.csv says of it."""
-    text = words(look(page, "/bag?bag=B04").text)
+    text = words(ask(page, "/bag?bag=B04").text)
     for said in ("Strain PO-3", "Treatment bran 4 %", "Card tag 4", "Shelf cellar", "Mix M02", "Heat run H1"):
         assert said in text
     assert "Inoculated 2026-03-02 06:00" in text
@@ -199,22 +199,22 @@ def test_its_card_and_plan(page: FlaskClient) -> None:
 
 def test_previous_and_next(page: FlaskClient) -> None:
     """In the plan's order, by keys too; the first has no previous, the last no next."""
-    text = look(page, "/bag?bag=B04").text
+    text = ask(page, "/bag?bag=B04").text
     assert 'data-key="p" rel="prev" href="/bag?bag=B03"' in text
     assert 'data-key="n" rel="next" href="/bag?bag=B05"' in text
-    assert 'rel="prev"' not in look(page, "/bag?bag=B01").text
-    assert 'rel="next"' not in look(page, "/bag?bag=B08").text
+    assert 'rel="prev"' not in ask(page, "/bag?bag=B01").text
+    assert 'rel="next"' not in ask(page, "/bag?bag=B08").text
 
 
 def test_judged_blind(page: FlaskClient, seen: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither strain nor treatment, nor what would tell them; the curve looks the same for all."""
     assert main(["mix", str(seen), "M02", "--at", "2026-03-01T07:00", "--water", "45 oz"]) == 0
-    assert "M02" in look(page, "/bag?bag=B04").text
+    assert "M02" in ask(page, "/bag?bag=B04").text
     face = f"/face?bag=B04&photo={read_ledger(seen).scores[-1].photo_sha256}"
-    assert [card.tag for card in cards_in(look(page, face))] == [4]
+    assert [card.tag for card in cards_in(ask(page, face))] == [4]
     judge_blind(monkeypatch)
-    assert cards_in(look(page, face)) == ()
-    text = look(page, "/bag?bag=B04").text
+    assert cards_in(ask(page, face)) == ()
+    text = ask(page, "/bag?bag=B04").text
     for told in ("PO-3", "bran", "M02", "H1"):
         assert told not in text
     assert "Card" in words(text)
@@ -227,12 +227,12 @@ def test_photos_that_are_gone_or_damaged(page: FlaskClient, seen: Path) -> None:
     one, two = sorted((seen / "photos").iterdir())
     one.unlink()
     two.write_bytes(b"no photo")
-    answer = look(page, "/bag?bag=B04")
+    answer = ask(page, "/bag?bag=B04")
     assert answer.status_code == 200
     assert f"{old.photo} is no longer in the trial" in words(answer.text)
     assert f"photo={old.photo_sha256}" + '" width' not in answer.text
     for photo in (old, new):
-        refused = look(page, f"/face?bag=B04&photo={photo.photo_sha256}")
+        refused = ask(page, f"/face?bag=B04&photo={photo.photo_sha256}")
         assert refused.status_code == 404
         assert photo.photo in refused.text
 
@@ -240,11 +240,11 @@ def test_photos_that_are_gone_or_damaged(page: FlaskClient, seen: Path) -> None:
 def test_a_bag_without_a_photo(trial: Path) -> None:
     """Its page says so; it has no curve."""
     page = browser(trial)
-    answer = look(page, "/bag?bag=B04")
+    answer = ask(page, "/bag?bag=B04")
     assert answer.status_code == 200
     assert "No photo shows its face yet." in answer.text
     assert "<img" not in answer.text
-    assert look(page, "/curve?bag=B04").status_code == 404
+    assert ask(page, "/curve?bag=B04").status_code == 404
 
 
 @pytest.mark.parametrize("word", TRAVERSALS)
@@ -262,22 +262,22 @@ def test_what_is_asked_is_looked_up_among_the_bags(page: FlaskClient, word: str)
 
 def test_an_unknown_bag_names_the_nearest(page: FlaskClient) -> None:
     """As the command does."""
-    assert "Did you mean" in look(page, "/bag?bag=B4").text
+    assert "Did you mean" in ask(page, "/bag?bag=B4").text
 
 
 def test_another_host_gets_nothing(page: FlaskClient) -> None:
     """A name that is made to point here is refused, as everywhere."""
     for path in ("/bag?bag=B04", "/face?bag=B04", "/curve?bag=B04"):
-        assert look(page, path, Host="example.com:8750").status_code == 403
+        assert ask(page, path, headers={"Host": "example.com:8750"}).status_code == 403
 
 
 def test_other_pages_lead_to_it(page: FlaskClient, seen: Path) -> None:
     """From a patch's heading, and from the first page's lists."""
-    assert '<h1><a href="/bag?bag=B04">Bag B04</a>' in look(page, "/patch?bag=B04&patch=p1").text
+    assert '<h1><a href="/bag?bag=B04">Bag B04</a>' in ask(page, "/patch?bag=B04&patch=p1").text
     assert main(["event", str(seen), "missing", "--bag", "B06"]) == 0
-    assert 'href="/bag?bag=B06"' in look(page, "/").text
+    assert 'href="/bag?bag=B06"' in ask(page, "/").text
 
 
 def test_nothing_is_inline(page: FlaskClient) -> None:
     """The policy forbids style attributes and scripts within the page."""
-    assert not re.search(r"<style|style=|\son\w+=|<script>", look(page, "/bag?bag=B04").text)
+    assert not re.search(r"<style|style=|\son\w+=|<script>", ask(page, "/bag?bag=B04").text)

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from pages import OURS, PORT, browser
 from werkzeug.test import TestResponse
 
 from colscan.app.cli.main import main
@@ -21,8 +22,6 @@ from colscan.tables import format_header
 from colscan.trial import load_trial
 from colscan.trial.model import Bag
 
-PORT = 8750
-OURS = f"http://127.0.0.1:{PORT}"
 FIELDS: dict[str, Any] = {
     "name": "hornbeam",
     "question": "Does bran pay?",
@@ -63,7 +62,7 @@ def folder(tmp_path: Path) -> Path:
 @pytest.fixture
 def page(folder: Path) -> FlaskClient:
     """A browser on it."""
-    return make_app(folder, port=PORT).test_client()
+    return browser(folder)
 
 
 def get(page: FlaskClient, path: str = "/begin", fields: dict[str, Any] | None = None) -> TestResponse:
@@ -326,7 +325,7 @@ def test_a_mistyped_name_is_noticed(tmp_path: Path, trial: Path) -> None:
     folder = tmp_path / "hornbaem"
     folder.mkdir()
     (folder / "notes.txt").write_text("mine")
-    text = get(make_app(folder, port=PORT).test_client()).text
+    text = get(browser(folder)).text
     assert f"Trials beside it: {trial.name}." in text
     assert "1 other file or folder" in text
 
@@ -376,7 +375,7 @@ def test_the_records_of_a_lost_plan_are_refused(
     (trial / "bags.csv").unlink()
     assert run_review(trial, monkeypatch) == ExitCode.TRIAL
     assert "holds a trial with records" in capsys.readouterr().err
-    assert begin(make_app(trial, port=PORT).test_client(), FIELDS).status_code == 400
+    assert begin(browser(trial), FIELDS).status_code == 400
     assert not (trial / "trial.toml").exists()
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from flask.testing import FlaskClient
+from pages import OURS, PORT, ask, browser
 from PIL import Image
 from werkzeug.test import TestResponse
 
@@ -24,8 +25,6 @@ from colscan.ledger.columns import SuspectRow
 from colscan.tables import format_header, format_rows
 from colscan.trial import load_trial
 
-PORT = 8750
-OURS = f"http://127.0.0.1:{PORT}"
 RENAMED = {
     "B04,4,PO-3,bran,4": "B04,4,PO-3,bran,0",
     "PO-3": "zstrain-PO",
@@ -69,14 +68,10 @@ def _add_patches(folder: Path, *bags: str) -> None:
     (folder / SuspectRow.FILE).write_bytes(format_header(SuspectRow) + format_rows(rows))
 
 
-def _open(page: FlaskClient, path: str, **query: str) -> TestResponse:
-    return page.get(path, base_url=OURS, query_string=query)
-
-
 def _send(
     page: FlaskClient, path: str, *, headers: dict[str, str] | None = None, **fields: str
 ) -> TestResponse:
-    token = re.search(r'<meta name="token" content="([^"]+)"', _open(page, "/").text)
+    token = re.search(r'<meta name="token" content="([^"]+)"', ask(page, "/").text)
     assert token
     sent = {"Origin": OURS} | (headers or {})
     return page.post(path, base_url=OURS, data={"token": token[1]} | fields, headers=sent)
@@ -131,7 +126,7 @@ def test_no_page_tells(folder: Path) -> None:
             assert not TELLING.search(_text_of(answer)), path
         for bag in ("B01", "B02"):
             assert _call(page, bag, "contaminated", action="isolated").status_code == 303
-    around = _open(page, "/", **said).text
+    around = ask(page, "/", **said).text
     assert "Same heat run H1" in around
     assert "Judged blind: mixes" in around
 
@@ -147,11 +142,11 @@ def test_an_open_trial_tells_and_says_so(folder: Path) -> None:
     """Without the key nothing is hidden, and a call is not blind."""
     plan = folder / "trial.toml"
     plan.write_text(plan.read_text(encoding="utf-8").replace('judging = "blind"', ""), encoding="utf-8")
-    page = make_app(folder, port=PORT).test_client()
+    page = browser(folder)
     following = _call(page, call="contaminated", action="isolated").location
     assert "Same mix zmix-1" in page.get(following, base_url=OURS).text
     assert _column(folder, "verdicts.csv") == ["no"]
-    assert "are not hidden" in _open(page, "/unblind").text
+    assert "are not hidden" in ask(page, "/unblind").text
 
 
 def test_cards_are_covered(folder: Path) -> None:
@@ -163,10 +158,10 @@ def test_cards_are_covered(folder: Path) -> None:
     at = (left + 60.0, top + 30.0)
     moved = format_rows([replace(row, x_px=at[0], y_px=at[1], outline=())])
     path.write_bytes(format_header(SuspectRow) + moved)
-    page = make_app(folder, port=PORT).test_client()
-    assert _paper(_open(page, "/crop", **_arguments(folder))) == 0
+    page = browser(folder)
+    assert _paper(ask(page, "/crop", **_arguments(folder))) == 0
     _send(page, "/unblind")
-    assert _paper(_open(page, "/crop", **_arguments(folder))) > 30
+    assert _paper(ask(page, "/crop", **_arguments(folder))) > 30
 
 
 def _paper(answer: TestResponse) -> int:
@@ -179,19 +174,19 @@ def test_shown_once_it_is_not_blind_any_more(folder: Path) -> None:
     app = make_app(folder, port=PORT)
     first, second = app.test_client(), app.test_client()
     _call(first)
-    assert "recorded as not blind" in _open(first, "/unblind").text
-    assert "Show treatments" in _open(second, "/").text
+    assert "recorded as not blind" in ask(first, "/unblind").text
+    assert "Show treatments" in ask(second, "/").text
     answer = _send(first, "/unblind")
     assert (answer.status_code, answer.location) == (303, "/unblind")
-    assert "Treatments were shown" in _open(second, "/").text
+    assert "Treatments were shown" in ask(second, "/").text
     _call(second, "B02")
     assert _column(folder, "verdicts.csv") == ["yes", "no"]
-    box = re.search(r'name="box" value="([^"]+)"', _open(first, "/opinion", **_arguments(folder)).text)
+    box = re.search(r'name="box" value="([^"]+)"', ask(first, "/opinion", **_arguments(folder)).text)
     assert box
     known = _arguments(folder) | {"box": box[1], "how": "number", "coverage_pct": "40"}
     assert _send(second, "/opinion", **known).status_code == 303
     assert _column(folder, "estimates.csv")[-1] == "no"
-    _call(make_app(folder, port=PORT).test_client(), call="withdrawn")
+    _call(browser(folder), call="withdrawn")
     assert _column(folder, "verdicts.csv") == ["yes", "no", "yes"]
 
 
@@ -199,11 +194,11 @@ def test_only_our_own_form_shows_treatments(
     folder: Path, unchanged: Callable[[Path], Callable[[], bool]]
 ) -> None:
     """Opening the page doesn't, nor does another site or a wrong token; nothing is written by it."""
-    page, same = make_app(folder, port=PORT).test_client(), unchanged(folder)
-    assert _open(page, "/unblind").status_code == 200
+    page, same = browser(folder), unchanged(folder)
+    assert ask(page, "/unblind").status_code == 200
     assert _send(page, "/unblind", token="x").status_code == 403
     assert _send(page, "/unblind", headers={"Origin": "http://evil.example"}).status_code == 403
-    assert "Judged blind" in _open(page, "/").text
+    assert "Judged blind" in ask(page, "/").text
     _send(page, "/unblind")
     assert same()
 

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from page_asking import OURS, PORT, TRAVERSALS, look
-from reviewed import add_patch, verdicts
+from pages import OURS, PORT, TRAVERSALS, ask, verdicts
+from reviewed import add_patch
 from werkzeug.routing import Rule
 
 from colscan.app.web import Pairing, make_app
@@ -160,12 +160,12 @@ def test_a_broken_file_is_told_on_every_page(app: Flask, page: FlaskClient, scan
     whole = path.read_bytes() if path.exists() else None
     path.write_bytes(b"no,such\x00 thing\n")
     for address in ("/", "/patch?bag=B01&patch=p1", "/bag?bag=B01", "/shelf", "/trial", "/weigh", "/photos"):
-        answer = look(page, address)
+        answer = ask(page, address)
         assert answer.status_code in (400, 500), address
         assert name in answer.text
         assert "Traceback" not in answer.text
     path.unlink() if whole is None else path.write_bytes(whole)
-    assert look(page, "/").status_code == 200
+    assert ask(page, "/").status_code == 200
 
 
 def test_verdicts_and_events_at_once(app: Flask, scanned: Path) -> None:
@@ -199,6 +199,6 @@ def test_a_folder_that_is_gone(app: Flask, page: FlaskClient, scanned: Path) -> 
     """It is said, and there again when it is."""
     away = scanned.rename(scanned.with_name("away"))
     for address in ("/patch?bag=B01&patch=p1", "/bag?bag=B01", "/trial"):
-        assert look(page, address).status_code < 500
+        assert ask(page, address).status_code < 500
     away.rename(scanned)
-    assert look(page, "/").status_code == 200
+    assert ask(page, "/").status_code == 200

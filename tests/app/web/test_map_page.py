@@ -17,34 +17,23 @@ import pytest
 from demo_trial import photo as demo_photo
 from demo_trial import without_cards
 from flask.testing import FlaskClient
+from pages import OURS, TRAVERSALS, ask, browser
 from PIL import Image
 from png_bytes import png
 from werkzeug.test import TestResponse
 
 from colscan.app.cli.main import main
-from colscan.app.web import make_app
 from colscan.app.web.guard import LARGER_REQUESTS_BYTES, TOKEN_HEADER
 from colscan.app.web.map_photos import MOST_SENT
 from colscan.ledger.columns import PhotoRow
 from colscan.tables import format_header, format_rows
 from colscan.trial.shelfmap import Place, ShelfMap, read_shelfmaps, write_shelfmap
 
-PORT = 8750
-OURS = f"http://127.0.0.1:{PORT}"
 DAY_0 = "2026-03-02T06:00:00-05:00"
 CODES = ["B01", "B02", "B03", "B04"]
 WIDTH, HEIGHT = 640, 480
 BOX = [[20, 20], [120, 20], [120, 160], [20, 160]]
 OTHER = [[200, 20], [300, 20], [300, 160], [200, 160]]
-TRAVERSALS = (
-    "../../etc/passwd",
-    "..%2f..%2fetc%2fpasswd",
-    "/etc/passwd",
-    "..\\..\\trial.toml",
-    "\0",
-    "*",
-    "a" * 999,
-)
 
 
 def begin(folder: Path, rows: list[str], more: str = "") -> Path:
@@ -102,16 +91,6 @@ def page(rack: Path) -> FlaskClient:
     return browser(rack)
 
 
-def browser(folder: Path) -> FlaskClient:
-    """A browser on a trial's pages."""
-    return make_app(folder, port=PORT).test_client()
-
-
-def look(page: FlaskClient, path: str = "/map", **query: str) -> TestResponse:
-    """Open a page."""
-    return page.get(path, base_url=OURS, query_string=query)
-
-
 def fields(text: str) -> dict[str, Any]:
     """What the drawing's form holds when nobody touches it, as a browser without script sends it."""
     form = text[text.index('id="keep"') : text.index("<template")]
@@ -132,14 +111,14 @@ def keep(page: FlaskClient, form: dict[str, Any], **headers: str) -> TestRespons
 def drawn(page: FlaskClient, outlines: Any, bags: list[str], **more: str) -> dict[str, Any]:
     """The form with other outlines and names."""
     text = outlines if isinstance(outlines, str) else json.dumps(outlines)
-    return fields(look(page).text) | {"outlines": text, "bag": bags} | more
+    return fields(ask(page, "/map").text) | {"outlines": text, "bag": bags} | more
 
 
 def send(
     page: FlaskClient, body: bytes, *, headers: dict[str, str] | None = None, **query: str
 ) -> TestResponse:
     """Send a photo as our own script does, but for what the headers say."""
-    known = re.search(r'<meta name="token" content="([^"]+)"', look(page).text)
+    known = re.search(r'<meta name="token" content="([^"]+)"', ask(page, "/map").text)
     assert known
     sent = {"Origin": OURS, "Sec-Fetch-Site": "same-origin", TOKEN_HEADER: known[1]} | (headers or {})
     query = {"name": "first.jpg"} | query
@@ -172,7 +151,7 @@ def test_a_sent_photo_s_proposal_is_kept_as_by_the_command(tmp_path: Path) -> No
     assert shown.text.count('<polygon class="line"') == 8
     form = fields(shown.text)
     assert form["bag"] == codes
-    picture = look(page, "/map/picture", photo=form["photo"])
+    picture = ask(page, "/map/picture", photo=form["photo"])
     assert picture.data.startswith(b"\xff\xd8")
     kept = keep(page, form)
     assert kept.status_code == 303
@@ -181,13 +160,13 @@ def test_a_sent_photo_s_proposal_is_kept_as_by_the_command(tmp_path: Path) -> No
     names = [[path.name for path in (folder / "photos").iterdir()] for folder in (by_hand, by_page)]
     assert names[0] == names[1]
     assert "with 8 bags, on first.jpg" in page.get(kept.location, base_url=OURS).text
-    assert "Kept in" not in look(page, kept="none").text
+    assert "Kept in" not in ask(page, "/map", kept="none").text
 
 
 def test_what_was_drawn_is_in_the_file(page: FlaskClient, rack: Path) -> None:
     """A corner dragged, a bag added, a number without a bag left out; the photo is kept once."""
     dragged = [[25.5, 31], *BOX[1:]]
-    text = look(page).text
+    text = ask(page, "/map").text
     assert "This is the map as it is kept." in text
     assert fields(text)["bag"] == ["B01"]
     assert keep(page, drawn(page, [dragged, OTHER, BOX], ["B03", "B01", ""])).status_code == 303
@@ -212,10 +191,10 @@ def test_a_photo_of_the_ledger(page: FlaskClient, rack: Path, small: Path) -> No
         scanned_at=when,
     )
     (rack / PhotoRow.FILE).write_bytes(format_header(PhotoRow) + format_rows([row]))
-    offered = look(page).text
+    offered = ask(page, "/map").text
     assert "<svg" not in offered
     assert f'<option value="{one.photo_sha256}">' in offered
-    shown = look(page, photo=one.photo_sha256).text
+    shown = ask(page, "/map", photo=one.photo_sha256).text
     assert "No bag without a card was found" in shown
     form = fields(shown)
     assert json.loads(form["outlines"]) == form["bag"] == []
@@ -232,7 +211,7 @@ def test_bags_of_two_shelves(tmp_path: Path, small: Path) -> None:
     keep_by_hand(folder, small, "low", {"B01": BOX})
     keep_by_hand(folder, small, "top", {"B03": OTHER})
     page = browser(folder)
-    text = look(page, shelf="top").text
+    text = ask(page, "/map", shelf="top").text
     assert 'value="B01">B01 (on the map of low)' in text
     assert 'value="B02">B02 (planned on low)' in text
     assert 'value="B04">B04</option>' in text
@@ -247,7 +226,7 @@ def test_bags_of_two_shelves(tmp_path: Path, small: Path) -> None:
 
 def test_cards_need_no_map(trial: Path) -> None:
     """Where every bag has one the page says so, and has nothing to draw."""
-    text = look(browser(trial)).text
+    text = ask(browser(trial)).text
     assert "no map is needed" in text
     assert "<form" not in text
 
@@ -381,8 +360,8 @@ def test_few_photos_wait(rack: Path, tmp_path: Path, monkeypatch) -> None:
         Image.new("RGB", (300, 300), (level, 9, 9)).save(tmp_path / "one.png")
         answer = send(page, (tmp_path / "one.png").read_bytes(), taken_at="2026-03-02T09:00")
         pages.append(re.findall(r"[0-9a-f]{64}", answer.json["page"])[0])
-    assert look(page, "/map/picture", photo=pages[0]).status_code == 400
-    assert look(page, "/map/picture", photo=pages[1]).status_code == 200
+    assert ask(page, "/map/picture", photo=pages[0]).status_code == 400
+    assert ask(page, "/map/picture", photo=pages[1]).status_code == 200
     assert len([path for path in (tmp_path / "temp").rglob("*") if path.is_file()]) == MOST_SENT
 
 
@@ -411,10 +390,10 @@ def test_a_foreign_origin_is_refused(
 def test_a_wrong_token_is_refused(page: FlaskClient, rack: Path, small: Path, unchanged: Callable) -> None:
     """A photo's is asked of its header alone: its body isn't read for one."""
     same = unchanged(rack)
-    for wrong in ("", "x", fields(look(browser(rack)).text)["token"]):
+    for wrong in ("", "x", fields(ask(browser(rack)).text)["token"]):
         assert keep(page, drawn(page, [OTHER], ["B02"], token=wrong)).status_code == 403
         assert send(page, small.read_bytes(), headers={TOKEN_HEADER: wrong}).status_code == 403
-    form = f"token={fields(look(page).text)['token']}".encode()
+    form = f"token={fields(ask(page, '/map').text)['token']}".encode()
     typed = {TOKEN_HEADER: "", "Content-Type": "application/x-www-form-urlencoded"}
     assert send(page, form, headers=typed).status_code == 403
     assert same()
@@ -427,11 +406,11 @@ def test_no_parameter_reaches_a_file(
     """A path in any parameter is an unknown name, and nothing of a file comes back."""
     same = unchanged(rack)
     for query in ({"photo": attack}, {"shelf": attack}, {"shelf": "shelf", "photo": attack}):
-        answer = look(page, **query)
+        answer = ask(page, "/map", **query)
         assert answer.status_code == 400
         assert "root:" not in answer.text
-    assert look(page, kept=attack).status_code == 200
-    assert look(page, "/map/picture", photo=attack).status_code == 400
+    assert ask(page, "/map", kept=attack).status_code == 200
+    assert ask(page, "/map/picture", photo=attack).status_code == 400
     for name in ("photo", "shelf", "outlines", "bag"):
         assert keep(page, drawn(page, [OTHER], ["B02"]) | {name: attack}).status_code == 400
     assert keep(page, drawn(page, [OTHER], ["B02"], mark=attack)).status_code == 409
@@ -453,12 +432,12 @@ def test_html_in_names_is_text(rack: Path, small: Path) -> None:
     (rack / "bags.csv").write_text(listed.replace("B01,", '"<b>""x""&",'), encoding="utf-8")
     page = browser(rack)
     sent = send(page, small.read_bytes(), name="<script>1", taken_at="2026-03-02T09:00")
-    for text in (look(page).text, page.get(sent.json["page"], base_url=OURS).text):
+    for text in (ask(page, "/map").text, page.get(sent.json["page"], base_url=OURS).text):
         assert "<b>" not in text
         assert "<i>" not in text
         assert "<script>" not in text
         assert "&lt;b&gt;" in text
-    form = fields(look(page).text)
+    form = fields(ask(page, "/map").text)
     assert form["bag"] == [odd]
     assert keep(page, form).status_code == 303
     (one,) = read_shelfmaps(rack, bags=[odd])
@@ -470,9 +449,9 @@ def test_get_changes_nothing_and_nothing_is_inline(
 ) -> None:
     """Looking leaves no trace; the page keeps to the policy that is sent with it."""
     same = unchanged(rack)
-    text = look(page).text
-    assert look(page, "/map/picture", photo=fields(text)["photo"]).mimetype == "image/jpeg"
-    assert look(page, "/map/keep", **{k: str(v) for k, v in fields(text).items()}).status_code == 405
-    assert look(page, "/map/photo").status_code == 405
+    text = ask(page, "/map").text
+    assert ask(page, "/map/picture", photo=fields(text)["photo"]).mimetype == "image/jpeg"
+    assert ask(page, "/map/keep", **{k: str(v) for k, v in fields(text).items()}).status_code == 405
+    assert ask(page, "/map/photo").status_code == 405
     assert same()
     assert not re.search(r"<style|style=|\son\w+=|<script>|https?://(?!www\.w3\.org)", text)

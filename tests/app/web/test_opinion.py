@@ -14,26 +14,15 @@ import numpy as np
 import pytest
 from flask.testing import FlaskClient
 from numpy.typing import NDArray
+from pages import OURS, TRAVERSALS, ask, browser
 from PIL import Image
 from werkzeug.test import TestResponse
 
 from colscan.app.cli.main import main
 from colscan.app.opinions import Face, measured_faces, shuffle
-from colscan.app.web import make_app
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import EstimateRow
 from colscan.trial import load_trial
-
-PORT = 8750
-OURS = f"http://127.0.0.1:{PORT}"
-TRAVERSALS = (
-    "../../etc/passwd",
-    "..%2f..%2fetc%2fpasswd",
-    "/etc/passwd",
-    "..\\..\\trial.toml",
-    "\0",
-    "a" * 3000,
-)
 
 
 @pytest.fixture
@@ -46,7 +35,7 @@ def fresh(scanned: Path) -> Path:
 @pytest.fixture
 def page(fresh: Path) -> FlaskClient:
     """A browser on its review page."""
-    return make_app(fresh, port=PORT).test_client()
+    return browser(fresh)
 
 
 def _faces(folder: Path) -> tuple[Face, ...]:
@@ -61,14 +50,10 @@ def _query(face: Face) -> dict[str, str]:
     return {"bag": face.score.bag, "photo": face.photo.photo_sha256}
 
 
-def _open(page: FlaskClient, path: str = "/opinion", **query: str) -> TestResponse:
-    return page.get(path, base_url=OURS, query_string=query)
-
-
 def _record(
     page: FlaskClient, face: Face, *, headers: dict[str, str] | None = None, **fields: str
 ) -> TestResponse:
-    token = re.search(r'<meta name="token" content="([^"]+)"', _open(page).text)
+    token = re.search(r'<meta name="token" content="([^"]+)"', ask(page, "/opinion").text)
     assert token
     form = {"token": token[1], "box": " ".join(map(str, face.box)), "how": "number"} | _query(face) | fields
     return page.post("/opinion", base_url=OURS, data=form, headers={"Origin": OURS} | (headers or {}))
@@ -112,24 +97,28 @@ def test_nothing_before_depends_on_the_score(fresh: Path, page: FlaskClient) -> 
         writer.writeheader()
         writer.writerows(rows)
         path.write_text(text.getvalue(), encoding="utf-8")
-        pages = (_open(page), _open(page, **_query(face)), _open(page, "/opinion/face", **_query(face)))
+        pages = (
+            ask(page, "/opinion"),
+            ask(page, "/opinion", **_query(face)),
+            ask(page, "/opinion/face", **_query(face)),
+        )
         assert {answer.status_code for answer in pages} == {200}
         return [answer.data for answer in pages]
 
     assert score(37.25) == score(71.75)
-    assert "71.8" not in html.unescape(_open(page, **_query(face)).text)
+    assert "71.8" not in html.unescape(ask(page, "/opinion", **_query(face)).text)
     _record(page, face, coverage_pct="40")
-    after = _open(page, **_query(face)).text
+    after = ask(page, "/opinion", **_query(face)).text
     assert "71.8 %" in after
     assert "66.8 to 76.8 %" in after
     assert "+31.8 points" in after
-    assert "71.8" not in re.sub('points="[^"]*"', "", _open(page).text)
+    assert "71.8" not in re.sub('points="[^"]*"', "", ask(page, "/opinion").text)
 
 
 def test_the_picture_is_the_face_without_its_card(fresh: Path, page: FlaskClient) -> None:
     """A JPEG of the declared size; the card, the one white thing at day 0, is covered."""
     face = next(face for face in _faces(fresh) if face.score.bag == "B01")
-    answer = _open(page, "/opinion/face", **_query(face))
+    answer = ask(page, "/opinion/face", **_query(face))
     assert answer.mimetype == "image/jpeg"
     picture = Image.open(io.BytesIO(answer.data))
     assert picture.size == face.size
@@ -142,8 +131,8 @@ def test_the_picture_is_the_face_without_its_card(fresh: Path, page: FlaskClient
 def test_the_page_says_neither_bag_nor_strain(fresh: Path, page: FlaskClient) -> None:
     """What can be read on it and heard of it doesn't tell whose face it is."""
     face = _face(fresh)
-    shown = re.sub(r"<[^>]*>", " ", _open(page, **_query(face)).text)
-    alts = " ".join(re.findall(r'alt="([^"]*)"', _open(page, **_query(face)).text))
+    shown = re.sub(r"<[^>]*>", " ", ask(page, "/opinion", **_query(face)).text)
+    alts = " ".join(re.findall(r'alt="([^"]*)"', ask(page, "/opinion", **_query(face)).text))
     for word in ("B04", "PO-3", "bran"):
         assert word not in shown + alts
 
@@ -170,12 +159,12 @@ def test_who_has_seen_the_score_is_not_blind(fresh: Path, page: FlaskClient) -> 
     """Another estimate of the same face is a new row, counts, and says so; another person's is blind."""
     face = _face(fresh)
     _record(page, face, coverage_pct="42")
-    again = _open(page, **_query(face), again="1").text
+    again = ask(page, "/opinion", **_query(face), again="1").text
     assert "recorded as not blind" in again
     assert 'name="coverage_pct"' in again
     _record(page, face, coverage_pct="50")
     page.set_cookie("colscan_by", "Mo", domain="127.0.0.1")
-    before = _open(page, **_query(face)).text
+    before = ask(page, "/opinion", **_query(face)).text
     assert 'name="coverage_pct"' in before
     assert "as Mo" in before
     _record(page, face, coverage_pct="60")
@@ -189,13 +178,13 @@ def test_each_face_comes_once(fresh: Path, page: FlaskClient) -> None:
     """All faces in turn, none twice; then the page says that all are done."""
     seen = []
     for _ in _faces(fresh):
-        text = _open(page).text
+        text = ask(page, "/opinion").text
         asked = {name: re.search(rf'name="{name}" value="([^"]+)"', text) for name in ("bag", "photo")}
         found = {name: match[1] for name, match in asked.items() if match}
         seen.append(tuple(found.values()))
         _record(page, next(face for face in _faces(fresh) if _query(face) == found), coverage_pct="5")
     assert len(set(seen)) == len(seen)
-    assert "You have estimated every face" in _open(page).text
+    assert "You have estimated every face" in ask(page, "/opinion").text
 
 
 def test_a_photo_that_is_gone_is_passed_over(fresh: Path, page: FlaskClient) -> None:
@@ -203,12 +192,12 @@ def test_a_photo_that_is_gone_is_passed_over(fresh: Path, page: FlaskClient) -> 
     gone = _faces(fresh)[0].photo.photo_sha256
     next((fresh / "photos").glob(f"*-{gone[:8]}.jpg")).unlink()
     for _ in range(sum(face.photo.photo_sha256 != gone for face in _faces(fresh))):
-        text = _open(page).text
+        text = ask(page, "/opinion").text
         assert gone not in text
         found = {name: re.findall(rf'name="{name}" value="([^"]+)"', text)[0] for name in ("bag", "photo")}
         _record(page, next(face for face in _faces(fresh) if _query(face) == found), coverage_pct="5")
-    assert gone not in _open(page).text
-    assert _open(page, "/opinion/face", **_query(_faces(fresh)[0])).status_code == 400
+    assert gone not in ask(page, "/opinion").text
+    assert ask(page, "/opinion/face", **_query(_faces(fresh)[0])).status_code == 400
 
 
 def test_half_way_and_newest_come_sooner(fresh: Path) -> None:
@@ -313,8 +302,8 @@ def test_a_code_that_is_no_file_name(fresh: Path) -> None:
     for file in ("bags.csv", "scores.csv"):
         text = (fresh / file).read_text(encoding="utf-8")
         (fresh / file).write_text(text.replace("B04,", f"{name},"), encoding="utf-8")
-    page, face = make_app(fresh, port=PORT).test_client(), _face(fresh, name)
-    assert "<canvas" not in _open(page, **_query(face)).text
+    page, face = browser(fresh), _face(fresh, name)
+    assert "<canvas" not in ask(page, "/opinion", **_query(face)).text
     assert _record(page, face, how="painting", marks=_pack(_blank(face))).status_code == 400
     assert list(fresh.parent.rglob("*B04.png")) == []
     assert _record(page, face, coverage_pct="7").status_code == 303
@@ -355,7 +344,7 @@ def test_no_parameter_reaches_a_file(
     for name in ("bag", "photo"):
         asked = _query(face) | {name: attack}
         for path in ("/opinion", "/opinion/face"):
-            assert _open(page, path, **asked).status_code == 400
+            assert ask(page, path, **asked).status_code == 400
         assert _record(page, face, **{name: attack}, coverage_pct="5").status_code == 400
     assert same()
 
@@ -382,6 +371,6 @@ def test_html_in_a_name_is_text(fresh: Path, page: FlaskClient) -> None:
     """Whoever put it into the cookie."""
     page.set_cookie("colscan_by", "%3Cscript%3Ealert(1)%3C/script%3E", domain="127.0.0.1")
     face = _face(fresh)
-    assert "<script>alert" not in _open(page, **_query(face)).text
+    assert "<script>alert" not in ask(page, "/opinion", **_query(face)).text
     _record(page, face, coverage_pct="5")
-    assert "<script>alert" not in _open(page, **_query(face)).text
+    assert "<script>alert" not in ask(page, "/opinion", **_query(face)).text

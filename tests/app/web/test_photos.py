@@ -17,6 +17,7 @@ import pytest
 from demo_trial import contents, corner, photo
 from flask import Flask
 from flask.testing import FlaskClient
+from pages import OURS, PORT
 from PIL import Image
 from png_bytes import png
 from werkzeug.test import TestResponse
@@ -27,8 +28,6 @@ from colscan.app.web.arrivals import clean_name, free_name
 from colscan.app.web.photos import LARGEST_PHOTO_BYTES
 from colscan.errors import LedgerError
 
-PORT = 8750
-OURS = f"http://127.0.0.1:{PORT}"
 Unchanged = Callable[[Path], Callable[[], bool]]
 
 

@@ -17,27 +17,17 @@ from urllib.request import urlopen
 
 import pytest
 from flask.testing import FlaskClient
-from reviewed import add_patch, reviewing, verdicts
+from pages import OURS, PORT, TRAVERSALS, ask, browser, verdicts
+from reviewed import add_patch, reviewing
 from werkzeug.test import TestResponse
 
 from colscan import units
 from colscan.app.cli.main import main
-from colscan.app.web import listen, make_app
+from colscan.app.web import listen
 from colscan.growth import judge_bags
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import SuspectRow
 from colscan.trial import load_trial
-
-PORT = 8750
-OURS = f"http://127.0.0.1:{PORT}"
-TRAVERSALS = (
-    "../../etc/passwd",
-    "..%2f..%2fetc%2fpasswd",
-    "/etc/passwd",
-    "..\\..\\trial.toml",
-    "\0",
-    "a" * 3000,
-)
 
 
 @pytest.fixture
@@ -55,19 +45,9 @@ def page(seen: Path) -> FlaskClient:
     return browser(seen)
 
 
-def browser(folder: Path) -> FlaskClient:
-    """A browser on a trial's review page."""
-    return make_app(folder, port=PORT).test_client()
-
-
-def look(page: FlaskClient, path: str = "/", **headers: str) -> TestResponse:
-    """Open a page, at our address unless the headers say otherwise."""
-    return page.get(path, base_url=OURS, headers=headers)
-
-
 def token(page: FlaskClient) -> str:
     """The token in a patch's form."""
-    found = re.search(r'name="token" value="([^"]+)"', look(page, "/patch?bag=B01&patch=p1").text)
+    found = re.search(r'name="token" value="([^"]+)"', ask(page, "/patch?bag=B01&patch=p1").text)
     assert found
     return found[1]
 
@@ -105,11 +85,11 @@ def test_contaminated_is_a_row_and_changes_the_status(page: FlaskClient, seen: P
     ]  # fmt: skip
     assert row["at"].endswith(("-04:00", "-05:00"))
     assert advice(seen, "B01") == "contaminated"
-    following = look(page, answer.location).text
+    following = ask(page, answer.location).text
     assert "Recorded: bag B01, patch p1: contaminated, isolated, seam (“smells sour”)" in following
     assert "Bag B02, patch p1" in following
     assert "<li>Neighbours, by " in following
-    assert "<li>Neighbours" not in look(page, "/patch?bag=B02&patch=p1").text
+    assert "<li>Neighbours" not in ask(page, "/patch?bag=B02&patch=p1").text
 
 
 def test_what_was_done_is_asked(page: FlaskClient, seen: Path) -> None:
@@ -118,7 +98,7 @@ def test_what_was_done_is_asked(page: FlaskClient, seen: Path) -> None:
     assert answer.status_code == 400
     assert "what was done" in html.unescape(answer.text)
     assert verdicts(seen) == []
-    form = look(page, "/patch?bag=B01&patch=p1").text
+    form = ask(page, "/patch?bag=B01&patch=p1").text
     assert form.count("N95") == 1
     for word in ("watched", "isolated", "discarded", "face", "back", "bottom", "top", "seam", "inside"):
         assert f'value="{word}"' in form
@@ -126,12 +106,12 @@ def test_what_was_done_is_asked(page: FlaskClient, seen: Path) -> None:
 
 def test_harmless_leaves_the_list_and_undo_brings_it_back(page: FlaskClient, seen: Path) -> None:
     """Undo is a row of its own."""
-    assert "Suspect patches to judge: 2" in look(page).text
+    assert "Suspect patches to judge: 2" in ask(page).text
     say(page, "harmless")
-    assert "Suspect patches to judge: 1" in look(page).text
+    assert "Suspect patches to judge: 1" in ask(page).text
     assert say(page, "withdrawn").location == "/patch?bag=B01&patch=p1"
     assert [row["call"] for row in verdicts(seen)] == ["harmless", "withdrawn"]
-    assert "Suspect patches to judge: 2" in look(page).text
+    assert "Suspect patches to judge: 2" in ask(page).text
     assert say(page, "withdrawn").status_code == 400
     assert len(verdicts(seen)) == 2
 
@@ -139,11 +119,11 @@ def test_harmless_leaves_the_list_and_undo_brings_it_back(page: FlaskClient, see
 def test_unsure_comes_back_with_a_newer_photo_only(page: FlaskClient, seen: Path) -> None:
     """It rests while the newest sighting is the one that was judged."""
     say(page, "unsure")
-    assert "Suspect patches to judge: 1" in look(page).text
+    assert "Suspect patches to judge: 1" in ask(page).text
     told = (seen / "verdicts.csv").read_text(encoding="utf-8")
     newest, oldest = (read_ledger(seen).photos[at].photo_sha256 for at in (-1, 0))
     (seen / "verdicts.csv").write_text(told.replace(newest, oldest), encoding="utf-8")
-    assert "Suspect patches to judge: 2" in look(page).text
+    assert "Suspect patches to judge: 2" in ask(page).text
 
 
 def test_all_judged_leads_to_the_list(page: FlaskClient, seen: Path) -> None:
@@ -151,17 +131,17 @@ def test_all_judged_leads_to_the_list(page: FlaskClient, seen: Path) -> None:
     say(page, "harmless", bag="B02")
     answer = say(page, "harmless")
     assert answer.location.startswith("/?")
-    assert "None waits." in look(page, answer.location).text
+    assert "None waits." in ask(page, answer.location).text
 
 
 def test_crops(page: FlaskClient) -> None:
     """Each picture that a patch's page shows is a JPEG of the declared size; the outline lies over it."""
-    text = html.unescape(look(page, "/patch?bag=B01&patch=p1").text)
+    text = html.unescape(ask(page, "/patch?bag=B01&patch=p1").text)
     pictures = re.findall(r'<img src="(/crop[^"]+)"', text)
     assert len(pictures) == 2
     assert text.count('<polygon class="line"') == 1
     for address in pictures:
-        answer = look(page, address)
+        answer = ask(page, address)
         assert answer.mimetype == "image/jpeg"
         assert answer.data.startswith(b"\xff\xd8")
         assert answer.headers["X-Content-Type-Options"] == "nosniff"
@@ -188,15 +168,15 @@ def test_parallel_calls_are_all_kept(page: FlaskClient, seen: Path) -> None:
 def test_a_foreign_host_is_refused(page: FlaskClient, host: str) -> None:
     """Also a name that was made to point to this machine: on every page."""
     for path in ("/", "/patch?bag=B01&patch=p1", "/static/site.js"):
-        answer = look(page, path, Host=host)
+        answer = ask(page, path, headers={"Host": host})
         assert answer.status_code == 403
         assert "hornbeam" not in answer.text
 
 
 def test_both_names_of_this_machine_are_served(page: FlaskClient) -> None:
     """127.0.0.1 and localhost."""
-    assert look(page).status_code == 200
-    assert look(page, Host=f"localhost:{PORT}").status_code == 200
+    assert ask(page).status_code == 200
+    assert ask(page, headers={"Host": f"localhost:{PORT}"}).status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -241,8 +221,8 @@ def test_get_changes_nothing(
     same = unchanged(seen)
     known = token(page)
     for path in ("/", "/patch?bag=B01&patch=p1", f"/?token={known}&bag=B01&call=harmless"):
-        assert look(page, path).status_code == 200
-    assert look(page, f"/verdict?token={known}&bag=B01&patch=p1&call=harmless").status_code == 405
+        assert ask(page, path).status_code == 200
+    assert ask(page, f"/verdict?token={known}&bag=B01&patch=p1&call=harmless").status_code == 405
     for method in ("PUT", "DELETE", "PATCH"):
         answer = page.open(
             "/verdict", method=method, base_url=OURS, data={"token": known}, headers={"Origin": OURS}
@@ -279,7 +259,7 @@ def test_html_in_names_and_notes_is_text(seen: Path) -> None:
         text = (seen / file).read_text(encoding="utf-8")
         (seen / file).write_text(text.replace("B01,", f"{name},"), encoding="utf-8")
     page = browser(seen)
-    known = re.search(r'name="token" value="([^"]+)"', look(page, "/patch?bag=B02&patch=p1").text)
+    known = re.search(r'name="token" value="([^"]+)"', ask(page, "/patch?bag=B02&patch=p1").text)
     assert known
     answer = say(page, "unsure", token=known[1], bag=name, note='"><script>alert(1)</script>')
     assert answer.status_code == 303
@@ -289,16 +269,16 @@ def test_html_in_names_and_notes_is_text(seen: Path) -> None:
         "/patch?bag=%3Cimg%20src%3Dx%3E%26&patch=p1",
         "/patch?bag=<script>&patch=p1",
     ):
-        text = look(page, path).text
+        text = ask(page, path).text
         assert "<script>" not in text
         assert "<img src=x>" not in text
-    assert "&lt;script&gt;alert(1)" in look(page).text
+    assert "&lt;script&gt;alert(1)" in ask(page).text
 
 
 def test_strict_headers(page: FlaskClient) -> None:
     """Every answer, errors too, forbids all but our own pictures, style and script; none is inline."""
     for path in ("/", "/patch?bag=B01&patch=p1", "/static/site.css", "/nothing", "/patch?bag=B99&patch=p1"):
-        answer = look(page, path)
+        answer = ask(page, path)
         policy = answer.headers["Content-Security-Policy"]
         assert policy.startswith("default-src 'none'; ")
         assert "unsafe" not in policy
@@ -318,12 +298,12 @@ def test_a_large_request_is_refused(page: FlaskClient, seen: Path) -> None:
 
 def test_trouble_says_what_and_what_next(page: FlaskClient, seen: Path) -> None:
     """As the command line says it: an unknown bag, and a ledger that is broken."""
-    answer = look(page, "/patch?bag=B99&patch=p1")
+    answer = ask(page, "/patch?bag=B99&patch=p1")
     assert answer.status_code == 400
     assert "is not in the trial hornbeam" in answer.text
     assert "bags.csv has all" in answer.text
     (seen / "verdicts.csv").write_text("at,bag\n", encoding="utf-8")
-    answer = look(page)
+    answer = ask(page)
     assert answer.status_code == 500
     assert "verdicts.csv:1" in answer.text
 

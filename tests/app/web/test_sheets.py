@@ -8,18 +8,16 @@ import pypdfium2
 import pytest
 from flask.testing import FlaskClient
 from hornbeam import make_bag, make_trial, write_trial
+from pages import PORT, browser
 from werkzeug.test import TestResponse
 
 from colscan.app.cli.main import main
-from colscan.app.web import make_app
 from colscan.app.web.site import Standing
-
-PORT = 8750
 
 
 def get(folder: Path, path: str) -> TestResponse:
     """What a page answers."""
-    page: FlaskClient = make_app(folder, port=PORT).test_client()
+    page: FlaskClient = browser(folder)
     return page.get(path, headers={"Host": f"127.0.0.1:{PORT}"})
 
 

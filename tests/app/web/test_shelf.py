@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from page_asking import TRAVERSALS, browser, cards_in, judge_blind, look
+from pages import TRAVERSALS, ask, browser, cards_in, judge_blind
 from PIL import Image
 from reviewed import add_patch
 
@@ -49,7 +49,7 @@ def listed(text: str, bag: str) -> str:
 
 def test_each_bag_is_drawn_and_listed(page: FlaskClient, seen: Path) -> None:
     """Outline, code, colonized % and hidden % on the picture; below it the interval and the reason, too."""
-    text = look(page, "/shelf").text
+    text = ask(page, "/shelf").text
     newest = read_ledger(seen).photos[-1]
     scores = [row for row in read_ledger(seen).scores if row.photo_sha256 == newest.photo_sha256]
     assert len(scores) == 8
@@ -65,7 +65,7 @@ def test_each_bag_is_drawn_and_listed(page: FlaskClient, seen: Path) -> None:
 
 def test_patches_and_advice_are_said_by_words_and_signs(page: FlaskClient) -> None:
     """A suspect patch has its own outline, and its bag a sign and a word; another bag has neither."""
-    text = look(page, "/shelf").text
+    text = ask(page, "/shelf").text
     assert drawn(text, "B01").count('class="line"') == 1
     assert "B01 !" in drawn(text, "B01")
     assert ">look</tspan>" in drawn(text, "B01")
@@ -78,7 +78,7 @@ def test_patches_and_advice_are_said_by_words_and_signs(page: FlaskClient) -> No
 def test_an_older_photo_has_no_advice_on_it(page: FlaskClient, seen: Path) -> None:
     """What to do is of today: the list says it, the picture of another day doesn't."""
     older = read_ledger(seen).photos[0].photo_sha256
-    text = look(page, f"/shelf?photo={older}").text
+    text = ask(page, f"/shelf?photo={older}").text
     assert "!" not in drawn(text, "B01")
     assert "! look" in listed(text, "B01")
 
@@ -86,16 +86,16 @@ def test_an_older_photo_has_no_advice_on_it(page: FlaskClient, seen: Path) -> No
 def test_a_patch_called_harmless_is_no_longer_drawn(page: FlaskClient, seen: Path) -> None:
     """The call is found by the next request."""
     assert main(["verdict", str(seen), "B01", "harmless", "--patch", "p1"]) == 0
-    assert 'class="line"' not in drawn(look(page, "/shelf").text, "B01")
+    assert 'class="line"' not in drawn(ask(page, "/shelf").text, "B01")
 
 
 def test_earlier_and_later(page: FlaskClient, seen: Path) -> None:
     """The newest photo comes first; links lead to the one before and back."""
     old, new = (row.photo_sha256 for row in read_ledger(seen).photos)
-    text = look(page, "/shelf").text
+    text = ask(page, "/shelf").text
     assert f'rel="prev" href="/shelf?photo={old}"' in text
     assert 'rel="next"' not in text
-    text = look(page, f"/shelf?photo={old}").text
+    text = ask(page, f"/shelf?photo={old}").text
     assert f'rel="next" href="/shelf?photo={new}"' in text
     assert 'rel="prev"' not in text
 
@@ -105,7 +105,7 @@ def test_a_choice_of_shelves(seen: Path) -> None:
     old, new = read_ledger(seen).photos
     rename(seen / PhotoRow.FILE, old.photo_sha256, ",cellar,", ",attic <b>,")
     page = browser(seen)
-    text = look(page, "/shelf").text
+    text = ask(page, "/shelf").text
     assert f'href="/shelf?photo={old.photo_sha256}" aria-current="true">attic &lt;b&gt;</a>' in text
     assert f'href="/shelf?photo={new.photo_sha256}">cellar</a>' in text
     assert 'rel="prev"' not in text
@@ -128,7 +128,7 @@ def test_bags_that_are_not_in_the_photo_are_said(seen: Path) -> None:
     left = [line for line in lines if not (new.photo_sha256 in line and ",B03," in line)]
     assert len(left) == len(lines) - 1
     path.write_text("".join(left), encoding="utf-8")
-    text = look(browser(seen), "/shelf").text
+    text = ask(browser(seen), "/shelf").text
     assert "Not in this photo: 1" in text
     assert "last seen in the photo of 2026-03-02" in listed(text, "B03")
     assert f'href="/shelf?photo={old.photo_sha256}"' in text
@@ -138,11 +138,11 @@ def test_bags_that_are_not_in_the_photo_are_said(seen: Path) -> None:
 def test_the_photo_in_a_few_widths(page: FlaskClient, seen: Path) -> None:
     """Each width is offered and sent; none is wider than the photo."""
     newest = read_ledger(seen).photos[-1]
-    text = look(page, "/shelf").text
+    text = ask(page, "/shelf").text
     for width in WIDTHS_PX:
         path = f"/photo?photo={newest.photo_sha256}&width={width}"
         assert path.replace("&", "&amp;") + f" {width}w" in text
-        answer = look(page, path)
+        answer = ask(page, path)
         assert answer.mimetype == "image/jpeg"
         with Image.open(io.BytesIO(answer.data)) as image:
             assert image.width == min(width, newest.width_px)
@@ -152,13 +152,13 @@ def test_the_photo_in_a_few_widths(page: FlaskClient, seen: Path) -> None:
 def test_pictures_are_kept_and_damaged_ones_made_anew(page: FlaskClient, seen: Path) -> None:
     """The second request reads the cache; nothing but the cache is written."""
     path = f"/photo?photo={read_ledger(seen).photos[-1].photo_sha256}&width={WIDTHS_PX[0]}"
-    first = look(page, path).data
+    first = ask(page, path).data
     (kept,) = (seen / FOLDER).iterdir()
     stamp = kept.stat().st_mtime_ns
-    assert look(page, path).data == first
+    assert ask(page, path).data == first
     assert kept.stat().st_mtime_ns == stamp
     kept.write_bytes(kept.read_bytes()[:-1] + b"x")
-    assert look(page, path).data == first
+    assert ask(page, path).data == first
 
 
 def test_nothing_but_the_cache_is_written(
@@ -166,8 +166,8 @@ def test_nothing_but_the_cache_is_written(
 ) -> None:
     """Looking changes no row."""
     is_same = unchanged(seen)
-    look(page, "/shelf")
-    look(page, f"/photo?photo={read_ledger(seen).photos[0].photo_sha256}&width={WIDTHS_PX[1]}")
+    ask(page, "/shelf")
+    ask(page, f"/photo?photo={read_ledger(seen).photos[0].photo_sha256}&width={WIDTHS_PX[1]}")
     assert is_same()
 
 
@@ -182,18 +182,18 @@ def test_a_photo_that_cannot_be_shown_is_said(page: FlaskClient, seen: Path, tro
         path.write_bytes(path.read_bytes()[:2000])
     else:
         Image.new("RGB", (700, 300)).save(path)
-    answer = look(page, "/shelf")
+    answer = ask(page, "/shelf")
     assert answer.status_code == 200
     assert re.search(r'<p class="caution">[^<]*(hornbeam-d03|2026-03-05)', answer.text)
     assert "<svg" not in answer.text
     assert "% colonized (" in listed(answer.text, "B01")
-    assert look(page, f"/photo?photo={new.photo_sha256}&width={WIDTHS_PX[0]}").status_code == 404
-    assert look(page, f"/photo?photo={old.photo_sha256}&width={WIDTHS_PX[0]}").status_code == 200
+    assert ask(page, f"/photo?photo={new.photo_sha256}&width={WIDTHS_PX[0]}").status_code == 404
+    assert ask(page, f"/photo?photo={old.photo_sha256}&width={WIDTHS_PX[0]}").status_code == 200
 
 
 def test_no_photo_yet(trial: Path) -> None:
     """Said, not an error."""
-    answer = look(browser(trial), "/shelf")
+    answer = ask(browser(trial), "/shelf")
     assert answer.status_code == 200
     assert "No photo shows a bag of hornbeam yet." in answer.text
 
@@ -208,38 +208,38 @@ def test_what_is_asked_is_looked_up_among_the_photos(page: FlaskClient, seen: Pa
     for asked in ({"photo": word, "width": "480"}, {"photo": newest, "width": word}):
         answer = page.get("/photo", query_string=asked, base_url="http://127.0.0.1:8750")
         assert answer.status_code in (400, 404)
-    assert look(page, f"/photo?photo={newest}&width=481").status_code == 404
-    assert look(page, f"/photo?photo={newest}").status_code == 404
+    assert ask(page, f"/photo?photo={newest}&width=481").status_code == 404
+    assert ask(page, f"/photo?photo={newest}").status_code == 404
 
 
 def test_another_host_gets_nothing(page: FlaskClient) -> None:
     """A name that is made to point here is refused, as everywhere."""
     for path in ("/shelf", "/photo?width=480"):
-        assert look(page, path, Host="example.com:8750").status_code == 403
+        assert ask(page, path, headers={"Host": "example.com:8750"}).status_code == 403
 
 
 def test_names_are_text(seen: Path) -> None:
     """A photo's name can't bring markup into the page."""
     newest = read_ledger(seen).photos[-1]
     rename(seen / PhotoRow.FILE, newest.photo_sha256, newest.photo, "<script>alert(1)</script>.jpg")
-    text = look(browser(seen), "/shelf").text
+    text = ask(browser(seen), "/shelf").text
     assert "<script>alert" not in text
     assert "&lt;script&gt;alert(1)&lt;/script&gt;.jpg" in text
 
 
 def test_nothing_is_inline(page: FlaskClient) -> None:
     """The policy forbids style attributes and scripts within the page."""
-    assert not re.search(r"<style|style=|\son\w+=|<script>", look(page, "/shelf").text)
+    assert not re.search(r"<style|style=|\son\w+=|<script>", ask(page, "/shelf").text)
 
 
 def test_judged_blind(page: FlaskClient, seen: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither strain nor treatment stands on the page, and no card can be read in its picture."""
     newest = read_ledger(seen).photos[-1].photo_sha256
     picture = f"/photo?photo={newest}&width=1920"
-    assert len(cards_in(look(page, picture))) == 8
+    assert len(cards_in(ask(page, picture))) == 8
     judge_blind(monkeypatch)
-    assert cards_in(look(page, picture)) == ()
-    text = look(page, "/shelf").text
+    assert cards_in(ask(page, picture)) == ()
+    text = ask(page, "/shelf").text
     assert "Judged blind" in text
     assert "bran" not in text
     assert "PO-3" not in text

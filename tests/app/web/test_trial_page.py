@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from page_asking import TRAVERSALS, browser, judge_blind, look
+from pages import TRAVERSALS, ask, browser, judge_blind
 from reviewed import add_patch
 
 from colscan.app.charts import Kind
@@ -62,7 +62,7 @@ def test_how_far_it_is(seen: Path) -> None:
     asked = re.sub(r"(?m)^question = .*$", 'question = "How much <b>bran</b>?"', path.read_text("utf-8"))
     path.write_text(asked, encoding="utf-8")
     edit(seen, "planned_end = 2036-03-30T18:00:00-05:00")
-    text = look(browser(seen), "/trial").text
+    text = ask(browser(seen), "/trial").text
     assert "How much &lt;b&gt;bran&lt;/b&gt;?" in text
     said = words(text)
     assert "Began 2026-03-02" in said
@@ -74,7 +74,7 @@ def test_how_far_it_is(seen: Path) -> None:
 def test_a_trial_that_ended(seen: Path) -> None:
     """Its days are counted up to its end, and its results are final."""
     edit(seen, "ended_at = 2026-03-20T18:00:00-04:00")
-    said = words(look(browser(seen), "/trial").text)
+    said = words(ask(browser(seen), "/trial").text)
     assert "Lasted 18.5 days" in said
     assert "Ended 2026-03-20" in said
     assert "Results final" in said
@@ -84,12 +84,12 @@ def test_counts_and_table_say_what_status_says(
     page: FlaskClient, seen: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Every bag is a row with a link; the counts add up; a call changes them at the next request."""
-    said = words(look(page, "/trial").text)
+    said = words(ask(page, "/trial").text)
     assert "Bags: 8" in said
     assert "to look at 1" in said
     assert "running 7" in said
     assert main(["verdict", str(seen), "B04", "contaminated", "--patch", "p1", "--action", "discarded"]) == 0
-    text = look(page, "/trial").text
+    text = ask(page, "/trial").text
     assert "discarded 1" in words(text)
     assert "to look at" not in words(text)
     capsys.readouterr()
@@ -106,41 +106,41 @@ def test_counts_and_table_say_what_status_says(
 
 def test_charts_are_lazy_and_drawn_once(page: FlaskClient, seen: Path, drawn: list[Kind]) -> None:
     """The page draws none; each is drawn at its first request, and again when a file changed."""
-    text = look(page, "/trial").text
+    text = ask(page, "/trial").text
     assert drawn == []
     asked = re.findall(r'<img class="chart" src="(/chart\?kind=\w+)" loading="lazy" alt="[^"]+"', text)
     assert asked == ["/chart?kind=curves", "/chart?kind=full", "/chart?kind=risk"]
     for path in asked * 2:
-        answer = look(page, path)
+        answer = ask(page, path)
         assert answer.mimetype == "image/svg+xml"
         assert answer.data.startswith(b"<svg>")
     assert drawn == [Kind.CURVES, Kind.FULL, Kind.RISK]
     assert main(["event", str(seen), "looked-round", "--bag", "B04"]) == 0
-    look(page, asked[0])
+    ask(page, asked[0])
     assert drawn[3:] == [Kind.CURVES]
 
 
 def test_the_curves_are_drawn(page: FlaskClient) -> None:
     """The chart of the command, as SVG."""
-    answer = look(page, "/chart?kind=curves")
+    answer = ask(page, "/chart?kind=curves")
     assert answer.status_code == 200
     assert b"<svg" in answer.data
 
 
 def test_a_chart_without_data_says_why(page: FlaskClient, seen: Path) -> None:
     """In the command's words, where the chart would be; asked for alone it says the same."""
-    said = words(look(page, "/trial").text)
+    said = words(ask(page, "/trial").text)
     assert "The trial hornbeam has no harvest to draw." in said
-    alone = look(page, "/chart?kind=yield")
+    alone = ask(page, "/chart?kind=yield")
     assert alone.status_code == 400
     assert "The trial hornbeam has no harvest to draw." in alone.text
     assert main(["harvest", str(seen), "B04", "1", "500"]) == 0
-    assert 'src="/chart?kind=yield"' in look(page, "/trial").text
+    assert 'src="/chart?kind=yield"' in ask(page, "/trial").text
 
 
 def test_no_photo_yet(trial: Path) -> None:
     """All bags wait; it is said what to do first."""
-    text = look(browser(trial), "/trial").text
+    text = ask(browser(trial), "/trial").text
     assert "running 8" in words(text)
     assert "Nothing is measured yet. Send a photo of the shelf" in words(text)
     assert "<img" not in text
@@ -148,7 +148,7 @@ def test_no_photo_yet(trial: Path) -> None:
 
 def test_what_can_be_printed(page: FlaskClient) -> None:
     """Plain links, for both papers."""
-    text = look(page, "/trial").text
+    text = ask(page, "/trial").text
     for sheet in ("cards", "mixing", "shelf-plan", "practice"):
         for paper in ("a4", "letter"):
             assert f'href="/{sheet}.pdf?paper={paper}' in text
@@ -157,13 +157,13 @@ def test_what_can_be_printed(page: FlaskClient) -> None:
 def test_judged_blind(page: FlaskClient, drawn: list[Kind], monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither treatments nor charts by them, and why; asked for by address, refused."""
     judge_blind(monkeypatch)
-    text = look(page, "/trial").text
+    text = ask(page, "/trial").text
     table = text[text.index("<table>") : text.index("</table>")]
     for told in ("PO-3", "bran", "treatment"):
         assert told not in table
     assert "<img" not in text
     assert "This trial is judged blind" in text
-    answer = look(page, "/chart?kind=curves")
+    answer = ask(page, "/chart?kind=curves")
     assert answer.status_code == 400
     assert "judged blind" in answer.text
     assert drawn == []
@@ -183,9 +183,9 @@ def test_only_the_charts_on_the_page_can_be_asked_for(
 def test_another_host_gets_nothing(page: FlaskClient) -> None:
     """A name that is made to point here is refused, as everywhere."""
     for path in ("/trial", "/chart?kind=curves"):
-        assert look(page, path, Host="example.com:8750").status_code == 403
+        assert ask(page, path, headers={"Host": "example.com:8750"}).status_code == 403
 
 
 def test_nothing_is_inline(page: FlaskClient) -> None:
     """The policy forbids style attributes and scripts within the page."""
-    assert not re.search(r"<style|style=|\son\w+=|<script>", look(page, "/trial").text)
+    assert not re.search(r"<style|style=|\son\w+=|<script>", ask(page, "/trial").text)

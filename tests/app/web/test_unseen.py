@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from said_pages import browser, look, rows, send
+from pages import browser, look, rows, send
 
 
 @pytest.fixture(autouse=True)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from said_pages import HTML, NOON, OURS, TRAVERSALS, assert_only_ours, browser, look, rename, rows, send
+from pages import HTML, NOON, OURS, TRAVERSALS, assert_only_ours, browser, look, rename, rows, send
 
 
 @pytest.fixture(autouse=True)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from said_pages import OURS, browser, look, rows, send
+from pages import OURS, browser, look, rows, send
 
 from colscan.app.cli.main import main
 

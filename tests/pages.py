@@ -1,23 +1,33 @@
-"""A browser on a trial's review page, for the tests of what is said there."""
+"""A browser without a screen on a trial's review page, and what to throw at it."""
 
 from __future__ import annotations
 
 import csv
 import io
 import re
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
+import pytest
 from flask.testing import FlaskClient
+from PIL import Image
 from werkzeug.test import TestResponse
 
 from colscan.app.web import make_app
+from colscan.app.web.site import Standing
+from colscan.locate.cards import find_cards
+from colscan.locate.model import Card
 
 PORT = 8750
 OURS = f"http://127.0.0.1:{PORT}"
 NOON = datetime(2026, 4, 9, 16, tzinfo=UTC)
 """Noon in the demo's zone, 38 days after its day 0."""
-TRAVERSALS = ("../../etc/passwd", "..%2ftrial.toml", "/etc/passwd", "..\\..\\trial.toml", "\0", "a" * 3000)
+TRAVERSALS = (
+    "../../etc/passwd", "..%2f..%2fetc%2fpasswd", "/etc/passwd", "..\\..\\trial.toml", "C:\\x", "..", "*",
+    "\0", "a" * 3000,
+)  # fmt: skip
 HTML = "<img src=x>&"
 
 
@@ -26,9 +36,16 @@ def browser(folder: Path) -> FlaskClient:
     return make_app(folder, port=PORT).test_client()
 
 
+def ask(
+    page: FlaskClient, path: str = "/", *, headers: Mapping[str, str] | None = None, **query: str
+) -> TestResponse:
+    """What a page answers, asked at our address unless the headers say otherwise."""
+    return page.get(path, base_url=OURS, query_string=query or None, headers=headers)
+
+
 def look(page: FlaskClient, path: str = "/") -> str:
     """What a page says; it must be there."""
-    answer = page.get(path, base_url=OURS)
+    answer = ask(page, path)
     assert answer.status_code == 200, answer.text
     return answer.text
 
@@ -48,6 +65,11 @@ def rows(folder: Path, name: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text, newline="")))
 
 
+def verdicts(folder: Path) -> list[dict[str, str]]:
+    """The calls that were recorded."""
+    return rows(folder, "verdicts.csv")
+
+
 def rename(folder: Path, old: str, new: str, *files: str) -> None:
     """Give a bag or shelf another name in some files."""
     for file in files:
@@ -61,3 +83,14 @@ def assert_only_ours(page: FlaskClient, path: str, folder: Path, file: str, **fi
     assert send(page, path, token="x", **fields).status_code == 403
     assert page.put(path, base_url=OURS, data=fields, headers={"Origin": OURS}).status_code in (403, 405)
     assert rows(folder, file) == []
+
+
+def judge_blind(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have every trial judged blind."""
+    monkeypatch.setattr(Standing, "blind", property(lambda _: True))
+
+
+def cards_in(answer: TestResponse) -> tuple[Card, ...]:
+    """The cards that can be read in a picture."""
+    with Image.open(io.BytesIO(answer.data)) as picture:
+        return find_cards(np.asarray(picture.convert("RGB")))
