@@ -53,12 +53,12 @@ def review(
     what you say of it is a row in verdicts.csv, as by `colscan verdict`.
     Events and harvests are said by tap, as by `colscan event` and `harvest`.
     In a folder without a trial, there or not, it begins one, as by
-    `colscan plan`. Only this machine can open it. Ctrl-C ends it, with exit
-    code 0.
+    `colscan plan`. Ctrl-C ends it, with exit code 0.
 
-    With --lan a phone on the same network can open it too, once it has sent a
-    code, which the terminal shows to scan. A code is good for one phone and 10
-    minutes; Enter, or the page “Phones”, shows another one.
+    Only this machine can open it. With --lan a phone on the same network can
+    too, once it has sent a code, which the terminal shows to scan. A code is
+    good for one phone and 10 minutes; Enter, or the page “Phones”, shows
+    another one.
 
     \b
     Example:
