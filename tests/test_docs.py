@@ -1,24 +1,40 @@
-"""docs/formats.md is made from the declarations, and says what they say."""
+"""The pages of docs/ that are made from the code say what the code says."""
 
 import os
+from contextlib import redirect_stdout
+from io import StringIO
 from pathlib import Path
 
+import pytest
+from told_errors import KINDS, VALUE, all_errors
+
+from colscan.app.cli.main import COMMANDS, main
 from colscan.app.masks import FOLDER
-from colscan.errors import ExitCode
+from colscan.errors import ColscanError, ExitCode
 from colscan.flags import RETAKE, Flag
 from colscan.ledger.columns import LEDGER_TABLES, SHORT_SHA
 from colscan.tables import Column, Row, columns_of, required_columns
 from colscan.trial.keys import SECTIONS, TOP
 from colscan.trial.model import Bag
 
-PAGE = Path(__file__).parent.parent / "docs" / "formats.md"
-HEAD = """# Files, words, exits
+DOCS = Path(__file__).parent.parent / "docs"
+MADE = (
+    "This page is made from the code (`COLSCAN_UPDATE_DOCS=1 pytest tests/test_docs.py`); a test holds it so."
+)
+HEAD = f"""# Files, words, exits
 
-This page is made from the code (`COLSCAN_UPDATE_DOCS=1 pytest tests/test_docs.py`); a test holds it current.
+{MADE}
 
 CSV: UTF-8, header row, times in ISO 8601 with offset, decimals with a point, an empty cell is not
 known. A text cell that begins with `= + - @` is guarded by an apostrophe. Unknown extra columns are kept
 and ignored.
+"""
+ERRORS_HEAD = f"""# What can go wrong
+
+{MADE}
+
+What colscan says when it can't do what was asked for, and what to do next; `{VALUE}` stands for a value that
+the message names. Doubtful photos are no errors: their scores have flags, in [formats.md](formats.md#flags).
 """
 MASKS = f"""## {FOLDER}/
 `{FOLDER}/PHOTO-BAG.png`: what a person painted as covered on one bag in one photo, for `colscan agree`.
@@ -41,8 +57,8 @@ EXITS = {
 }
 
 
-def page() -> str:
-    """The page as the declarations have it."""
+def formats() -> str:
+    """Files, columns, words, flags and exit codes, as they are declared."""
     tables = [_table(row_type) for row_type in (Bag, *LEDGER_TABLES)]
     flags = "\n".join(
         f"| `{flag}` | {flag.meaning} | {flag.remedy} | {_yes(flag in RETAKE)} |" for flag in Flag
@@ -93,8 +109,50 @@ def _yes(is_so: bool) -> str:
     return "yes" if is_so else ""
 
 
-def test_formats_page_is_current() -> None:
-    """The page in docs/ equals the declarations."""
+def commands() -> str:
+    """The help of every command."""
+    shown = [f"## colscan {name}\n```\n{_help(name)}```\n" for name in COMMANDS]
+    return "\n".join([f"# Commands\n\n{MADE}\n\n```\n{_help()}```\n", *shown])
+
+
+def _help(*names: str) -> str:
+    with redirect_stdout(StringIO()) as said:
+        assert main([*names, "--help"]) == 0
+    return said.getvalue()
+
+
+def errors() -> str:
+    """Every error, under the exit code that it ends with."""
+    told = all_errors()
+    parts = [ERRORS_HEAD]
+    for code in sorted({one.kind.exit_code for one in told}):
+        rows = [f"| {_cell(one.message)} | {_cell(one.hint)} |" for one in told if one.kind.exit_code == code]
+        parts.append(
+            f"## Exit code {code.value}: {EXITS[code]}\n| message | what to do |\n|---|---|\n"
+            + "\n".join(rows)
+            + "\n"
+        )
+    return "\n".join(parts)
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "\\|").replace("<", "&lt;")
+
+
+PAGES = {"formats.md": formats, "commands.md": commands, "errors.md": errors}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_made_pages_are_current(name: str) -> None:
+    """The page in docs/ equals what the code says."""
+    page, made = DOCS / name, PAGES[name]()
     if os.environ.get("COLSCAN_UPDATE_DOCS"):
-        PAGE.write_text(page(), encoding="utf-8")
-    assert PAGE.read_text(encoding="utf-8") == page()
+        page.write_text(made, encoding="utf-8")
+    assert page.read_text(encoding="utf-8") == made
+
+
+def test_each_kind_of_error_is_told() -> None:
+    """None of the errors' classes is left out but their base; messages and hints are sentences, not names."""
+    told = all_errors()
+    assert {one.kind for one in told} == set(KINDS.values()) - {ColscanError}
+    assert [one for one in told if len(one.message) < 5] == []
