@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from told_errors import KINDS, VALUE, all_errors
+from words import STANDARD, TRADE, shown
 
 from colscan.app.cli.main import COMMANDS, main
 from colscan.app.masks import FOLDER
@@ -35,6 +36,13 @@ ERRORS_HEAD = f"""# What can go wrong
 
 What colscan says when it can't do what was asked for, and what to do next; `{VALUE}` stands for a value that
 the message names. Doubtful photos are no errors: their scores have flags, in [formats.md](formats.md#flags).
+"""
+WORDS_HEAD = f"""# Words
+
+{MADE}
+
+Every command, option, column, key and word of the files, by whose it is. Our own are plain words for what
+they are.
 """
 MASKS = f"""## {FOLDER}/
 `{FOLDER}/PHOTO-BAG.png`: what a person painted as covered on one bag in one photo, for `colscan agree`.
@@ -139,7 +147,32 @@ def _cell(text: str) -> str:
     return text.replace("|", "\\|").replace("<", "&lt;")
 
 
-PAGES = {"formats.md": formats, "commands.md": commands, "errors.md": errors}
+def words() -> str:
+    """Every name that colscan shows, by whose it is."""
+    known = shown()
+    parts = [WORDS_HEAD]
+    for title, glosses in (("The trade's", TRADE), ("An open standard's", STANDARD)):
+        rows = [f"| `{name}` | {gloss} | {_where(known, name)} |" for name, gloss in sorted(glosses.items())]
+        parts.append(f"## {title}\n| word | | where |\n|---|---|---|\n" + "\n".join(rows) + "\n")
+    ours = [
+        f"| `{name}` | {', '.join(sorted(where))} |"
+        for name, where in sorted(known.items())
+        if _plain(name) not in TRADE | STANDARD
+    ]
+    return "\n".join([*parts, "## Our own\n| word | where |\n|---|---|\n" + "\n".join(ours) + "\n"])
+
+
+def _where(known: dict[str, set[str]], name: str) -> str:
+    return ", ".join(
+        sorted({place for one, places in known.items() if _plain(one) == name for place in places})
+    )
+
+
+def _plain(name: str) -> str:
+    return name.removeprefix("--").replace("-", "_") if name.startswith("--") else name
+
+
+PAGES = {"formats.md": formats, "commands.md": commands, "errors.md": errors, "words.md": words}
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -156,3 +189,9 @@ def test_each_kind_of_error_is_told() -> None:
     told = all_errors()
     assert {one.kind for one in told} == set(KINDS.values()) - {ColscanError}
     assert [one for one in told if len(one.message) < 5] == []
+
+
+def test_words_of_others_are_shown() -> None:
+    """No word is explained that colscan doesn't show."""
+    plain = {_plain(name) for name in shown()}
+    assert sorted((TRADE | STANDARD).keys() - plain) == []
