@@ -226,7 +226,7 @@ def test_bags_of_two_shelves(tmp_path: Path, small: Path) -> None:
 
 def test_cards_need_no_map(trial: Path) -> None:
     """Where every bag has one the page says so, and has nothing to draw."""
-    text = ask(browser(trial)).text
+    text = ask(browser(trial), "/map").text
     assert "no map is needed" in text
     assert "<form" not in text
 
@@ -390,7 +390,7 @@ def test_a_foreign_origin_is_refused(
 def test_a_wrong_token_is_refused(page: FlaskClient, rack: Path, small: Path, unchanged: Callable) -> None:
     """A photo's is asked of its header alone: its body isn't read for one."""
     same = unchanged(rack)
-    for wrong in ("", "x", fields(ask(browser(rack)).text)["token"]):
+    for wrong in ("", "x", fields(ask(browser(rack), "/map").text)["token"]):
         assert keep(page, drawn(page, [OTHER], ["B02"], token=wrong)).status_code == 403
         assert send(page, small.read_bytes(), headers={TOKEN_HEADER: wrong}).status_code == 403
     form = f"token={fields(ask(page, '/map').text)['token']}".encode()
