@@ -104,6 +104,24 @@ def jobs_option(command: F) -> F:
     )(command)
 
 
+def cluster_option(command: F) -> F:
+    """Give a command ``--cluster``: the address of a Dask scheduler; refused beside ``--jobs``."""
+
+    def said(context: click.Context, parameter: click.Parameter, address: str | None) -> str | None:
+        given = context.get_parameter_source("jobs") is click.core.ParameterSource.COMMANDLINE
+        if address is not None and given:
+            msg = "--jobs is for this machine's processes, and --cluster has others measure."
+            raise TrialError(msg, "Give one of the two; how many measure there, dask worker was told.")
+        return address
+
+    return click.option(
+        "--cluster",
+        metavar="ADDRESS",
+        callback=said,
+        help="Let a Dask cluster measure: its scheduler's address.",
+    )(command)
+
+
 def has_shelf(trial: Trial, shelf: str | None) -> bool:
     """Whether photos may be of a shelf; a trial that names none takes any."""
     return shelf is None or not trial.shelf_names or shelf in trial.shelf_names
