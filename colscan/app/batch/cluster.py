@@ -38,11 +38,12 @@ _AHEAD = 3
 """Jobs out for each of the cluster's threads: one is done, one is there, one is on its way."""
 _COMMON = (Baseline, MappedShelf)
 """What all jobs of a scan have in common, and most of their size but for the photo."""
+_PRINTED = "dask scheduler prints it when it starts, as tcp://192.168.1.20:8786."
 _AGAIN = "Photos recorded before stay: scan again when that is mended, and the others follow."
 
 
 @contextmanager
-def cluster_pool(address: str) -> Iterator[_Cluster]:
+def cluster_pool(address: str) -> Iterator[Cluster]:
     """The cluster of a scheduler, whose every worker measures as this process does.
 
     Parameters
@@ -58,7 +59,7 @@ def cluster_pool(address: str) -> Iterator[_Cluster]:
     """
     client = _connect(address)
     try:
-        cluster = _Cluster(client, address)
+        cluster = Cluster(client, address)
         cluster.check_workers()
         yield cluster
     finally:
@@ -70,21 +71,28 @@ def _connect(address: str) -> Client:
     try:
         import dask
         from distributed import Client
+        from distributed.comm.addressing import parse_address, parse_host_port
+        from distributed.comm.registry import get_backend
         from distributed.versions import VersionMismatchWarning
-    except ImportError as error:
+    except ModuleNotFoundError as error:
         msg = f"--cluster {address} needs the library distributed, which isn't installed."
         raise ClusterError(msg, "Install it with: pip install 'colscan[cluster]'") from error
     _silence()
+    try:
+        scheme, host_and_port = parse_address(address)
+        get_backend(scheme)
+        parse_host_port(host_and_port)
+    except (ValueError, TypeError) as error:
+        raise ClusterError(f"--cluster {address!r} is no scheduler's address ({error}).", _PRINTED) from error  # noqa: EM102
     # A photo is "large"; that it travels with its job is meant.
     dask.config.set({"distributed.admin.large-graph-warning-threshold": "1 TB"})
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", VersionMismatchWarning)  # ours are checked by `check_workers`
             return Client(address, timeout=_CONNECT_S, set_as_default=False)
-    except (OSError, ValueError, TypeError, ImportError, RuntimeError) as error:
+    except (OSError, ImportError, RuntimeError) as error:
         msg = f"--cluster {address}: no scheduler answers there ({_first_line(error)})."
-        hint = "Is it running, and is this its address? dask scheduler prints it, as tcp://192.168.1.20:8786."
-        raise ClusterError(msg, hint) from error
+        raise ClusterError(msg, f"Is it running, and is this its address? {_PRINTED}") from error
 
 
 def _silence() -> None:
@@ -95,10 +103,11 @@ def _silence() -> None:
 
 
 def _first_line(error: BaseException) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0]
+    """Without the connection's own description, which is long and says nothing to a grower."""
+    return (str(error).splitlines() or [type(error).__name__])[0].rpartition(">: ")[2]
 
 
-class _Cluster:
+class Cluster:
     """A cluster that jobs are given to."""
 
     def __init__(self, client: Client, address: str) -> None:
@@ -135,7 +144,7 @@ class _Cluster:
             return _Here(work, job)  # it says itself what is wrong with its file
         packed = self._pack((work, carried))
         future = self._client.submit(do_job, packed, self._sent, own_means(), pure=False)
-        return _Out(self, future, _names(job))
+        return Out(self, future, _names(job))
 
     def _pack(self, what: object) -> bytes:
         data = io.BytesIO()
@@ -185,15 +194,16 @@ class _Here(Generic[T]):
         return self._do()
 
 
-class _Out(Generic[T]):
+class Out(Generic[T]):
     """A job that is done somewhere in the cluster."""
 
-    def __init__(self, cluster: _Cluster, future: ClusterFuture, names: str) -> None:
+    def __init__(self, cluster: Cluster, future: ClusterFuture, names: str) -> None:
         self._cluster = cluster
         self._future = future
         self._names = names
 
     def result(self) -> T:
+        """Wait for what comes back; `ClusterLostError` when nothing will."""
         from distributed import KilledWorker
 
         while True:

@@ -105,21 +105,17 @@ def jobs_option(command: F) -> F:
 
 
 def cluster_option(command: F) -> F:
-    """Give a command ``--cluster``: the address of a Dask scheduler; refused beside ``--jobs``."""
+    """Give a command ``--cluster``: the address of a Dask scheduler."""
+    told = "Let a Dask cluster measure: its scheduler's address."
+    return click.option("--cluster", metavar="ADDRESS", help=told)(command)
 
-    def said(context: click.Context, parameter: click.Parameter, address: str | None) -> str | None:
-        given = context.get_parameter_source("jobs") is click.core.ParameterSource.COMMANDLINE
-        if address is not None and given:
-            msg = "--jobs is for this machine's processes, and --cluster has others measure."
-            raise TrialError(msg, "Give one of the two; how many measure there, dask worker was told.")
-        return address
 
-    return click.option(
-        "--cluster",
-        metavar="ADDRESS",
-        callback=said,
-        help="Let a Dask cluster measure: its scheduler's address.",
-    )(command)
+def check_cluster(cluster: str | None) -> None:
+    """Refuse (`TrialError`) `--cluster` where the command line has `--jobs` too."""
+    source = click.get_current_context().get_parameter_source("jobs")
+    if cluster is not None and source is click.core.ParameterSource.COMMANDLINE:
+        msg = "--jobs is for processes of this machine, and --cluster has others measure."
+        raise TrialError(msg, "Give one of the two; how many measure there, each dask worker was told.")
 
 
 def has_shelf(trial: Trial, shelf: str | None) -> bool:

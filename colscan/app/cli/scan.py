@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import check_shelf, cluster_option, has_shelf, jobs_option, trial_dir_argument
+from colscan.app.cli.options import (
+    check_cluster,
+    check_shelf,
+    cluster_option,
+    has_shelf,
+    jobs_option,
+    trial_dir_argument,
+)
 from colscan.app.cli.scanned import ScanReport
 from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
@@ -51,6 +58,7 @@ def scan(
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.gather import gather_photos
 
+    check_cluster(cluster)
     paths = gather_photos(photos)
     if taken_at and len(paths) > 1:
         msg = f"--taken-at was given for {len(paths)} photos."

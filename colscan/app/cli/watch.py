@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import cluster_option, jobs_option, trial_dir_argument
+from colscan.app.cli.options import check_cluster, cluster_option, jobs_option, trial_dir_argument
 from colscan.app.cli.scan import Asked, check_target, scan_into
 from colscan.errors import ExitCode, PhotoError, TrialError
 
@@ -54,6 +54,7 @@ def watch(
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.watch import Watched
 
+    check_cluster(cluster)
     asked = Asked(shelf=shelf, jobs=jobs, cluster=cluster, tell_known=False)
     check_target(trial_dir, asked)
     if not folder.is_dir():
