@@ -97,9 +97,10 @@ def _connect(address: str) -> Client:
 
 def _silence() -> None:
     """What is wrong is told by us, once."""
-    log = logging.getLogger("distributed")
-    log.handlers = [logging.NullHandler()]
-    log.propagate = False
+    for name in list(logging.root.manager.loggerDict):
+        if name.split(".")[0] == "distributed":
+            logging.getLogger(name).handlers = [logging.NullHandler()]
+    logging.getLogger("distributed").propagate = False
 
 
 def _first_line(error: BaseException) -> str:
@@ -127,7 +128,7 @@ class Cluster:
             msg = f"--cluster {self._address}: the scheduler has no worker."
             raise ClusterError(msg, f"Start some, on any machine: dask worker {self._address}") from error
         except (OSError, CancelledError) as error:
-            raise self.lost(error) from error
+            raise self.lost() from error
         here = own_means()
         odd = {worker: told for worker, means in said.items() if (told := _tell_odd(means, here))}
         if odd:
@@ -157,10 +158,12 @@ class Cluster:
 
     def check_alive(self) -> None:
         """Raise `ClusterLostError` when the scheduler is gone, or its last worker for a minute."""
+        if self._client.status != "running":
+            raise self.lost()
         try:
             threads = self._threads()
         except (OSError, CancelledError, RuntimeError) as error:
-            raise self.lost(error) from error
+            raise self.lost() from error
         if threads:
             self._no_worker_since = None
             self.width = _AHEAD * threads
@@ -170,9 +173,9 @@ class Cluster:
             msg = f"--cluster {self._address}: its workers are gone."
             raise ClusterLostError(msg, _AGAIN)
 
-    def lost(self, error: BaseException) -> ClusterLostError:
+    def lost(self) -> ClusterLostError:
         """What to say when the scheduler doesn't answer any more."""
-        return ClusterLostError(f"--cluster {self._address}: it was lost ({_first_line(error)}).", _AGAIN)
+        return ClusterLostError(f"--cluster {self._address}: the connection to it was lost.", _AGAIN)
 
     def _threads(self) -> int:
         return sum(self._client.nthreads().values())
@@ -212,7 +215,7 @@ class Out(Generic[T]):
             except TimeoutError:
                 self._cluster.check_alive()
             except (OSError, CancelledError) as error:
-                raise self._cluster.lost(error) from error
+                raise self._cluster.lost() from error
             except KilledWorker as error:
                 msg = f"{self._names}: every worker that measured it was ended, perhaps for want of memory."
                 hint = "Give the workers more memory, or scan it without --cluster. " + _AGAIN
