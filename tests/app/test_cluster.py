@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import dask
 import pytest
 from demo_trial import begin, contents, corner
 from distributed import Client, KilledWorker
@@ -70,8 +71,8 @@ class Running:
         """End a worker that has a job."""
         with Client(self.address, set_as_default=False) as client:
             names = {at: one["name"] for at, one in client.scheduler_info(n_workers=-1)["workers"].items()}
-            busy = [names[at] for at, jobs in client.processing().items() if jobs]
-        self.kill(busy[0])
+            wait_until(lambda: any(client.processing().values()))
+            self.kill(next(names[at] for at, jobs in client.processing().items() if jobs))
 
     def stop(self) -> None:
         """End all."""
@@ -160,11 +161,22 @@ def test_a_cluster_gives_the_rows_of_one_process(
 def test_a_killed_worker_costs_nothing(
     running: Running, alone: Path, trial: Path, photos: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A worker is ended while it has a job: another one does it, and no row is lost or doubled."""
-    after_a_photo(monkeypatch, running.kill_busy_worker)
+    """A worker is ended while it has a photo: another one does it, and no row is lost or doubled."""
+    submit, photos_out = cluster.Cluster.submit, []
+
+    def submitted(self: object, work: object, job: object) -> object:
+        pending = submit(self, work, job)
+        if work is batch_scan.measure_together:
+            photos_out.append(job)
+            if len(photos_out) == len(DAYS):
+                running.kill_busy_worker()
+        return pending
+
+    monkeypatch.setattr(cluster.Cluster, "submit", submitted)
     assert main(["scan", str(trial), str(photos), "--cluster", running.address]) == 0
     assert len(running.processes) == 2  # the scheduler and the other worker
     assert timeless(trial) == timeless(alone)
+    assert evidence(trial) == evidence(alone)
     running.start_worker("three")
 
 
@@ -228,6 +240,20 @@ def test_no_address(address: str, trial: Path, photos: Path, unchanged: Unchange
     said = refused(trial, photos, address, unchanged, capsys)
     assert f"--cluster {address!r} is no scheduler's address" in said
     assert "dask scheduler prints it" in said
+
+
+def test_encrypted_without_certificates(
+    trial: Path, photos: Path, unchanged: Unchanged, capsys: Capture, tmp_path: Path
+) -> None:
+    """Certificates that Dask isn't told of, or that aren't there: where to name them."""
+    address = "tls://127.0.0.1:8786"
+    said = refused(trial, photos, address, unchanged, capsys)
+    assert f"--cluster {address}: Dask's settings name no certificates" in said
+    gone = str(tmp_path / "gone.pem")
+    tls = {"distributed.comm.tls.ca-file": gone, "distributed.comm.tls.client.cert": gone}
+    with dask.config.set(tls):
+        said = refused(trial, photos, address, unchanged, capsys)
+    assert f"--cluster {address}: Dask's certificates can't be read" in said
 
 
 def test_nobody_answers(

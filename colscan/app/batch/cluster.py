@@ -39,6 +39,7 @@ _AHEAD = 3
 _COMMON = (Baseline, MappedShelf)
 """What all jobs of a scan have in common, and most of their size but for the photo."""
 _PRINTED = "dask scheduler prints it when it starts, as tcp://192.168.1.20:8786."
+_CERTIFICATES = "Name ca-file, client.cert and client.key under distributed.comm.tls in ~/.config/dask/."
 _AGAIN = "Photos recorded before stay: scan again when that is mended, and the others follow."
 
 
@@ -71,19 +72,12 @@ def _connect(address: str) -> Client:
     try:
         import dask
         from distributed import Client
-        from distributed.comm.addressing import parse_address, parse_host_port
-        from distributed.comm.registry import get_backend
         from distributed.versions import VersionMismatchWarning
     except ModuleNotFoundError as error:
         msg = f"--cluster {address} needs the library distributed, which isn't installed."
         raise ClusterError(msg, "Install it with: pip install 'colscan[cluster]'") from error
     _silence()
-    try:
-        scheme, host_and_port = parse_address(address)
-        get_backend(scheme)
-        parse_host_port(host_and_port)
-    except (ValueError, TypeError) as error:
-        raise ClusterError(f"--cluster {address!r} is no scheduler's address ({error}).", _PRINTED) from error  # noqa: EM102
+    _check_address(address)
     # A photo is "large"; that it travels with its job is meant.
     dask.config.set({"distributed.admin.large-graph-warning-threshold": "1 TB"})
     try:
@@ -93,6 +87,28 @@ def _connect(address: str) -> Client:
     except (OSError, ImportError, RuntimeError) as error:
         msg = f"--cluster {address}: no scheduler answers there ({_first_line(error)})."
         raise ClusterError(msg, f"Is it running, and is this its address? {_PRINTED}") from error
+
+
+def _check_address(address: str) -> None:
+    """Refuse what the client would stumble over: no address, or TLS without certificates."""
+    from distributed import Security
+    from distributed.comm.addressing import parse_address, parse_host_port
+    from distributed.comm.registry import get_backend
+
+    try:
+        scheme, host_and_port = parse_address(address)
+        get_backend(scheme)
+        parse_host_port(host_and_port)
+    except (ValueError, TypeError) as error:
+        msg = f"--cluster {address!r} is no scheduler's address ({error})."
+        raise ClusterError(msg, _PRINTED) from error
+    try:
+        encrypted = Security().get_connection_args("client")["ssl_context"] is not None
+    except OSError as error:
+        msg = f"--cluster {address}: Dask's certificates can't be read ({error})."
+        raise ClusterError(msg, _CERTIFICATES) from error
+    if scheme in ("tls", "wss") and not encrypted:
+        raise ClusterError(f"--cluster {address}: Dask's settings name no certificates.", _CERTIFICATES)  # noqa: EM102
 
 
 def _silence() -> None:
