@@ -28,9 +28,14 @@ HERE = ("--jobs", "1")
 
 
 def run(*arguments: object) -> float:
+    """Seconds of processor time that a command of colscan and its processes took."""
+    return took([*COLSCAN, *map(str, arguments)])
+
+
+def took(command: list[str]) -> float:
     """Seconds of processor time that a command and its processes took."""
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    subprocess.run([*COLSCAN, *map(str, arguments)], check=True, capture_output=True)
+    subprocess.run(command, check=True, capture_output=True)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
@@ -57,6 +62,16 @@ def seconds(folder: Path, photos: list[Path], *how: str) -> float:
     return (whole - run("scan", folder, *photos, *HERE)) / len(photos)
 
 
+def connecting(cluster: str) -> float:
+    """Seconds of processor time that it takes to connect to a cluster and to compare digits, once a scan."""
+    imports = (
+        "import os; os.environ['OPENBLAS_NUM_THREADS'] = '1'  # as the command line has it\n"
+        "import colscan.app.batch.scan\nfrom colscan.app.batch.jobs import worker_pool\n"
+    )
+    plain, connected = (f"{imports}worker_pool(1, {one!r}).__enter__()" for one in (None, cluster))
+    return took([sys.executable, "-c", connected]) - took([sys.executable, "-c", plain])
+
+
 def figures(series: str, out: Path, cluster: str | None) -> str:
     """A series' line."""
     folder = out / series
@@ -64,7 +79,9 @@ def figures(series: str, out: Path, cluster: str | None) -> str:
     copy = Path(shutil.copytree(folder, out / f"{series}-cluster"))
     before = {part: size(folder / part) for part in PARTS}
     cells = [f"{series} ({len(photos)})", f"{seconds(folder, photos, *HERE):.2f}"]
-    cells.append(f"{seconds(copy, photos, '--cluster', cluster):.2f}" if cluster else "")
+    if cluster:
+        here = seconds(copy, photos, "--cluster", cluster) - connecting(cluster) / len(photos)
+    cells.append(f"{here:.2f}" if cluster else "")
     cells += [f"{(size(folder / part) - before[part]) / len(photos) / 1000:.1f}" for part in PARTS]
     return "".join(
         f"{cell:>16}" for cell in (*cells, f"{size(folder / 'cache' / 'baselines.npz') / 1000:.0f}")
