@@ -4,6 +4,8 @@
 
     ColscanError
     ├── TrialError      2   trial.toml, bags.csv or an option is wrong
+    │   └── ClusterError    the cluster that measures can't be used
+    │       └── ClusterLostError    5   it was lost half-way; what was recorded stays
     ├── PhotoError      3   a photo can't be read or placed in time
     │   └── UndatedError    its time is unknown or can't be right: who took it can say it
     ├── LedgerError     4   the ledger can't be read or written
@@ -62,6 +64,16 @@ class TrialError(ColscanError):
     """A trial's plan (trial.toml, bags.csv) or an option is wrong."""
 
     exit_code = ExitCode.TRIAL
+
+
+class ClusterError(TrialError):
+    """The cluster that an option names can't be used."""
+
+
+class ClusterLostError(ClusterError):
+    """The cluster was lost half-way; photos recorded before stay."""
+
+    exit_code = ExitCode.SOME_PHOTOS_FAILED
 
 
 class PhotoError(ColscanError):

@@ -3,9 +3,11 @@
 import os
 from pathlib import Path
 
+# As `run` of the command line has it: read by numpy when it is imported.
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
 if "PYTEST_XDIST_WORKER" in os.environ:
-    # A process a core: threads beside would only wait for each other. Read by numpy when it is imported.
-    os.environ.update(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1")
+    # A process a core: threads beside would only wait for each other.
+    os.environ["OMP_NUM_THREADS"] = "1"
 
 import pytest
 

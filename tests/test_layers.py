@@ -17,6 +17,8 @@ HOMES = {
     "flask": ("app/web",),
     "werkzeug": ("app/web",),
     "segno": ("app/web",),
+    "dask": ("app/batch",),
+    "distributed": ("app/batch",),
 }
 # Pixels never meet the ledger before app brings them together.
 APART = {

@@ -102,7 +102,7 @@ def read_ref(
     )
 
 
-def load_rgb(path: Path, *, max_megapixels: float) -> ImageRGB:
+def load_rgb(path: Path, *, max_megapixels: float, raw: bytes | None = None) -> ImageRGB:
     """The upright sRGB pixels of a photo.
 
     Parameters
@@ -111,6 +111,8 @@ def load_rgb(path: Path, *, max_megapixels: float) -> ImageRGB:
         A JPEG, PNG or HEIC file.
     max_megapixels : float
         Larger photos are refused before they are decoded.
+    raw : bytes, optional
+        The file's bytes, where the file isn't on this machine.
 
     Returns
     -------
@@ -121,7 +123,7 @@ def load_rgb(path: Path, *, max_megapixels: float) -> ImageRGB:
     PhotoError
         When the file can't be read, has no colour, or is too large or too small.
     """
-    with _opened(_read_bytes(path), path.name, max_megapixels) as image:
+    with _opened(_read_bytes(path) if raw is None else raw, path.name, max_megapixels) as image:
         if image.mode in _COLOURLESS:
             msg = f"{path.name}: is a picture without colour ({image.mode})."
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")

@@ -6,28 +6,33 @@ A bag without such a photo has its earliest one, however late, with what had gro
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import datetime
+from pathlib import Path
 
-from colscan.app.batch.jobs import run_in_order
+from colscan.app.batch.jobs import FileJob, Pool, run_in_order
 from colscan.app.batch.shelves import Looking
 from colscan.errors import PhotoError
 from colscan.locate import locate_bags
 from colscan.locate.model import BagView
-from colscan.photo import PhotoRef, load_rgb
+from colscan.photo import PhotoRef
 from colscan.score import judge_first, make_baseline, make_late_baselines, share_reference
 from colscan.score.model import Baseline, Fault
 from colscan.trial.model import Bag
 from colscan.units import BASELINE_HOURS, HOURS_PER_DAY, days_between
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EarlyJob:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class EarlyJob(FileJob):
     """A photo to look for bags in."""
 
     ref: PhotoRef
     how: Looking
+
+    @property
+    def file(self) -> Path:
+        """The photo's file."""
+        return self.ref.path
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,7 +61,7 @@ def make_baselines(
     photos: Sequence[PhotoRef],
     *,
     how: Looking,
-    pool: ProcessPoolExecutor | None,
+    pool: Pool | None,
 ) -> dict[int, Baseline]:
     """Baselines by key: from a bag's first 36 hours, else from its earliest photo with growth taken off.
 
@@ -68,7 +73,7 @@ def make_baselines(
         Those that may be a bag's first, scanned before or about to be.
     how : Looking
         How they are looked at.
-    pool : ProcessPoolExecutor or None
+    pool : Pool or None
         Where photos are located.
     """
     in_time = sorted(photos, key=lambda ref: (ref.taken_at, ref.sha256))
@@ -115,7 +120,7 @@ def _make(found: Sequence[_FirstView]) -> Baseline | None:
 def locate_early(job: EarlyJob) -> EarlyViews:
     """The bags in an early photo; none when it can't be read, which measuring it will say."""
     try:
-        rgb = load_rgb(job.ref.path, max_megapixels=job.how.max_megapixels)
+        rgb = job.pixels(job.how.max_megapixels)
     except PhotoError:
         return EarlyViews(ref=job.ref, views=(), faults={})
     views = locate_bags(rgb, job.how.shelves).views

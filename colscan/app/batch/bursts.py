@@ -22,7 +22,7 @@ from colscan.flags import RETAKE
 from colscan.ledger import Ledger
 from colscan.ledger.columns import SEGMENT_ENDERS, ScoreRow
 from colscan.locate import locate_bags
-from colscan.photo import PhotoRef, load_rgb
+from colscan.photo import PhotoRef
 from colscan.score import METHOD, measure_burst, prepare_slim
 from colscan.score.measure import smallest_spot_mm
 from colscan.score.model import Baseline
@@ -84,7 +84,7 @@ def measure_together(jobs: tuple[PhotoJob, ...]) -> tuple[PhotoResult | Failure,
 
 
 def _look(job: PhotoJob) -> _Looked:
-    rgb = load_rgb(job.ref.path, max_megapixels=job.how.max_megapixels)
+    rgb = job.pixels(job.how.max_megapixels)
     sighting = locate_bags(rgb, job.how.shelves)
     return _Looked(
         job=job,

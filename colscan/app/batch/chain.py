@@ -7,13 +7,12 @@ What they said is kept in `cache/evidence/`, or else measured again from the kep
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
 from colscan.app.batch.bursts import measure_together
 from colscan.app.batch.evidence_cache import keep_evidence, load_evidence
-from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order
+from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, Pool, run_in_order
 from colscan.app.batch.originals import find_original
 from colscan.app.batch.shelves import Looking
 from colscan.ledger.columns import PhotoRow, ScoreRow
@@ -38,7 +37,7 @@ class Chain:
         How photos are looked at.
     keep : bool
         Whether the cache may be written.
-    pool : ProcessPoolExecutor or None
+    pool : Pool or None
         Where photos are measured again.
     """
 
@@ -50,7 +49,7 @@ class Chain:
         *,
         how: Looking,
         keep: bool,
-        pool: ProcessPoolExecutor | None,
+        pool: Pool | None,
     ) -> None:
         self._folder = folder
         self._photos = {row.photo_sha256: row for row in photos}

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from colscan.app.batch.jobs import Failure, or_failure, run_in_order, worker_pool
+from colscan.app.batch.jobs import Failure, FileJob, or_failure, run_in_order, worker_pool
 from colscan.app.batch.scan import Outcome, Rejected, ScanOptions, scan_photos
 from colscan.errors import ColscanError, PhotoError
 from colscan.ledger import read_ledger
 from colscan.locate import find_cards
-from colscan.photo import PhotoRef, load_rgb, read_ref
+from colscan.photo import PhotoRef, read_ref
 from colscan.trial import FarmTrial
 from colscan.trial.model import LAST_BAG_TAG, PLAN_FILE, Bag, Trial
 
@@ -59,10 +59,14 @@ class Offers:
         return len(self.refused) + sum(len(offer.paths) for offer in self.offers)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Look:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Look(FileJob):
     path: Path
     max_megapixels: float
+
+    @property
+    def file(self) -> Path:
+        return self.path
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +84,7 @@ class _Taker:
     bags: tuple[Bag, ...]
 
 
-def offer_photos(farm: Farm, paths: Sequence[Path], *, jobs: int) -> Offers:
+def offer_photos(farm: Farm, paths: Sequence[Path], *, jobs: int, cluster: str | None = None) -> Offers:
     """Each trial's photos: those that show a card of one of its bags while the trial runs.
 
     Parameters
@@ -91,11 +95,15 @@ def offer_photos(farm: Farm, paths: Sequence[Path], *, jobs: int) -> Offers:
         Photo files.
     jobs : int
         How many processes look for cards.
+    cluster : str, optional
+        The address of a cluster's scheduler, whose processes look instead.
 
     Raises
     ------
     LedgerError
         When a trial's ledger can't be read.
+    ClusterError
+        When the cluster can't be used, or is lost.
     """
     for member, _ in farm:
         read_ledger(member.folder)  # a broken one is told before anything is written in any
@@ -105,7 +113,7 @@ def offer_photos(farm: Farm, paths: Sequence[Path], *, jobs: int) -> Offers:
     taken: list[list[Path]] = [[] for _ in farm]
     elsewhere: list[dict[str, frozenset[int]]] = [{} for _ in farm]
     looks = [_Look(path=path, max_megapixels=limit) for path in paths]
-    with worker_pool(min(jobs, len(looks))) as pool:
+    with worker_pool(min(jobs, len(looks)), cluster) as pool:
         for path, shown in zip(paths, run_in_order(pool, look_for_cards, looks), strict=True):
             if isinstance(shown, Failure):
                 refused.append((None, Rejected(name=shown.name, error=shown.error)))
@@ -148,7 +156,7 @@ def look_for_cards(look: _Look) -> _Shown | Failure:
 
 
 def _shown(look: _Look) -> _Shown:
-    cards = find_cards(load_rgb(look.path, max_megapixels=look.max_megapixels))
+    cards = find_cards(look.pixels(look.max_megapixels))
     return _Shown(path=look.path, tags=frozenset(card.tag for card in cards if card.tag <= LAST_BAG_TAG))
 
 

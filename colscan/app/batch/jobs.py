@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from abc import ABC, abstractmethod
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from multiprocessing import active_children, get_context, parent_process
+from pathlib import Path
 from threading import Thread
-from typing import TypeVar
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,21 +25,46 @@ from colscan.errors import ColscanError, PhotoError
 from colscan.locate import locate_bags, turned_points
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef, load_rgb
+from colscan.photo.model import ImageRGB
 from colscan.score import measure_views
 from colscan.score.identity import Identity
 from colscan.score.model import Baseline, Evidence
 
 J = TypeVar("J")
 T = TypeVar("T")
+T_co = TypeVar("T_co", covariant=True)
+_AHEAD = 4
+"""Jobs out for each process: enough that none waits while the first in line takes long."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PhotoJob:
+class FileJob(ABC):
+    """Work on a photo's file; its bytes come along where it is done on a machine that hasn't the file."""
+
+    raw: bytes | None = None
+
+    @property
+    @abstractmethod
+    def file(self) -> Path:
+        """The photo's file."""
+
+    def pixels(self, max_megapixels: float) -> ImageRGB:
+        """The photo's upright sRGB pixels; `PhotoError` where it has none."""
+        return load_rgb(self.file, max_megapixels=max_megapixels, raw=self.raw)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PhotoJob(FileJob):
     """A photo to measure against its bags' baselines (by key)."""
 
     ref: PhotoRef
     how: Looking
     baselines: Mapping[int, Baseline]
+
+    @property
+    def file(self) -> Path:
+        """The photo's file."""
+        return self.ref.path
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +120,7 @@ def or_failure(name: str, work: Callable[[], T]) -> T | Failure:
 
 
 def _measure(job: PhotoJob) -> PhotoResult:
-    rgb = load_rgb(job.ref.path, max_megapixels=job.how.max_megapixels)
+    rgb = job.pixels(job.how.max_megapixels)
     sighting = locate_bags(rgb, job.how.shelves)
     evidence = measure_views(sighting.views, job.baselines)
     coverage = {seen.key: seen.coverage for seen in evidence if seen.coverage is not None}
@@ -127,15 +155,58 @@ def turned_back(seen: Evidence, turns: int, shape: tuple[int, int]) -> Evidence:
     return replace(seen, outline_px=back(seen.outline_px), to_px=to_px, patches=tuple(patches))
 
 
+class Pending(Protocol[T_co]):
+    """A job that is being done elsewhere."""
+
+    def result(self) -> T_co:
+        """Wait for its result."""
+
+
+class Pool(Protocol):
+    """Where jobs are done beside this process."""
+
+    @property
+    def width(self) -> int:
+        """How many jobs may be out at once."""
+
+    def submit(self, work: Callable[[J], T], job: J) -> Pending[T]:
+        """Begin a job."""
+
+
 @contextmanager
-def worker_pool(jobs: int) -> Iterator[ProcessPoolExecutor | None]:
-    """Worker processes that leave ctrl-C to the parent; None for a single job, which needs no process."""
-    if jobs <= 1:
+def worker_pool(jobs: int, cluster: str | None = None) -> Iterator[Pool | None]:
+    """Processes of this machine or of a cluster; None for a single job, which needs no process.
+
+    Parameters
+    ----------
+    jobs : int
+        How many processes of this machine.
+    cluster : str, optional
+        The address of a cluster's scheduler, whose processes do the work instead.
+
+    Raises
+    ------
+    ClusterError
+        When the cluster can't be used.
+    """
+    if cluster is not None:
+        from colscan.app.batch.cluster import cluster_pool
+
+        with cluster_pool(cluster) as pool:
+            yield pool
+    elif jobs <= 1:
         yield None
-        return
+    else:
+        with _processes(jobs) as pool:
+            yield pool
+
+
+@contextmanager
+def _processes(jobs: int) -> Iterator[Pool]:
+    """Processes that leave ctrl-C to the parent."""
     pool = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_serve_parent)
     try:
-        yield pool
+        yield _Processes(pool, jobs)
     except BaseException:
         # Nobody waits for photos whose results nobody takes any more.
         for child in active_children():
@@ -145,23 +216,54 @@ def worker_pool(jobs: int) -> Iterator[ProcessPoolExecutor | None]:
         pool.shutdown(cancel_futures=True)
 
 
-def run_in_order(pool: ProcessPoolExecutor | None, work: Callable[[J], T], jobs: Sequence[J]) -> Iterator[T]:
+class _Processes:
+    def __init__(self, pool: ProcessPoolExecutor, jobs: int) -> None:
+        self._pool = pool
+        self.width = jobs * _AHEAD
+
+    def submit(self, work: Callable[[J], T], job: J) -> Pending[T]:
+        try:
+            return _InProcess(self._pool.submit(work, job))
+        except BrokenProcessPool as error:
+            raise _ended() from error
+
+
+class _InProcess(Generic[T]):
+    def __init__(self, future: Future[T]) -> None:
+        self._future = future
+
+    def result(self) -> T:
+        try:
+            return self._future.result()
+        except BrokenProcessPool as error:
+            raise _ended() from error
+
+
+def _ended() -> PhotoError:
+    msg = "A process that measured photos was ended from outside, perhaps for want of memory."
+    return PhotoError(msg, "Scan again with --jobs 1; photos recorded before are passed over.")
+
+
+def run_in_order(pool: Pool | None, work: Callable[[J], T], jobs: Iterable[J]) -> Iterator[T]:
     """Results in the order of their jobs, each as soon as it and those before it are there.
 
     Raises
     ------
     PhotoError
         When a process was ended from outside.
+    ClusterLostError
+        When the cluster was lost.
     """
     if pool is None:
         yield from map(work, jobs)
         return
-    try:
-        for future in [pool.submit(work, job) for job in jobs]:
-            yield future.result()
-    except BrokenProcessPool as error:
-        msg = "A process that measured photos was ended from outside, perhaps for want of memory."
-        raise PhotoError(msg, "Scan again with --jobs 1; photos recorded before are passed over.") from error
+    out: deque[Pending[T]] = deque()
+    for job in jobs:
+        out.append(pool.submit(work, job))
+        if len(out) >= pool.width:
+            yield out.popleft().result()
+    while out:
+        yield out.popleft().result()
 
 
 def _serve_parent() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import chain as chain_of
@@ -15,7 +14,7 @@ from colscan.app.batch.baselines import is_early, make_baselines
 from colscan.app.batch.bursts import breaks_of, group_bursts, leave_scored, measure_together
 from colscan.app.batch.chain import Chain, reference
 from colscan.app.batch.copies import find_copies
-from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order, worker_pool
+from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, Pool, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
 from colscan.app.batch.originals import find_original, keep_original
 from colscan.app.batch.place import Said, place_photo, too_early
@@ -47,6 +46,8 @@ class ScanOptions:
         The shelf in the photos, if the user said so.
     jobs : int
         How many processes measure.
+    cluster : str or None
+        The address of a cluster's scheduler, whose processes measure instead.
     dry_run : bool
         Measure and report, write nothing.
     overlay : bool
@@ -60,6 +61,7 @@ class ScanOptions:
     taken_at: datetime | None = None
     shelf: str | None = None
     jobs: int = 1
+    cluster: str | None = None
     dry_run: bool = False
     overlay: bool = False
     elsewhere: Mapping[str, frozenset[int]] = field(default_factory=dict)
@@ -127,6 +129,8 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
     ------
     LedgerError
         When the ledger can't be read or written; photos recorded before stay.
+    ClusterError
+        When the cluster can't be used, or is lost; photos recorded before stay.
     """
     ledger = read_ledger(folder)
     fresh: dict[str, PhotoRef] = {}
@@ -152,7 +156,7 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
         yield AlreadyKnown(name=fresh.pop(sha256).name, copy_of=original)
     if not fresh:
         return
-    with worker_pool(min(options.jobs, len(fresh))) as pool:
+    with worker_pool(min(options.jobs, len(fresh)), options.cluster) as pool:
         yield from _Scan(folder, trial, ledger, options).run(list(fresh.values()), pool)
 
 
@@ -192,7 +196,7 @@ class _Scan:
         self._cameras = [(row.taken_at, row.camera) for row in ledger.photos]
         self._unkept: tuple[str, Mapping[int, Baseline]] | None = None
 
-    def run(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Iterator[Outcome]:
+    def run(self, refs: list[PhotoRef], pool: Pool | None) -> Iterator[Outcome]:
         how = self._how
         baselines = self._baselines(refs, pool)
         chain = Chain(
@@ -215,7 +219,7 @@ class _Scan:
                 news = leave_scored(result, self._bags, self._ledger, baselines=baselines)
                 yield self._record(news, chain, baselines)
 
-    def _baselines(self, refs: list[PhotoRef], pool: ProcessPoolExecutor | None) -> Mapping[int, Baseline]:
+    def _baselines(self, refs: list[PhotoRef], pool: Pool | None) -> Mapping[int, Baseline]:
         early = self._first_photos(refs)
         key = baselines_key(self._bags, early, self._how)
         kept = load_baselines(self._folder, key)

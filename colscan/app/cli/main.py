@@ -91,6 +91,9 @@ def colscan(context: click.Context) -> None:
 
 def run() -> None:
     """Run the command line and end the process with its exit code."""
+    # numpy reads it when it is imported. Shared by other numbers of threads, the last digits of a score
+    # would be others, so they would depend on how many cores a machine has.
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
     try:
         code = main(sys.argv[1:])
     except KeyboardInterrupt:  # pressed again while the first one was told

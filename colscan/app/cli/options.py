@@ -104,6 +104,20 @@ def jobs_option(command: F) -> F:
     )(command)
 
 
+def cluster_option(command: F) -> F:
+    """Give a command ``--cluster``: the address of a Dask scheduler."""
+    told = "Let a Dask cluster measure: its scheduler's address."
+    return click.option("--cluster", metavar="ADDRESS", help=told)(command)
+
+
+def check_cluster(cluster: str | None) -> None:
+    """Refuse (`TrialError`) `--cluster` where the command line has `--jobs` too."""
+    source = click.get_current_context().get_parameter_source("jobs")
+    if cluster is not None and source is click.core.ParameterSource.COMMANDLINE:
+        msg = "--jobs is for processes of this machine, and --cluster has others measure."
+        raise TrialError(msg, "Give one of the two; how many measure there, each dask worker was told.")
+
+
 def has_shelf(trial: Trial, shelf: str | None) -> bool:
     """Whether photos may be of a shelf; a trial that names none takes any."""
     return shelf is None or not trial.shelf_names or shelf in trial.shelf_names

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import check_shelf, has_shelf, jobs_option, trial_dir_argument
+from colscan.app.cli.options import (
+    check_cluster,
+    check_shelf,
+    cluster_option,
+    has_shelf,
+    jobs_option,
+    trial_dir_argument,
+)
 from colscan.app.cli.scanned import ScanReport
 from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
@@ -28,6 +35,7 @@ if TYPE_CHECKING:
 @click.option("--shelf", metavar="NAME", help="The shelf in the photos.")
 @click.option("--dry-run", is_flag=True, help="Print the scores, write nothing.")
 @click.option("--overlay", is_flag=True, help="Draw what was found on each photo, into overlays/.")
+@cluster_option
 @jobs_option
 def scan(
     trial_dir: Path,
@@ -37,6 +45,7 @@ def scan(
     dry_run: bool,
     overlay: bool,
     jobs: int,
+    cluster: str | None,
 ) -> ExitCode:
     """Score the bags in photos and append the scores to the ledger.
 
@@ -49,6 +58,7 @@ def scan(
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.gather import gather_photos
 
+    check_cluster(cluster)
     paths = gather_photos(photos)
     if taken_at and len(paths) > 1:
         msg = f"--taken-at was given for {len(paths)} photos."
@@ -56,7 +66,9 @@ def scan(
     if overlay and dry_run:
         msg = "--overlay writes pictures, and --dry-run writes nothing."
         raise TrialError(msg, "Give one of the two.")
-    asked = Asked(taken_at=taken_at, shelf=shelf, dry_run=dry_run, overlay=overlay, jobs=jobs)
+    asked = Asked(
+        taken_at=taken_at, shelf=shelf, dry_run=dry_run, overlay=overlay, jobs=jobs, cluster=cluster
+    )
     return scan_into(trial_dir, paths, asked)
 
 
@@ -68,7 +80,7 @@ class Asked:
     ----------
     taken_at : str or None
         When the photo was taken, as typed; without an offset it is in the trial's zone.
-    shelf, dry_run, overlay, jobs
+    shelf, dry_run, overlay, jobs, cluster
         As in `ScanOptions`.
     tell_known : bool
         Whether photos that were scanned before are named, not only counted.
@@ -79,6 +91,7 @@ class Asked:
     dry_run: bool = False
     overlay: bool = False
     jobs: int = 1
+    cluster: str | None = None
     tell_known: bool = True
 
     def of(self, trial: Trial) -> ScanOptions:
@@ -95,6 +108,7 @@ class Asked:
             taken_at=parse_when(self.taken_at, trial.zone, "--taken-at"),
             shelf=self.shelf,
             jobs=self.jobs,
+            cluster=self.cluster,
             dry_run=self.dry_run,
             overlay=self.overlay,
         )
@@ -118,6 +132,8 @@ def scan_into(folder: Path, paths: Sequence[Path], asked: Asked) -> ExitCode:
         When the folder is neither, or a plan or an option is wrong.
     LedgerError
         When a ledger can't be read or written.
+    ClusterError
+        When the cluster can't be used, or is lost.
     """
     farm = load_farm(folder)
     if farm:
@@ -153,7 +169,7 @@ def _scan_farm(
 
     many = "1 photo" if len(paths) == 1 else f"{len(paths)} photos"
     click.echo(f"looking which of {len(farm)} trials {many} are for", err=True)
-    offers = offer_photos(farm, paths, jobs=asked.jobs)
+    offers = offer_photos(farm, paths, jobs=asked.jobs, cluster=asked.cluster)
     for offer in offers.offers:
         check_shelf(offer.of.trial, asked.shelf)
     report = _report(asked, total=offers.total, is_farm=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import jobs_option, trial_dir_argument
+from colscan.app.cli.options import check_cluster, cluster_option, jobs_option, trial_dir_argument
 from colscan.app.cli.scan import Asked, check_target, scan_into
 from colscan.errors import ExitCode, PhotoError, TrialError
 
@@ -30,9 +30,16 @@ if TYPE_CHECKING:
     help="How long to wait between two looks.",
 )
 @click.option("--once", is_flag=True, help="Scan what is complete now, then end.")
+@cluster_option
 @jobs_option
 def watch(
-    trial_dir: Path, folder: Path, shelf: str | None, every_s: float, once: bool, jobs: int
+    trial_dir: Path,
+    folder: Path,
+    shelf: str | None,
+    every_s: float,
+    once: bool,
+    jobs: int,
+    cluster: str | None,
 ) -> ExitCode | None:
     """Scan the photos that appear in a folder, until ctrl-C.
 
@@ -47,7 +54,8 @@ def watch(
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.watch import Watched
 
-    asked = Asked(shelf=shelf, jobs=jobs, tell_known=False)
+    check_cluster(cluster)
+    asked = Asked(shelf=shelf, jobs=jobs, cluster=cluster, tell_known=False)
     check_target(trial_dir, asked)
     if not folder.is_dir():
         msg = f"{folder}: no such folder."
