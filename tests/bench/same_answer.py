@@ -18,7 +18,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 OLDEST = (
-    "click==8.1.0", "filelock==3.16.0", "flask==3.1.0", "jinja2==3.1.0", "matplotlib==3.9.0",
+    "click==8.1.3", "filelock==3.16.0", "flask==3.1.0", "jinja2==3.1.2", "matplotlib==3.9.0",
     "numpy==2.0.0", "opencv-python-headless==4.10.0.84", "pillow==11.1.0", "pillow-heif==0.22.0",
     "scipy==1.14.0", "segno==1.6.0",
 )  # fmt: skip
