@@ -142,7 +142,9 @@ def refusal(old_method: str, old: Rows, new_method: str, new: Rows) -> str | Non
             f" method is {old_method} as before: raise METHOD in colscan/score/__init__.py."
         )
     if old_method != new_method and not off:
-        return f"the method was {old_method} and is {new_method}, and no number moved: leave METHOD as it was."
+        return (
+            f"the method was {old_method} and is {new_method}, and no number moved: leave METHOD as it was."
+        )
     return None
 
 
@@ -160,7 +162,9 @@ def main() -> int:
         print(f"Not written: {why}")
         return 1
     write_golden(rows)
-    print(f"{GOLDEN}: {len(rows)} rows of {METHOD}, {len(moved(old, rows))} moved since {old_method or 'never'}")
+    print(
+        f"{GOLDEN}: {len(rows)} rows of {METHOD}, {len(moved(old, rows))} moved since {old_method or 'never'}"
+    )
     return 0
 
 

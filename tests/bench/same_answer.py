@@ -76,7 +76,9 @@ def main(folder: Path, series: list[str]) -> int:
     from golden import TOLERANCE_PT, Measured, difference
 
     first, worst = None, 0.0
-    print(f"{'environment':20}{'threads':>8}  {'largest difference, points':28}{'where':34}versions", flush=True)
+    print(
+        f"{'environment':20}{'threads':>8}  {'largest difference, points':28}{'where':34}versions", flush=True
+    )
     for name, wanted in VERSIONS.items():
         python = make_environment(folder / name, wanted)
         for threads in (1, 2):
