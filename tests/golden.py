@@ -79,7 +79,7 @@ def scan_rendered(series: str, bench: Path, jobs: int = 1) -> dict[Key, Measured
         bag_list = Path(folder) / "bags.csv"
         with bag_list.open("w", newline="", encoding="utf-8") as file:
             lines = csv.writer(file)
-            lines.writerow("bag tag strain supplement supplement_pct inoculated_at".split())
+            lines.writerow(("bag", "tag", "strain", "supplement", "supplement_pct", "inoculated_at"))
             for bag in bags:
                 level = bag["level"].split()[0]
                 lines.writerow(

@@ -30,23 +30,21 @@ class Scans:
             suspects=tuple(row for row in self.suspects if wanted(row)),
         )
 
-    def and_more(
-        self, photos: Sequence[PhotoRow], scores: Sequence[ScoreRow], suspects: Sequence[SuspectRow]
-    ) -> Scans:
-        """Return these rows and newer ones."""
+    @staticmethod
+    def joined(parts: Sequence[Scans]) -> Scans:
+        """Return the rows of several, the later ones last."""
         return Scans(
-            photos=(*self.photos, *photos),
-            scores=(*self.scores, *scores),
-            suspects=(*self.suspects, *suspects),
+            photos=tuple(row for part in parts for row in part.photos),
+            scores=tuple(row for part in parts for row in part.scores),
+            suspects=tuple(row for part in parts for row in part.suspects),
         )
 
 
 def counting(scans: Scans) -> Scans:
-    """Return the rows that count, in order of `taken_at`: of each photo those of the method that scanned it last.
+    """Return the rows that count, in order of `taken_at`: a photo's are those of the method that came last.
 
-    All of the photo, not bag by bag: a bag that the newer method does not find in a photo, or scores under
-    another one of the same minutes, would be counted as the older method has it beside the newer one.
-    A photo's row is the commit mark of its others.
+    That method's alone, also where it misses a bag that an older one found: it may have scored the bag under
+    another photo of the same minutes. A photo's row is the commit mark of its others.
     """
     photos = _last_of_each(_by_scanned(scans.photos), lambda row: row.photo_sha256)
     method = {row.photo_sha256: row.method for row in photos}

@@ -2,9 +2,9 @@
 
     python tests/bench/same_answer.py FOLDER [SERIES...]
 
-Makes a virtual environment a set of versions under FOLDER (those that are there are taken as they are), scans the
-bundled photos in each, and the named rendered series of COLSCAN_BENCH, and prints the largest difference
-of any score from the first environment's. The target is 0.01 point; ends with 1 where it isn't met.
+Makes a virtual environment a set of versions under FOLDER (those that are there are taken as they are), scans
+the bundled photos in each, and the named rendered series of COLSCAN_BENCH, and prints the largest
+difference of any score from the first environment's. The target is 0.01 point; ends with 1 where it isn't met.
 """
 
 from __future__ import annotations
@@ -34,7 +34,6 @@ VERSIONS = {
     "scipy-1.14": ("scipy==1.14.0",),
     "pillow-11.1": ("pillow==11.1.0", "pillow-heif==0.22.0"),
 }
-SHOWN = ("numpy", "opencv-python-headless", "scipy", "pillow")
 MEASURE = """
 import json, sys
 from importlib.metadata import version
@@ -44,9 +43,9 @@ rows = golden.scan_demo()
 for series in sys.argv[2:]:
     rows |= golden.scan_rendered(series, golden.BENCH)
 said = [[*key, row.numbers, row.words] for key, row in rows.items()]
-versions = {name: version(name) for name in %r}
+versions = {name: version(name) for name in ("numpy", "opencv-python-headless", "scipy", "pillow")}
 Path(sys.argv[1]).write_text(json.dumps({"versions": versions, "rows": said}))
-""" % (SHOWN,)
+"""
 
 
 def make_environment(folder: Path, wanted: tuple[str, ...]) -> Path:

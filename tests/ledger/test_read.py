@@ -57,7 +57,7 @@ def test_newest_method_counts(tmp_path: Path, find_rows, methods: tuple[str, str
 
 
 def test_a_photo_is_never_counted_by_two_methods(tmp_path: Path, find_rows) -> None:
-    """A bag that the newer method doesn't find in a photo has no score of it; the older rows stay in the file."""
+    """A bag that the newer method doesn't find in a photo has no score of it; the older rows stay."""
     append_photo(tmp_path, *find_rows(3))
     photo, scores, _ = find_rows(3, method="colscan-2")
     append_photo(tmp_path, photo, scores[1:], ())

@@ -28,6 +28,7 @@ COMMANDS = {
     "map": "Say which bag without a card stands where, on one photo.",
     "scan": "Score the bags in photos and append the scores to the ledger.",
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",
+    "rescan": "Score a trial's kept photos anew, and say what moved.",
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw curves, what became of the bags, risk, yield, or faces.",
