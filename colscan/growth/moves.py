@@ -11,7 +11,10 @@ from colscan.growth.model import Advice
 from colscan.growth.records import records_of
 from colscan.ledger import Ledger
 from colscan.ledger.columns import ScoreRow
+from colscan.tables import columns_of
 from colscan.trial.model import Trial
+
+_DECIMALS = columns_of(ScoreRow)["coverage_pct"].decimals
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +125,10 @@ def _measured(rows: Iterable[ScoreRow]) -> dict[str, ScoreRow]:
 
 
 def _less(after: float | None, before: float | None) -> float | None:
-    return None if after is None or before is None else after - before
+    """The change as the files have it: rows that were just measured carry more decimals than those read."""
+    if after is None or before is None:
+        return None
+    return round(round(after, _DECIMALS) - round(before, _DECIMALS), _DECIMALS)
 
 
 def _change(moved: Iterable[tuple[ScoreRow, float | None]]) -> Change:

@@ -136,7 +136,9 @@ def _screen_row(one: BagMoves) -> list[Cell]:
 
 
 def _show(change: Change) -> str:
-    return "" if change.mean is None else f"{change.mean:+.2f}, {change.largest:+.2f}"
+    if change.mean is None:
+        return ""
+    return f"{change.mean:+.2f}, {change.largest:+.2f}" if change.largest else "0"
 
 
 def _data_row(one: BagMoves) -> list[Cell]:
@@ -183,6 +185,8 @@ def _say(moves: Sequence[BagMoves], work: Rescan, done: _Done, dry_run_in: Path 
 def _say_change(change: Change) -> str:
     if change.mean is None:
         return "no score to compare."
-    where = f", {change.bag} in {change.photo}" if change.bag else ""
     scores = count_of(change.scores, "score")
-    return f"mean change {change.mean:+.2f} points in {scores}, the largest {change.largest:+.2f}{where}."
+    if not change.largest:
+        return f"the same in {scores}."
+    where = f"{change.bag} in {change.photo}"
+    return f"mean change {change.mean:+.2f} points in {scores}, the largest {change.largest:+.2f} ({where})."
