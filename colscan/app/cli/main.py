@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
 import signal
 import sys
@@ -92,6 +93,10 @@ def colscan(context: click.Context) -> None:
 
 def run() -> None:
     """Run the command line and end the process with its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A pipe in a code page of old has no room for every letter of a strain's or a bag's name.
+            stream.reconfigure(errors="backslashreplace")
     try:
         code = main(sys.argv[1:])
     except KeyboardInterrupt:  # pressed again while the first one was told

@@ -78,7 +78,8 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
         click.echo(line, err=True)
     methods = sorted({row.method for row in ledger.photos})
     if len(methods) > 1:
-        click.echo(f"Photos are scored by {' and '.join(methods)}; by one: colscan rescan {trial_dir}", err=True)
+        by = " and ".join(methods)
+        click.echo(f"Photos are scored by {by}; by one: colscan rescan {trial_dir}", err=True)
 
 
 def _screen_row(one: BagStatus) -> list[Cell]:
