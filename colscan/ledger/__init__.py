@@ -7,17 +7,21 @@ photo's row is the commit mark of its scores and suspects. Flags pass through.
 
 from colscan.ledger.append import append_photo, append_row
 from colscan.ledger.check import check_ledger
+from colscan.ledger.methods import Scans, counting
 from colscan.ledger.places import BagEvents, events_of
-from colscan.ledger.read import Ledger, LedgerReader, file_mark, read_ledger
+from colscan.ledger.read import Ledger, LedgerReader, file_mark, read_ledger, read_scans
 
 __all__ = [
     "append_photo",
     "append_row",
     "check_ledger",
     "events_of",
+    "counting",
     "read_ledger",
+    "read_scans",
     "file_mark",
     "BagEvents",
     "Ledger",
     "LedgerReader",
+    "Scans",
 ]

@@ -41,7 +41,10 @@ _PHOTO = Column(kind="text", meaning="The photo's file name as given.")
 _SHA = Column(kind="text", meaning="SHA-256 of the photo's bytes, lower-case hex.")
 _TAKEN = Column(kind="time", meaning="When the photo was taken.")
 _BAG = Column(kind="text", meaning="The bag's code, as in bags.csv.")
-_METHOD = Column(kind="text", meaning="Name and version of the method that measured it.")
+_METHOD = Column(
+    kind="text",
+    meaning="Name and version of the method that measured it; of a photo the rows of the last one count.",
+)
 _SCANNED = Column(kind="time", meaning="When the row was written.")
 _FLAGS = Column(kind="words", meaning="What makes the row doubtful.", choices=tuple(Flag))
 _AT = Column(kind="time", meaning="When it happened or was said.")

@@ -21,6 +21,7 @@ from colscan.ledger.columns import (
     TemperatureRow,
     VerdictRow,
 )
+from colscan.ledger.methods import Scans, counting
 from colscan.ledger.tails import read_whole
 from colscan.tables import Row
 
@@ -34,10 +35,9 @@ class Ledger:
     Parameters
     ----------
     photos : tuple of PhotoRow
-        By `taken_at`; of each photo the row of the newest method.
+        By `taken_at`; of each photo the row of the method that scanned it last.
     scores, suspects : tuple of rows
-        By `taken_at`; of each photo and bag those of the newest method. Rows without commit mark
-        are left out.
+        By `taken_at`; of each photo those of that method. Rows without commit mark are left out.
     verdicts, events : tuple of rows
         All of them, by `at`; where times are equal the later line comes last.
     harvests : tuple of HarvestRow
@@ -78,6 +78,22 @@ def read_ledger(folder: Path) -> Ledger:
         When a file can't be read or holds a line that is no row; names file and line of the first one.
     """
     return LedgerReader(folder).read()
+
+
+def read_scans(folder: Path) -> Scans:
+    """Return what scans recorded in a trial, rows of all methods.
+
+    Raises
+    ------
+    LedgerError
+        As `read_ledger`.
+    """
+    # Photos first, as in `LedgerReader.read`.
+    return Scans(
+        photos=_read_rows(folder / PhotoRow.FILE, PhotoRow),
+        scores=_read_rows(folder / ScoreRow.FILE, ScoreRow),
+        suspects=_read_rows(folder / SuspectRow.FILE, SuspectRow),
+    )
 
 
 class LedgerReader:
@@ -183,16 +199,8 @@ def _sort_out(tables: _Tables, *, measured: Ledger | None) -> Ledger:
 
 
 def _sort_out_photos(tables: _Tables) -> Ledger:
-    committed = {(row.photo_sha256, row.method) for row in tables.photos}
-    scores = [row for row in tables.scores if (row.photo_sha256, row.method) in committed]
-    suspects = [row for row in tables.suspects if (row.photo_sha256, row.method) in committed]
-    scores = _last_of_each(_by_scanned(scores), lambda row: (row.photo_sha256, row.bag))
-    counting = {(row.photo_sha256, row.bag, row.method) for row in scores}
-    return Ledger(
-        photos=_by_taken(_last_of_each(_by_scanned(tables.photos), lambda row: row.photo_sha256)),
-        scores=_by_taken(scores),
-        suspects=_by_taken(r for r in suspects if (r.photo_sha256, r.bag, r.method) in counting),
-    )
+    rows = counting(Scans(photos=tables.photos, scores=tables.scores, suspects=tables.suspects))
+    return Ledger(photos=rows.photos, scores=rows.scores, suspects=rows.suspects)
 
 
 def _read_rows(path: Path, row_type: type[R]) -> tuple[R, ...]:
@@ -208,18 +216,7 @@ def _last_of_each(rows: Iterable[R], key: Callable[[R], Hashable]) -> list[R]:
     return list({key(row): row for row in rows}.values())
 
 
-TimedScan = TypeVar("TimedScan", PhotoRow, ScoreRow)
-TimedPhoto = TypeVar("TimedPhoto", PhotoRow, ScoreRow, SuspectRow)
 TimedSaying = TypeVar("TimedSaying", VerdictRow, EventRow, HarvestRow, BatchRow, TemperatureRow, EstimateRow)
-
-
-def _by_scanned(rows: Iterable[TimedScan]) -> list[TimedScan]:
-    return sorted(rows, key=lambda row: row.scanned_at)
-
-
-def _by_taken(rows: Iterable[TimedPhoto]) -> tuple[TimedPhoto, ...]:
-    # Photos of the same second stand in an order that doesn't depend on which was scanned first.
-    return tuple(sorted(rows, key=lambda row: (row.taken_at, row.photo_sha256)))
 
 
 def _by_at(rows: Iterable[TimedSaying]) -> tuple[TimedSaying, ...]:

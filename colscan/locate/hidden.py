@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.window import BRIGHTEST, DARKEST, LUMINANCE, Window
+from colscan.photo.between import sample
 from colscan.photo.model import Mask
 
 # A rod before the bag lies in the lowest part of the face, at least this far above its lowest point:
@@ -73,14 +74,9 @@ def _level_edges(log_light: NDArray[np.float32], sides: tuple[int, int], slope: 
     height, width = log_light.shape
     middle = (left + right) / 2
     # Shear the window so that lines of this slope become rows.
-    shear = np.array([[1, 0, 0], [slope, 1, -slope * middle]])
-    level = cv2.warpAffine(
-        log_light,
-        shear,
-        (width, height),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
+    rows, columns = np.mgrid[:height, :width]
+    sheared = np.clip(rows + slope * (columns - middle), 0, height - 1)
+    level = sample(log_light, columns, sheared)
     light = cv2.blur(level, (1, _ROD_BELOW_MM[1] - _ROD_BELOW_MM[0]))
     light = np.roll(light, -(sum(_ROD_BELOW_MM) // 2), axis=0)
     step = np.asarray(cv2.Sobel(level, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8), np.float32)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from colscan.locate.edges import LEAST_LOG, STEP_MM, Plane, Side
 from colscan.locate.model import Points
 from colscan.locate.window import LEFT_MM, TOP_MM
+from colscan.photo.between import sample
 
 MOST_CORNERS = 32
 
@@ -145,18 +146,8 @@ def _support(log_probability: dict[Side, Plane], places: Points, normals: Points
 
 
 def _at(plane: Plane, places: Points) -> Plane:
-    steps = ((places - (LEFT_MM, TOP_MM)) / STEP_MM - 0.5).astype(np.float32)
-    return np.asarray(
-        cv2.remap(
-            plane,
-            np.ascontiguousarray(steps[..., 0]),
-            np.ascontiguousarray(steps[..., 1]),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT,
-            borderValue=LEAST_LOG,
-        ),
-        np.float32,
-    )
+    steps = (places - (LEFT_MM, TOP_MM)) / STEP_MM - 0.5
+    return sample(plane, steps[..., 0], steps[..., 1], outside=LEAST_LOG)
 
 
 def _smooth_cycle(support: Plane) -> NDArray[np.intp]:

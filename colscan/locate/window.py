@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from colscan.locate.cards import card_middle_px, card_outline_px, filled
 from colscan.locate.model import Card, Points
+from colscan.photo.between import warp_affine
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB, LinearRGB, Mask
 
@@ -117,13 +118,4 @@ def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> Linear
     start = (np.array([LEFT_MM, TOP_MM]) + 0.5) / mm_per_px + middle_px
     to_photo = np.array([[1 / mm_per_px, 0, start[0]], [0, 1 / mm_per_px, start[1]]])
     # Zero beyond the photo: its border then shows as the edge it is.
-    return np.asarray(
-        cv2.warpAffine(
-            light,
-            to_photo,
-            size,
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_CONSTANT,
-        ),
-        np.float32,
-    )
+    return warp_affine(light, to_photo, size[::-1])

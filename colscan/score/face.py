@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
+from colscan.photo.between import warp_affine
 from colscan.photo.light import to_linear
 from colscan.photo.model import Mask
 
@@ -103,10 +103,11 @@ def resample(view: BagView, to_px: Affine, shape: tuple[int, int]) -> Face:
     if step_px > 1.2:
         # Without this, detail finer than the grid would fold into it.
         light = cv2.GaussianBlur(light, (0, 0), step_px / 2).astype(np.float32)
-    relative = _warp(light, to_px, shape) / view.paper
+    relative = warp_affine(light, to_px, shape) / view.paper
     shown = (view.face & ~view.hidden).astype(np.uint8)
     burnt_out = (view.rgb.max(2) >= _CLIPPED).astype(np.uint8)
-    whole, clear, burnt = (_warp(m * np.uint8(255), to_px, shape) for m in (view.face, shown, burnt_out))
+    masks = (view.face, shown, burnt_out)
+    whole, clear, burnt = (np.rint(warp_affine(m * np.uint8(255), to_px, shape)) for m in masks)
     return Face(
         light=relative.astype(np.float32),
         whole=whole > 127,
@@ -114,12 +115,6 @@ def resample(view: BagView, to_px: Affine, shape: tuple[int, int]) -> Face:
         burnt_out=(clear > 250) & (burnt >= 64),
         to_px=to_px,
     )
-
-
-def _warp(image: NDArray[Any], to_px: Affine, shape: tuple[int, int]) -> NDArray[Any]:
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    warped = cv2.warpAffine(image, to_px, shape[::-1], flags=flags, borderMode=cv2.BORDER_CONSTANT)
-    return np.asarray(warped)
 
 
 def to_mm(cells: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.float64]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from itertools import count
 
 import numpy as np
 
@@ -36,12 +37,20 @@ def follow_patches(
     taken_at : datetime
         Time of the photo, aware.
     """
-    scores = []
-    named = memory.patches_named
-    for patch, before in zip(seen, _match(seen, memory.patches), strict=True):
-        named += before is None
-        scores.append(_patch_score(patch, before, name=f"p{named}", memory=memory, taken_at=taken_at))
-    return tuple(scores)
+    known = _match(seen, memory.patches)
+    new = [patch for patch, before in zip(seen, known, strict=True) if before is None]
+    names = iter(_name(new, memory))
+    return tuple(
+        _patch_score(patch, before, before.patch if before else next(names), memory, taken_at)
+        for patch, before in zip(seen, known, strict=True)
+    )
+
+
+def _name(new: Sequence[PatchSeen], memory: Memory) -> list[str]:
+    """Names of patches that weren't known: lent by what another method has there, else the next numbers."""
+    lent = _match(new, memory.lent_names)
+    numbers = count(memory.patches_named + 1)
+    return [other.patch if other else f"p{next(numbers)}" for other in lent]
 
 
 def _match(seen: Sequence[PatchSeen], known: Sequence[KnownPatch]) -> list[KnownPatch | None]:
@@ -65,13 +74,13 @@ def _apart_mm(patch: PatchSeen, before: KnownPatch) -> float:
 
 
 def _patch_score(
-    seen: PatchSeen, before: KnownPatch | None, *, name: str, memory: Memory, taken_at: datetime
+    seen: PatchSeen, before: KnownPatch | None, name: str, memory: Memory, taken_at: datetime
 ) -> PatchScore:
     days = days_between(before.first_seen_at, taken_at) if before else 0.0
     grown = before is not None and days > 0 and seen.area_mm2 > before.area_mm2
     strength = 1 - _DOUBT_LEFT * (1 - seen.strength) if grown else seen.strength
     return PatchScore(
-        patch=before.patch if before else name,
+        patch=name,
         seen=replace(seen, strength=strength),
         first_seen_at=before.first_seen_at if before else taken_at,
         growth_mm2_per_day=(seen.area_mm2 - before.first_area_mm2) / days if before and days > 0 else None,

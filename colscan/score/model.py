@@ -193,6 +193,8 @@ class Memory:
         How many patch names the bag has used up.
     healthy_looks : tuple of str
         Kinds that are no alarm for its strain.
+    lent_names : tuple of KnownPatch
+        Patches as another method has them: what is at such a place and isn't known yet takes its name.
     """
 
     segment: int = 0
@@ -201,6 +203,7 @@ class Memory:
     patches: tuple[KnownPatch, ...] = ()
     patches_named: int = 0
     healthy_looks: tuple[str, ...] = ()
+    lent_names: tuple[KnownPatch, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

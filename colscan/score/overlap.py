@@ -7,9 +7,11 @@ from itertools import product
 import cv2
 import numpy as np
 
+from colscan.photo.between import warp_affine
 from colscan.photo.model import Mask
+from colscan.score.ecc import align_affine
 from colscan.score.face import GRID_MM, Affine, Face, Grid
-from colscan.score.register import STOP, details
+from colscan.score.register import details
 
 # Outlines lay both faces on one grid; reflections at a bag's edge move them by less than this.
 _SEARCH_MM = 12.0
@@ -81,15 +83,10 @@ def _refine(known: Grid, today: Grid, change: Affine, *, clear: tuple[Mask, Mask
     """An affine change near another one that makes the detail more alike; that one itself if none does."""
     both = _both_clear(change, clear)
     back = move(both.astype(np.float32), np.asarray(cv2.invertAffineTransform(change), np.float64)) > 0.5
-    start = change.astype(np.float32)
-    try:
-        _, better = cv2.findTransformECC(
-            known * both, today * back, start, cv2.MOTION_AFFINE, STOP, back.astype(np.uint8), 1
-        )
-    except cv2.error:
-        # OpenCV's way to say that the iteration left the picture.
+    found = align_affine(known * both, today * back, change, back)
+    if found is None:
         return change
-    refined = np.asarray(better, np.float64)
+    _, refined = found
     if _likeness(known, today, refined, clear) > _likeness(known, today, change, clear):
         return refined
     return change
@@ -97,5 +94,4 @@ def _refine(known: Grid, today: Grid, change: Affine, *, clear: tuple[Mask, Mask
 
 def move(values: Grid, change: Affine) -> Grid:
     """A map of another photo on the grid of the first; 0 where it doesn't reach."""
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    return np.asarray(cv2.warpAffine(values, change, values.shape[1::-1], flags=flags), np.float32)
+    return warp_affine(values, change, values.shape)

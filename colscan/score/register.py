@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from colscan.locate.model import BagView
+from colscan.score.ecc import align_affine
 from colscan.score.face import GRID_MM, Affine, Face, Grid, frame_onto, resample, smooth
 
 # Shavings and grain are 1 to 10 mm; coarser detail is light and growth.
@@ -19,7 +20,6 @@ _FURTHEST_MM = 26.0
 # Two unrelated faces reach about 0.2; the same substrate, half grown over, 0.3 to 0.8.
 _ALIKE = 0.3
 _LEAST_ALIKE = 0.2
-STOP = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 25, 1e-4)
 
 
 def lay_onto(view: BagView, first: Face) -> tuple[Face, float]:
@@ -68,20 +68,18 @@ def _band(values: Grid, face: Face) -> Grid:
 
 
 def _align(known: Grid, today: Grid, rough: Face) -> tuple[Affine, float]:
-    start = np.eye(2, 3, dtype=np.float32)
+    start = np.eye(2, 3)
     start[:, 2] = _shift(known, today)
-    seen = rough.seen.astype(np.uint8)
     coarse0, coarse = (cv2.GaussianBlur(d, (0, 0), 2.0 / GRID_MM) for d in (known, today))
-    try:
-        _, change = cv2.findTransformECC(coarse0, coarse, start, cv2.MOTION_AFFINE, STOP, seen, 1)
-        likeness, change = cv2.findTransformECC(known, today, change, cv2.MOTION_AFFINE, STOP, seen, 1)
-    except cv2.error:
-        # OpenCV's way to say that the iteration left the picture.
+    near = align_affine(coarse0, coarse, start, rough.seen)
+    found = align_affine(known, today, near[1], rough.seen) if near else None
+    if found is None:
         return np.eye(2, 3), 0.0
+    likeness, change = found
     height, width = known.shape
     corners = np.array([[0, 0, 1], [width, 0, 1], [0, height, 1], [width, height, 1]], float)
-    moved_mm = np.abs(corners @ np.asarray(change).T - corners[:, :2]).max() * GRID_MM
-    return np.asarray(change, np.float64), float(likeness) if moved_mm < _FURTHEST_MM else 0.0
+    moved_mm = np.abs(corners @ change.T - corners[:, :2]).max() * GRID_MM
+    return change, likeness if moved_mm < _FURTHEST_MM else 0.0
 
 
 def _shift(known: Grid, today: Grid) -> tuple[float, float]:

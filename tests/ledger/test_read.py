@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from colscan.errors import LedgerError
-from colscan.ledger import Ledger, append_photo, append_row, read_ledger
+from colscan.ledger import Ledger, append_photo, append_row, read_ledger, read_scans
 from colscan.ledger.columns import (
     BatchRow,
     EstimateRow,
@@ -56,14 +56,20 @@ def test_newest_method_counts(tmp_path: Path, find_rows, methods: tuple[str, str
     assert (len(ledger.photos), len(ledger.suspects)) == (1, 1)
 
 
-def test_bag_that_the_newer_method_missed_keeps_its_score(tmp_path: Path, find_rows) -> None:
-    """The newest method counts bag by bag."""
+def test_a_photo_is_never_counted_by_two_methods(tmp_path: Path, find_rows) -> None:
+    """A bag that the newer method doesn't find in a photo has no score of it; the older rows stay."""
     append_photo(tmp_path, *find_rows(3))
     photo, scores, _ = find_rows(3, method="colscan-2")
     append_photo(tmp_path, photo, scores[1:], ())
+    append_photo(tmp_path, *find_rows(4))
     ledger = read_ledger(tmp_path)
-    assert {(row.bag, row.method) for row in ledger.scores} == {("B01", "colscan-1"), ("B02", "colscan-2")}
-    assert [row.method for row in ledger.suspects] == ["colscan-1"]
+    assert [(row.photo, row.bag, row.method) for row in ledger.scores] == [
+        ("IMG_3.jpg", "B02", "colscan-2"),
+        ("IMG_4.jpg", "B01", "colscan-1"),
+        ("IMG_4.jpg", "B02", "colscan-1"),
+    ]
+    assert [row.photo for row in ledger.suspects] == ["IMG_4.jpg"]
+    assert len(read_scans(tmp_path).scores) == 5
 
 
 def test_what_people_say_is_in_order_of_time(tmp_path: Path) -> None:

@@ -34,7 +34,9 @@ def baselines_key(bags: Mapping[int, Bag], photos: Iterable[PhotoRef], how: Look
 def load_baselines(folder: Path, made_of: str) -> dict[int, Baseline] | None:
     """The kept baselines, or None when there are none made of this; a damaged file counts as none."""
     try:
-        with np.load(folder / FILE, allow_pickle=False) as kept:
+        # From memory: numpy leaves the file of a damaged archive open, and not all systems replace it then.
+        data = io.BytesIO((folder / FILE).read_bytes())
+        with np.load(data, allow_pickle=False) as kept:
             if str(kept["made-of"]) != made_of:
                 return None
             return {int(key): _unpack(kept, int(key)) for key in kept["keys"]}

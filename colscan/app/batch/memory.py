@@ -21,13 +21,18 @@ class Recollection:
         The plan, for shelves and healthy looks.
     ledger : Ledger
         What was recorded before.
+    lenders : iterable of SuspectRow
+        Patches as other methods have them: those at their places keep their names, as verdicts name them.
     """
 
-    def __init__(self, trial: Trial, ledger: Ledger) -> None:
+    def __init__(self, trial: Trial, ledger: Ledger, lenders: Iterable[SuspectRow] = ()) -> None:
         self._trial = trial
         self._events = ledger.events
         self._scores: dict[str, list[ScoreRow]] = defaultdict(list)
         self._suspects: dict[str, list[SuspectRow]] = defaultdict(list)
+        self._lenders: dict[str, list[SuspectRow]] = defaultdict(list)
+        for row in lenders:
+            self._lenders[row.bag].append(row)
         self.add(ledger.scores, ledger.suspects)
 
     def add(self, scores: Iterable[ScoreRow], suspects: Iterable[SuspectRow]) -> None:
@@ -63,9 +68,23 @@ class Recollection:
             segment=len(enders),
             spawned_at=bag.inoculated_at,
             patches=_known_patches(suspects),
-            patches_named=_last_name(self._suspects[bag.bag]),
+            patches_named=_last_name((*self._suspects[bag.bag], *self._lenders[bag.bag])),
             healthy_looks=strain.healthy_looks if strain else (),
+            lent_names=self._lent(bag, taken_at),
         )
+
+    def _lent(self, bag: Bag, taken_at: datetime) -> tuple[KnownPatch, ...]:
+        """Patches of the same segment as other methods have them, each where it was nearest to a time."""
+        segment = len(self._enders(bag, taken_at))
+        used = {row.patch for row in self._suspects[bag.bag] if row.taken_at < taken_at}
+        rows = [
+            row
+            for row in self._lenders[bag.bag]
+            if row.patch not in used and len(self._enders(bag, row.taken_at)) == segment
+        ]
+        by_nearness = sorted(rows, key=lambda row: abs(row.taken_at - taken_at), reverse=True)
+        nearest = {row.patch: row for row in by_nearness}
+        return tuple(patch for row in nearest.values() for patch in _known_patches([row]))
 
     def shelf(self, bag: Bag, at: datetime) -> str | None:
         """Where a bag stood at a time: its planned shelf, or the one it was moved to."""

@@ -11,6 +11,7 @@ from pathlib import Path
 from colscan.app.batch.annotate import write_overlay
 from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load_baselines
 from colscan.app.batch.baselines import is_early, make_baselines
+from colscan.app.batch.before import Before
 from colscan.app.batch.bursts import breaks_of, group_bursts, leave_scored, measure_together
 from colscan.app.batch.chain import Chain, reference
 from colscan.app.batch.copies import find_copies
@@ -22,11 +23,11 @@ from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
 from colscan.errors import ColscanError, PhotoError
 from colscan.flags import RETAKE, Flag
-from colscan.ledger import Ledger, append_photo, read_ledger
+from colscan.ledger import append_photo, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef
-from colscan.score import METHOD, remember
+from colscan.score import remember
 from colscan.score.identity import Identity, Verdict
 from colscan.score.model import Baseline, Evidence, Memory, Score
 from colscan.trial import sibling_tags
@@ -134,7 +135,7 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
     """
     ledger = read_ledger(folder)
     fresh: dict[str, PhotoRef] = {}
-    known = {row.photo_sha256 for row in ledger.photos if row.method == METHOD}
+    known = {row.photo_sha256 for row in ledger.photos}
     for path in paths:
         ref = _place(path, trial, options)
         if isinstance(ref, Rejected):
@@ -154,10 +155,16 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
     )
     for sha256, original in copies.items():
         yield AlreadyKnown(name=fresh.pop(sha256).name, copy_of=original)
-    if not fresh:
-        return
-    with worker_pool(min(options.jobs, len(fresh)), options.cluster) as pool:
-        yield from _Scan(folder, trial, ledger, options).run(list(fresh.values()), pool)
+    yield from scan_refs(folder, trial, list(fresh.values()), Before(ledger=ledger, near=ledger), options)
+
+
+def scan_refs(
+    folder: Path, trial: Trial, refs: list[PhotoRef], before: Before, options: ScanOptions
+) -> Iterator[Outcome]:
+    """What became of photos that are placed in time; as `scan_photos`, with what was recorded before them."""
+    if refs:
+        with worker_pool(min(options.jobs, len(refs)), options.cluster) as pool:
+            yield from _Scan(folder, trial, before, options).run(refs, pool)
 
 
 def _place(path: Path, trial: Trial, options: ScanOptions) -> PhotoRef | Rejected:
@@ -183,21 +190,22 @@ def _tell_elsewhere(bags: Iterable[Bag]) -> Iterator[str]:
 
 
 class _Scan:
-    """One run over new photos."""
+    """One run over photos."""
 
-    def __init__(self, folder: Path, trial: Trial, ledger: Ledger, options: ScanOptions) -> None:
+    def __init__(self, folder: Path, trial: Trial, before: Before, options: ScanOptions) -> None:
         self._folder = folder
         self._trial = trial
-        self._ledger = ledger
+        self._before = before
+        self._ledger = ledger = before.ledger
         self._options = options
         self._how = look_of(folder, trial)
         self._bags: dict[int, Bag] = {bag.key: bag for bag in trial.bags}
-        self._recollection = Recollection(trial, ledger)
+        self._recollection = Recollection(trial, ledger, before.lenders)
         self._cameras = [(row.taken_at, row.camera) for row in ledger.photos]
         self._unkept: tuple[str, Mapping[int, Baseline]] | None = None
 
     def run(self, refs: list[PhotoRef], pool: Pool | None) -> Iterator[Outcome]:
-        how = self._how
+        how, recorded = self._how, {row.photo_sha256 for row in self._ledger.photos}
         baselines = self._baselines(refs, pool)
         chain = Chain(
             self._folder,
@@ -215,8 +223,10 @@ class _Scan:
         for result in chain_of.from_iterable(run_in_order(pool, measure_together, jobs)):
             if isinstance(result, Failure):
                 yield Rejected(name=result.name, error=result.error)
+            elif result.ref.sha256 in recorded:  # given for the photos of its burst that aren't
+                chain.add(result)
             else:
-                news = leave_scored(result, self._bags, self._ledger, baselines=baselines)
+                news = leave_scored(result, self._bags, self._before.near, baselines=baselines)
                 yield self._record(news, chain, baselines)
 
     def _baselines(self, refs: list[PhotoRef], pool: Pool | None) -> Mapping[int, Baseline]:
@@ -287,7 +297,7 @@ class _Scan:
             photo=photo_row(
                 result,
                 tuple(scores.values()),
-                shelf=self._shelf((*found, *elsewhere), ref.taken_at),
+                shelf=self._shelf((*found, *elsewhere), ref),
                 problems=self._problems(ref, repeated),
                 elsewhere=tuple(elsewhere.values()),
                 at=at,
@@ -345,9 +355,10 @@ class _Scan:
         siblings = sibling_tags(self._folder)
         return ", ".join(f"tag {tag}" + (f" is {siblings[tag]}" if tag in siblings else "") for tag in tags)
 
-    def _shelf(self, found: Iterable[Bag], at: datetime) -> str | None:
-        stood_on = {self._recollection.shelf(bag, at) for bag in found}
-        return self._options.shelf or (stood_on.pop() if len(stood_on) == 1 else None)
+    def _shelf(self, found: Iterable[Bag], ref: PhotoRef) -> str | None:
+        stood_on = {self._recollection.shelf(bag, ref.taken_at) for bag in found}
+        said = self._options.shelf or self._before.shelves.get(ref.sha256)
+        return said or (stood_on.pop() if len(stood_on) == 1 else None)
 
     def _problems(self, ref: PhotoRef, repeated: list[str]) -> tuple[Flag, ...]:
         earlier = [(at, camera) for at, camera in self._cameras if camera and at <= ref.taken_at]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
 import signal
 import sys
@@ -28,6 +29,7 @@ COMMANDS = {
     "map": "Say which bag without a card stands where, on one photo.",
     "scan": "Score the bags in photos and append the scores to the ledger.",
     "watch": "Scan the photos that appear in a folder, until ctrl-C.",
+    "rescan": "Score a trial's kept photos anew, and say what moved.",
     "status": "Show where each bag stands and what to do next.",
     "history": "Show one bag's scores, events, verdicts and harvests.",
     "chart": "Draw curves, what became of the bags, risk, yield, or faces.",
@@ -94,6 +96,10 @@ def run() -> None:
     # numpy reads it when it is imported. Shared by other numbers of threads, the last digits of a score
     # would be others, so they would depend on how many cores a machine has.
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A pipe in a code page of old has no room for every letter of a strain's or a bag's name.
+            stream.reconfigure(errors="backslashreplace")
     try:
         code = main(sys.argv[1:])
     except KeyboardInterrupt:  # pressed again while the first one was told

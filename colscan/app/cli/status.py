@@ -66,7 +66,8 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
     from colscan.present import render_rows
     from colscan.trial import load_trial
 
-    statuses = judge_bags(load_trial(trial_dir), read_ledger(trial_dir), units.now())
+    ledger = read_ledger(trial_dir)
+    statuses = judge_bags(load_trial(trial_dir), ledger, units.now())
     if output_format == "table":
         rows = [_screen_row(one) for one in statuses]
         text = render_rows(SCREEN, rows, output_format, screen=screen_of_stdout(), strong=NEEDS_A_PERSON)
@@ -75,6 +76,10 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
     click.echo(text, nl=False)
     for line in next_steps(statuses, trial_dir):
         click.echo(line, err=True)
+    methods = sorted({row.method for row in ledger.photos})
+    if len(methods) > 1:
+        by = " and ".join(methods)
+        click.echo(f"Photos are scored by {by}; by one: colscan rescan {trial_dir}", err=True)
 
 
 def _screen_row(one: BagStatus) -> list[Cell]:

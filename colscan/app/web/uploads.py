@@ -24,7 +24,6 @@ from colscan.app.web.cards_seen import CardsSeen, see_cards
 from colscan.app.web.site import Site
 from colscan.errors import ColscanError, LedgerError, PhotoError, UndatedError
 from colscan.ledger.columns import ScoreRow, SuspectRow
-from colscan.score import METHOD
 from colscan.trial.model import Trial
 
 MOST_REMEMBERED = 200
@@ -171,7 +170,7 @@ class Uploads:
             raise LedgerError(msg, "Make room for temporary files on this machine.") from error
         try:
             upload = self._check(arrival, here.trial, clean_name(name), said, more=more)
-            if any(row.photo_sha256 == arrival.sha256 and row.method == METHOD for row in here.ledger.photos):
+            if any(row.photo_sha256 == arrival.sha256 for row in here.ledger.photos):
                 upload = replace(upload, state=State.KNOWN, lines=("scanned before, passed over",))
             return self._enter(upload)
         except BaseException:
