@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
@@ -56,6 +56,12 @@ def locked(folder: Path) -> Iterator[None]:
         raise _trouble(folder, error) from error
 
 
+def held_file(error: PermissionError, files: Collection[str]) -> str:
+    """Return the name of the ledger's file that another program holds; the last, where none is named."""
+    names = [Path(name).name for name in (error.filename2, error.filename) if name]
+    return next((name for name in names if name in files), [*files][-1])
+
+
 def _trouble(folder: Path, error: OSError) -> LedgerError:
     where = error.filename or folder
     again = "then run the command again. What was recorded before is whole."
@@ -100,7 +106,7 @@ def append_rows(path: Path, row_type: type[Row], rows: Sequence[Row]) -> None:
         When they can't be written; `all_or_nothing` undoes what was.
     """
     header = _read_header(path, row_type)
-    data = _encode(rows, header or tuple(columns_of(row_type)), path.name) if rows else b""
+    data = encode_rows(rows, header or tuple(columns_of(row_type)), path.name)
     if header and not rows:
         return
     write_bytes(path, data if header else format_header(row_type) + data, os.O_APPEND)
@@ -125,7 +131,16 @@ def _read_header(path: Path, row_type: type[Row]) -> tuple[str, ...]:
     return header
 
 
-def _encode(rows: Sequence[R], header: Sequence[str], source: str) -> bytes:
+def encode_rows(rows: Sequence[R], header: Sequence[str], source: str) -> bytes:
+    """Return rows of one type as CSV under a header; nothing of none.
+
+    Raises
+    ------
+    LedgerError
+        When the header lacks a column, or a value doesn't let its row be read again.
+    """
+    if not rows:
+        return b""
     cells = [format_row(row) for row in rows]
     lost = [name for name in cells[0] if name not in header and any(row[name] for row in cells)]
     if lost:
@@ -153,6 +168,9 @@ def write_bytes(path: Path, data: bytes, how: int) -> None:
         if os.write(descriptor, data) < len(data):
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
         os.fsync(descriptor)
+    except OSError as error:
+        error.filename = error.filename or str(path)
+        raise
     finally:
         os.close(descriptor)
 
@@ -173,12 +191,13 @@ def replace_file(path: Path, data: bytes) -> None:
     Raises
     ------
     OSError
-        When they can't be written; the file is as before.
+        When they can't be written; the file is as before, or still missing.
     """
     part = path.with_name(f".{path.name}.part")
     try:
         write_bytes(part, data, os.O_TRUNC)
-        shutil.copymode(path, part)
+        if path.exists():
+            shutil.copymode(path, part)
         part.replace(path)
     except BaseException:
         with suppress(OSError):

@@ -22,6 +22,7 @@ from colscan.ledger.columns import (
     VerdictRow,
 )
 from colscan.ledger.tails import read_whole
+from colscan.ledger.waiting import Waiting, read_waiting, waiting_rows
 from colscan.tables import Row
 
 R = TypeVar("R", bound=Row)
@@ -94,7 +95,8 @@ class LedgerReader:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._read: dict[type[Row], tuple[FileMark, tuple[Row, ...]]] = {}
+        self._read: dict[type[Row], tuple[FileMark, tuple[Waiting, ...], tuple[Row, ...]]] = {}
+        self._waiting: tuple[Waiting, ...] = ()
         self._tables, self._ledger = _Tables(), Ledger()
         self._lock = Lock()
 
@@ -107,6 +109,7 @@ class LedgerReader:
             As `read_ledger`.
         """
         with self._lock:
+            self._waiting = read_waiting(self._folder)
             # Photos first: scores committed meanwhile then have no mark yet and are left out whole.
             tables = _Tables(
                 photos=self._rows(PhotoRow),
@@ -128,12 +131,14 @@ class LedgerReader:
             return self._ledger
 
     def _rows(self, row_type: type[R]) -> tuple[R, ...]:
+        own = tuple(one for one in self._waiting if row_type.FILE in one.tables)
         path = self._folder / row_type.FILE
         mark = file_mark(path)  # before the bytes: what comes between is then seen the next time
         known = self._read.get(row_type)
-        if known is None or known[0] != mark:
-            known = self._read[row_type] = (mark, _read_rows(path, row_type))
-        return cast("tuple[R, ...]", known[1])
+        if known is None or known[:2] != (mark, own):
+            rows = _read_rows(path, row_type)
+            known = self._read[row_type] = (mark, own, rows + waiting_rows(own, row_type, rows))
+        return cast("tuple[R, ...]", known[2])
 
 
 FileMark = tuple[int, ...]

@@ -17,13 +17,13 @@ from colscan.app.batch.chain import Chain, reference
 from colscan.app.batch.copies import find_copies
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
-from colscan.app.batch.originals import find_original, keep_original
+from colscan.app.batch.originals import clear_leftovers, find_original, keep_original
 from colscan.app.batch.place import Said, place_photo, too_early
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
 from colscan.errors import ColscanError, PhotoError
 from colscan.flags import RETAKE, Flag
-from colscan.ledger import Ledger, append_photo, read_ledger
+from colscan.ledger import Ledger, append_photo, append_waiting, read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef
@@ -128,6 +128,9 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
     LedgerError
         When the ledger can't be read or written; photos recorded before stay.
     """
+    if not options.dry_run:
+        append_waiting(folder)
+        clear_leftovers(folder)
     ledger = read_ledger(folder)
     fresh: dict[str, PhotoRef] = {}
     known = {row.photo_sha256 for row in ledger.photos if row.method == METHOD}
