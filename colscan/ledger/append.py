@@ -225,7 +225,7 @@ def _keyed(raw: bytes, row_type: type[Row], path: Path) -> Iterator[tuple[Key | 
     places = [header.index(name) for name in ("photo_sha256", "method")]
     declared = columns_of(row_type)["method"]
     for record in records:
-        whole = len(record.cells) == len(header)
+        whole = len(record.cells) == len(header) and any(record.cells)
         cells = [parse_cell(declared, record.cells[place]) for place in places] if whole else []
         yield ((cells[0], cells[1]) if whole else None), record
 

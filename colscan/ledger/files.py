@@ -13,15 +13,16 @@ from typing import TypeVar
 from filelock import FileLock, Timeout
 
 from colscan.errors import LedgerError
+from colscan.records import OURS, Dialect, format_record, split_records
 from colscan.tables import (
     Row,
     columns_of,
+    dialect_of,
     format_header,
-    format_record,
     format_row,
     header_problems,
     parse_table,
-    split_records,
+    read_bytes,
 )
 
 LOCK_FILE = ".colscan.lock"
@@ -105,8 +106,8 @@ def append_rows(path: Path, row_type: type[Row], rows: Sequence[Row]) -> None:
     OSError
         When they can't be written; `all_or_nothing` undoes what was.
     """
-    header = _read_header(path, row_type)
-    data = encode_rows(rows, header or tuple(columns_of(row_type)), path.name)
+    header, dialect = _read_header(path, row_type)
+    data = encode_rows(rows, header or tuple(columns_of(row_type)), path.name, dialect)
     if header and not rows:
         return
     write_bytes(path, data if header else format_header(row_type) + data, os.O_APPEND)
@@ -114,25 +115,31 @@ def append_rows(path: Path, row_type: type[Row], rows: Sequence[Row]) -> None:
         _sync_folder(path.parent)
 
 
-def _read_header(path: Path, row_type: type[Row]) -> tuple[str, ...]:
-    """The names of the columns as the file has them; none for a file that is empty or missing."""
+def _read_header(path: Path, row_type: type[Row]) -> tuple[tuple[str, ...], Dialect]:
+    """The names of the columns as the file has them, none for one that isn't there; and how it is written.
+
+    Of a file with commas, as we write it, the first line is enough.
+    """
     if not path.exists():
-        return ()
+        return (), OURS
     with path.open("rb") as file:
         line = file.readline()
+    dialect = dialect_of(line, row_type)
+    if dialect.delimiter != ",":
+        dialect = dialect_of(read_bytes(path), row_type)
     names = next(split_records(line.decode("utf-8-sig", errors="replace")), None)
     if names is None:
-        return ()
+        return (), OURS
     header = tuple(name.strip() for name in names.cells)
     problems = header_problems(header, row_type, source=str(path))
     if problems:
         msg = f"{problems[0].source}: {problems[0].message}."
         raise LedgerError(msg, problems[0].hint)
-    return header
+    return header, dialect
 
 
-def encode_rows(rows: Sequence[R], header: Sequence[str], source: str) -> bytes:
-    """Return rows of one type as CSV under a header; nothing of none.
+def encode_rows(rows: Sequence[R], header: Sequence[str], source: str, dialect: Dialect = OURS) -> bytes:
+    """Return rows of one type as CSV under a header, as the rest of the file is written; nothing of none.
 
     Raises
     ------
@@ -146,9 +153,13 @@ def encode_rows(rows: Sequence[R], header: Sequence[str], source: str) -> bytes:
     if lost:
         msg = f"{source}:1: column {lost[0]!r} is missing."
         raise LedgerError(msg, "Add it to the header line, with empty cells below.")
-    data = b"".join(format_record(row.get(name, "") for name in header) for row in cells)
+    if dialect.decimal == ",":
+        declared = columns_of(type(rows[0]))
+        numbers = [name for name in header if name in declared and declared[name].kind == "number"]
+        cells = [row | {name: row[name].replace(".", ",") for name in numbers} for row in cells]
+    data = b"".join(format_record((row.get(name, "") for name in header), dialect) for row in cells)
     # What can't be read again must not be written: it would lock the grower out of the ledger.
-    reading = parse_table(format_record(header) + data, type(rows[0]), source=source)
+    reading = parse_table(format_record(header, dialect) + data, type(rows[0]), source=source)
     if reading.problems:
         msg = f"A row for {source} can't be written: {reading.problems[0].message}."
         raise LedgerError(msg, reading.problems[0].hint)
