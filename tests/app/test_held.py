@@ -1,50 +1,16 @@
-"""While a spreadsheet holds a file, scans, calls and taps go on: kept aside, counted, appended later."""
+"""While a spreadsheet holds a file, calls and taps go on: kept aside, counted, appended later."""
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
 import pytest
-from demo_trial import begin, corner
 from held_files import holding
-from said_pages import browser, look, send
+from said_pages import browser, look, rows, send
 
 from colscan.app.cli.main import main
 
 Capture = pytest.CaptureFixture[str]
-
-
-def timeless(path: Path) -> list[dict[str, str]]:
-    """The rows of a CSV file without the time they were written."""
-    with path.open(newline="", encoding="utf-8") as file:
-        return [row | {"scanned_at": ""} for row in csv.DictReader(file)]
-
-
-def test_a_scan_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture) -> None:
-    """Both photos are kept aside, the second remembers the first; scanned again they are appended."""
-    held, free = begin(tmp_path / "held"), begin(tmp_path / "free")
-    photos = [str(corner(day, tmp_path)) for day in (0, 3)]
-    assert main(["scan", str(free), *photos, "--jobs", "1"]) == 0
-    with holding(monkeypatch, "scores.csv"):
-        for photo in photos:
-            assert main(["scan", str(held), photo, "--jobs", "1"]) == 0
-        said = capsys.readouterr().err
-        assert "rows wait in waiting/, as another program holds scores.csv: close scores.csv in the" in said
-        assert not (held / "photos.csv").exists()
-        assert main(["scan", str(held), photos[0], "--jobs", "1"]) == 0
-        assert "scanned before, passed over" in capsys.readouterr().err
-        assert main(["status", str(held)]) == 0
-        assert "rows wait in waiting/" in capsys.readouterr().err
-        assert main(["check", str(held)]) == 4
-        assert "rows wait in waiting/" in " ".join(capsys.readouterr().out.split())
-    assert main(["scan", str(held), photos[1], "--dry-run", "--jobs", "1"]) == 0
-    assert not (held / "photos.csv").exists()
-    assert main(["scan", str(held), photos[1], "--jobs", "1"]) == 0
-    assert "waiting" not in capsys.readouterr().err.splitlines()[-1]
-    for name in ("suspects.csv", "scores.csv", "photos.csv"):
-        assert timeless(held / name) == timeless(free / name)
-    assert main(["check", str(held)]) == 0
 
 
 SAYINGS = {
@@ -89,6 +55,6 @@ def test_a_tap_in_the_cellar_is_not_lost(trial: Path, monkeypatch: pytest.Monkey
         assert send(page, "/verdict", call="withdrawn", **said).status_code == 303
     assert send(page, "/event", scope="room", name="", what="power-cut", then="/event").status_code == 303
     assert "waiting/" not in look(page, "/bag?bag=B01")
-    calls = [row["call"] for row in timeless(trial / "verdicts.csv")]
+    calls = [row["call"] for row in rows(trial, "verdicts.csv")]
     assert calls == ["contaminated", "withdrawn"]
-    assert [row["what"] for row in timeless(trial / "events.csv")] == ["shaken", "power-cut"]
+    assert [row["what"] for row in rows(trial, "events.csv")] == ["shaken", "power-cut"]

@@ -28,7 +28,7 @@ from pathlib import Path
 import pytest
 from demo_trial import begin, corner
 
-from colscan.app.batch import scan
+from colscan.app.batch import chain, scan
 from colscan.app.batch.baselines import make_baselines
 from colscan.app.batch.bursts import measure_together
 from colscan.app.batch.jobs import PhotoJob
@@ -64,7 +64,7 @@ for name in ("open", "write", "fsync", "ftruncate", "truncate", "close", "mkdir"
 from colscan.app.cli.main import run
 
 if measured:
-    from colscan.app.batch import scan
+    from colscan.app.batch import chain, scan
 
     with open(measured, "rb") as file:
         results, baselines = pickle.load(file)
@@ -183,23 +183,28 @@ def kill_once(bench: Bench, folder: Path, lot: random.Random, *, by_call: bool) 
     say.kill()
     said, _ = say.communicate()
     recorded = len(read_ledger(folder).photos)
-    _scan_again(bench, folder)
+    scan_again(bench, folder)
     assert main(["event", str(folder), "other", "--room"]) == 0  # takes away what was torn of events
-    return recorded, [*_compare(bench, folder), *_lost(folder, [int(word) for word in said.split()])]
+    return recorded, [*differences(bench, folder), *_lost(folder, [int(word) for word in said.split()])]
 
 
-def _scan_again(bench: Bench, folder: Path) -> None:
+def scan_again(bench: Bench, folder: Path, *photos: str) -> None:
+    """Scan photos, all where none are named, in this process; it must end well."""
     with pytest.MonkeyPatch.context() as patch:
         if bench.measured:
             results, baselines = pickle.loads(Path(bench.measured).read_bytes())
-            patch.setattr(
-                scan, "measure_together", lambda jobs: results[tuple(job.ref.sha256 for job in jobs)]
-            )
+
+            def known(jobs: tuple[PhotoJob, ...]) -> object:
+                return results[tuple(job.ref.sha256 for job in jobs)]
+
+            for module in (scan, chain):
+                patch.setattr(module, "measure_together", known)
             patch.setattr(scan, "make_baselines", lambda *_, **__: baselines)
-        assert main(["scan", str(folder), *bench.photos, "--jobs", "1"]) == 0
+        assert main(["scan", str(folder), *(photos or bench.photos), "--jobs", "1"]) == 0
 
 
-def _compare(bench: Bench, folder: Path) -> list[str]:
+def differences(bench: Bench, folder: Path) -> list[str]:
+    """Return what is otherwise than after a scan that nobody disturbed."""
     wrong = [f"{name} differs" for name in SCANNED if timeless(folder / name) != bench.rows[name]]
     if main(["check", str(folder)]) != 0:
         wrong.append("check finds problems")
