@@ -24,10 +24,10 @@ CRLF or a byte order mark is read the same, and appended to as it is.
 """
 WAITING_FILES = f"""## {WAITING}/
 `{WAITING}/NNNNNN.json`: rows that could not be appended, as another program held one of their files (as a
-spreadsheet does on Windows): `held`, the name of that file, and `tables`, by file, header and rows as CSV. They
-count, and `status`, the pages of `review` and the command that kept them there say so; `check` lists them. The
-next command that writes appends them, in order, and takes them out of the folder. They stand nowhere else: unlike
-`cache/`, the folder isn't to be deleted.
+spreadsheet does on Windows): `held`, the name of that file, and `tables`, by file, header and rows as CSV.
+They count, and `status`, the pages of `review` and the command that kept them there say so; `check` lists
+them. The next command that writes appends them, in order, and takes them out of the folder. They stand
+nowhere else: unlike `cache/`, the folder isn't to be deleted.
 """
 MASKS = f"""## {FOLDER}/
 `{FOLDER}/PHOTO-BAG.png`: what a person painted as covered on one bag in one photo, for `colscan agree`.

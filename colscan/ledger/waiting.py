@@ -95,13 +95,16 @@ def _files(folder: Path) -> list[Path]:
 def _read(path: Path) -> Waiting | None:
     try:
         said = json.loads(path.read_bytes())
-        return Waiting(path=path, held=str(said["held"]), tables=dict(said["tables"]))
+        tables = {str(name): str(text) for name, text in dict(said["tables"]).items()}
+        if not tables or not tables.keys() <= {row_type.FILE for row_type in LEDGER_TABLES}:
+            raise _damaged(path)
+        return Waiting(path=path, held=str(said["held"]), tables=tables)
     except FileNotFoundError:  # appended by another process since it was listed
         return None
     except OSError as error:
         msg = f"{path}: can't be read ({error.strerror})."
         raise LedgerError(msg, "Check the file's permissions; it holds rows of the ledger.") from error
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         raise _damaged(path) from None
 
 
