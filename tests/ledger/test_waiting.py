@@ -134,9 +134,19 @@ def test_where_nothing_can_be_kept_aside_nothing_is_written(
     assert say_waiting(tmp_path) is None
 
 
-@pytest.mark.parametrize(
-    "raw", [b"", b"{}", b'{"held": "a", "tables": {"verdicts.csv": "at,bag\\nx"}}', b"\xff"]
-)
+DAMAGED = {
+    "empty": b"",
+    "another object": b"{}",
+    "no row": b'{"held": "a", "tables": {"verdicts.csv": "at,bag\\nx"}}',
+    "no file of the ledger": b'{"held": "a", "tables": {"calls.csv": "at,bag"}}',
+    "no text": b'{"held": "a", "tables": {"verdicts.csv": 5}}',
+    "no files": b'{"held": "a", "tables": {}}',
+    "no UTF-8": b"\xff",
+    "nested": b"[" * 100_000,
+}
+
+
+@pytest.mark.parametrize("raw", DAMAGED.values(), ids=DAMAGED)
 def test_damage_in_waiting_is_named(tmp_path: Path, hold, raw: bytes) -> None:
     """Rows that stand nowhere else aren't passed over in silence; the ledger's files are as before."""
     with hold("verdicts.csv"):
