@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from threading import Lock
@@ -23,6 +23,7 @@ from colscan.ledger.columns import (
 )
 from colscan.ledger.methods import Scans, counting
 from colscan.ledger.tails import read_whole
+from colscan.ledger.waiting import Waiting, read_waiting, waiting_rows
 from colscan.tables import Row
 
 R = TypeVar("R", bound=Row)
@@ -88,12 +89,18 @@ def read_scans(folder: Path) -> Scans:
     LedgerError
         As `read_ledger`.
     """
+    waiting = read_waiting(folder)
     # Photos first, as in `LedgerReader.read`.
     return Scans(
-        photos=_read_rows(folder / PhotoRow.FILE, PhotoRow),
-        scores=_read_rows(folder / ScoreRow.FILE, ScoreRow),
-        suspects=_read_rows(folder / SuspectRow.FILE, SuspectRow),
+        photos=_with_waiting(folder, PhotoRow, waiting),
+        scores=_with_waiting(folder, ScoreRow, waiting),
+        suspects=_with_waiting(folder, SuspectRow, waiting),
     )
+
+
+def _with_waiting(folder: Path, row_type: type[R], waiting: Sequence[Waiting]) -> tuple[R, ...]:
+    rows = _read_rows(folder / row_type.FILE, row_type)
+    return rows + waiting_rows([one for one in waiting if row_type.FILE in one.tables], row_type, rows)
 
 
 class LedgerReader:
@@ -110,7 +117,8 @@ class LedgerReader:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._read: dict[type[Row], tuple[FileMark, tuple[Row, ...]]] = {}
+        self._read: dict[type[Row], tuple[FileMark, tuple[Waiting, ...], tuple[Row, ...]]] = {}
+        self._waiting: tuple[Waiting, ...] = ()
         self._tables, self._ledger = _Tables(), Ledger()
         self._lock = Lock()
 
@@ -123,6 +131,7 @@ class LedgerReader:
             As `read_ledger`.
         """
         with self._lock:
+            self._waiting = read_waiting(self._folder)
             # Photos first: scores committed meanwhile then have no mark yet and are left out whole.
             tables = _Tables(
                 photos=self._rows(PhotoRow),
@@ -144,12 +153,13 @@ class LedgerReader:
             return self._ledger
 
     def _rows(self, row_type: type[R]) -> tuple[R, ...]:
+        own = tuple(one for one in self._waiting if row_type.FILE in one.tables)
         path = self._folder / row_type.FILE
         mark = file_mark(path)  # before the bytes: what comes between is then seen the next time
         known = self._read.get(row_type)
-        if known is None or known[0] != mark:
-            known = self._read[row_type] = (mark, _read_rows(path, row_type))
-        return cast("tuple[R, ...]", known[1])
+        if known is None or known[:2] != (mark, own):
+            known = self._read[row_type] = (mark, own, _with_waiting(self._folder, row_type, own))
+        return cast("tuple[R, ...]", known[2])
 
 
 FileMark = tuple[int, ...]

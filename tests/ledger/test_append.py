@@ -118,7 +118,7 @@ def test_appends_in_the_files_own_order(tmp_path: Path) -> None:
     path.write_bytes(head)
     append_row(tmp_path, SHAKEN)
     assert path.read_bytes() == head + (
-        b'shaken,,2026-03-09T10:05:00+00:00,bag,B01,"""hard"",\nto loosen it"\n'
+        b'shaken,,2026-03-09T10:05:00+00:00,bag,B01,"""hard"",\nto loosen it"\r\n'
     )
     assert [event.what for event in read_ledger(tmp_path).events] == ["moved", "shaken"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import zipfile
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -12,7 +11,7 @@ import numpy as np
 
 from colscan.app.batch.chain import reference
 from colscan.app.batch.originals import find_original
-from colscan.app.put import put_file
+from colscan.app.put import keep_bytes, kept_bytes
 from colscan.errors import PhotoError
 from colscan.ledger.columns import TAKEN_AT_FROM, PhotoRow
 from colscan.photo import PhotoRef
@@ -95,19 +94,17 @@ def _file(folder: Path, sha256: str) -> Path:
 
 
 def _load(folder: Path, sha256: str) -> Glance | None:
-    try:
-        data = io.BytesIO(_file(folder, sha256).read_bytes())
-        with np.load(data, allow_pickle=False) as kept:
-            cells = kept["cells"]
-            if cells.shape != (SIDE, SIDE, 3) or cells.dtype != np.uint8:
-                return None
-            return Glance(cells=cells, shape=float(kept["shape"]))
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+    data = kept_bytes(_file(folder, sha256))
+    if data is None:
         return None
+    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
+        cells = kept["cells"]
+        if cells.shape != (SIDE, SIDE, 3) or cells.dtype != np.uint8:  # as an earlier version kept it
+            return None
+        return Glance(cells=cells, shape=float(kept["shape"]))
 
 
 def _keep(folder: Path, sha256: str, glance: Glance) -> None:
     data = io.BytesIO()
     np.savez(data, cells=glance.cells, shape=np.array(glance.shape))
-    with suppress(OSError):
-        put_file(_file(folder, sha256), data.getvalue())
+    keep_bytes(_file(folder, sha256), data.getvalue())

@@ -15,7 +15,8 @@ from colscan.errors import ExitCode
 from colscan.units import count_of
 
 if TYPE_CHECKING:
-    from colscan.app.batch.scan import Outcome, Recorded, ScanOptions
+    from colscan.app.batch.outcomes import Outcome, Recorded
+    from colscan.app.batch.scan import ScanOptions
 
 _SHOWN = (
     "photo", "bag", "coverage_pct", "coverage_low_pct", "coverage_high_pct", "density_pct", "unseen_pct",
@@ -92,7 +93,7 @@ class ScanReport:
         trial : str, optional
             The trial of a farm that it is of.
         """
-        from colscan.app.batch.scan import AlreadyKnown, Recorded
+        from colscan.app.batch.outcomes import AlreadyKnown, Recorded
 
         self._told += 1
         lines: Iterator[str]
