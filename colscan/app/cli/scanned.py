@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import tzinfo
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -98,7 +99,8 @@ class ScanReport:
         self._told += 1
         lines: Iterator[str]
         if isinstance(outcome, Recorded):
-            self._recorded.append((trial, outcome))
+            # Without the maps of its faces: of hundreds of photos they would fill the memory.
+            self._recorded.append((trial, replace(outcome, found={})))
             tags = tell_tag_size(smallest_tag_px(outcome.scores))
             lines = chain(tell_recorded(outcome, zone), tags)
         elif isinstance(outcome, AlreadyKnown):
