@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
+import numpy as np
+
 from colscan.flags import Flag
 from colscan.growth.model import Advice, BagRecord, Judgement
-from colscan.growth.records import call_on, is_alarm, standing_calls
+from colscan.growth.records import patches_of
+from colscan.ledger import numbers_of, words_of
 from colscan.ledger.columns import SuspectRow
 from colscan.units import days_between
 
@@ -19,15 +22,10 @@ PATCHES_NAMED = 2
 
 def count_alarms(record: BagRecord) -> int:
     """Return how many patches of the latest photo are neither expected nor called harmless."""
-    calls = standing_calls(record)
-    return sum(is_alarm(suspect, calls) for suspect in _latest_suspects(record))
-
-
-def _latest_suspects(record: BagRecord) -> tuple[SuspectRow, ...]:
-    if not record.scores:
-        return ()
-    latest = record.scores[-1].photo_sha256
-    return tuple(suspect for suspect in record.suspects if suspect.photo_sha256 == latest)
+    if not record.scores or not record.suspects:
+        return 0
+    latest, found = record.scores[-1].photo_sha256, patches_of(record)
+    return sum(alarm for alarm, photo in zip(found.alarms, found.photos, strict=True) if photo == latest)
 
 
 def judge_look(record: BagRecord, others_seen_at: datetime | None) -> Judgement | None:
@@ -52,20 +50,22 @@ def judge_look(record: BagRecord, others_seen_at: datetime | None) -> Judgement 
 
 def _why_suspect(record: BagRecord) -> str | None:
     """Patches of the latest photo that nobody has reviewed; failing those, earlier ones gone from view."""
-    calls = standing_calls(record)
+    found = patches_of(record)
     unreviewed = {
-        suspect.patch: suspect
-        for suspect in record.suspects
-        if is_alarm(suspect, calls) and call_on(suspect, calls) != "contaminated"
+        name: place
+        for place, (name, alarm, call) in enumerate(zip(found.names, found.alarms, found.calls, strict=True))
+        if alarm and call != "contaminated"
     }
-    latest = {suspect.patch for suspect in _latest_suspects(record)}
-    present = [suspect for name, suspect in unreviewed.items() if name in latest]
-    if present:
-        unsure = any(call_on(suspect, calls) == "unsure" for suspect in present)
-        return f"{_name_patches(present)}: {'called unsure' if unsure else 'not reviewed'}"
-    gone = list(unreviewed.values())
-    if not gone:
+    if not unreviewed:
         return None
+    shown = record.scores[-1].photo_sha256 if record.scores else None
+    latest = {name for name, photo in zip(found.names, found.photos, strict=True) if photo == shown}
+    places = [place for name, place in unreviewed.items() if name in latest]
+    if places:
+        unsure = any(found.calls[place] == "unsure" for place in places)
+        present = [record.suspects[place] for place in places]
+        return f"{_name_patches(present)}: {'called unsure' if unsure else 'not reviewed'}"
+    gone = [record.suspects[place] for place in unreviewed.values()]
     last = days_between(record.bag.inoculated_at, gone[-1].taken_at)
     return f"{_name_patches(gone)}: last seen on day {last:.1f}, not reviewed"
 
@@ -79,13 +79,15 @@ def _name_patches(suspects: list[SuspectRow]) -> str:
 
 def _why_fell(record: BagRecord) -> str | None:
     """The latest fall that no event explains and that has not been made good."""
-    fallen = [i for i, row in enumerate(record.scores) if Flag.FELL in row.flags]
+    fallen = [i for i, flags in enumerate(words_of(record.scores, "flags")) if Flag.FELL in flags]
     if not fallen:
         return None
-    fall = record.scores[fallen[-1]]
-    before = next((row for row in record.scores[: fallen[-1]][::-1] if row.coverage_pct is not None), None)
-    latest = next((row for row in record.scores[::-1] if row.coverage_pct is not None), None)
-    if before is None or before.coverage_pct is None or latest is None or latest.coverage_pct is None:
+    measured = np.flatnonzero(~np.isnan(numbers_of(record.scores, "coverage_pct")))
+    earlier = measured[measured < fallen[-1]]
+    if not earlier.size:
+        return None
+    fall, before, latest = (record.scores[int(i)] for i in (fallen[-1], earlier[-1], measured[-1]))
+    if before.coverage_pct is None or latest.coverage_pct is None:
         return None
     explained = any(event.at >= before.taken_at for event in record.events)
     if fall.coverage_pct is None or explained or latest.coverage_pct >= before.coverage_pct:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -9,7 +10,6 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.flags import Flag
 from colscan.ledger.columns import EventRow, ScoreRow, SuspectRow, VerdictRow
 from colscan.trial.model import Bag
 
@@ -25,8 +25,8 @@ class BagRecord:
     ----------
     bag : Bag
         The bag as planned.
-    scores, suspects : tuple
-        Its rows.
+    scores, suspects : sequence of rows
+        Its rows; of a large ledger they are read when they are asked for.
     verdicts : tuple of VerdictRow
         Every call, superseded ones too.
     events : tuple of EventRow
@@ -36,8 +36,8 @@ class BagRecord:
     """
 
     bag: Bag
-    scores: tuple[ScoreRow, ...] = ()
-    suspects: tuple[SuspectRow, ...] = ()
+    scores: Sequence[ScoreRow] = ()
+    suspects: Sequence[SuspectRow] = ()
     verdicts: tuple[VerdictRow, ...] = ()
     events: tuple[EventRow, ...] = ()
     shelf: str | None = None
@@ -57,8 +57,6 @@ class GrowthSeries:
         Fractions 0-1; NaN where the bag could not be measured.
     segment : ndarray of int, shape (N,)
         Rising; another one after each shaken, turned or opened, whether the scores know of it or not.
-    flags : tuple of tuple of Flag, length N
-        What makes each score doubtful.
     """
 
     bag: str
@@ -68,7 +66,6 @@ class GrowthSeries:
     high: FloatSeries
     density: FloatSeries
     segment: NDArray[np.int64]
-    flags: tuple[tuple[Flag, ...], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,8 +7,11 @@ photo's row is the commit mark of its scores and suspects. Flags pass through.
 
 from colscan.ledger.append import append_photo, append_row
 from colscan.ledger.check import check_ledger
-from colscan.ledger.places import BagEvents, events_of
-from colscan.ledger.read import Ledger, LedgerReader, file_mark, read_ledger
+from colscan.ledger.marks import file_mark
+from colscan.ledger.places import BagEvents, EventBook, events_of
+from colscan.ledger.read import Ledger, LedgerReader, read_ledger
+from colscan.ledger.stored import by_bag, numbers_of, read_last, times_of, words_of
+from colscan.ledger.tabled import NO_TIME
 
 __all__ = [
     "append_photo",
@@ -16,8 +19,15 @@ __all__ = [
     "check_ledger",
     "events_of",
     "read_ledger",
+    "by_bag",
+    "numbers_of",
+    "read_last",
+    "times_of",
+    "words_of",
     "file_mark",
+    "NO_TIME",
     "BagEvents",
+    "EventBook",
     "Ledger",
     "LedgerReader",
 ]

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from threading import Lock
 from typing import TypeVar, cast
 
-from colscan.errors import LedgerError
 from colscan.ledger.columns import (
     BatchRow,
     EstimateRow,
@@ -21,6 +20,10 @@ from colscan.ledger.columns import (
     TemperatureRow,
     VerdictRow,
 )
+from colscan.ledger.counting import Measured
+from colscan.ledger.kept import ColumnReader, is_large
+from colscan.ledger.marks import FileMark, file_mark
+from colscan.ledger.tabled import refuse
 from colscan.ledger.tails import read_whole
 from colscan.tables import Row
 
@@ -33,11 +36,12 @@ class Ledger:
 
     Parameters
     ----------
-    photos : tuple of PhotoRow
+    photos : sequence of PhotoRow
         By `taken_at`; of each photo the row of the newest method.
-    scores, suspects : tuple of rows
+    scores, suspects : sequence of rows
         By `taken_at`; of each photo and bag those of the newest method. Rows without commit mark
-        are left out.
+        are left out. Of a large ledger these three are read from their files when they are asked for;
+        `numbers_of`, `times_of` and `words_of` give their figures without.
     verdicts, events : tuple of rows
         All of them, by `at`; where times are equal the later line comes last.
     harvests : tuple of HarvestRow
@@ -52,9 +56,9 @@ class Ledger:
         By `at`; of each photo, bag and person the last line of the file.
     """
 
-    photos: tuple[PhotoRow, ...] = ()
-    scores: tuple[ScoreRow, ...] = ()
-    suspects: tuple[SuspectRow, ...] = ()
+    photos: Sequence[PhotoRow] = ()
+    scores: Sequence[ScoreRow] = ()
+    suspects: Sequence[SuspectRow] = ()
     verdicts: tuple[VerdictRow, ...] = ()
     events: tuple[EventRow, ...] = ()
     harvests: tuple[HarvestRow, ...] = ()
@@ -83,8 +87,7 @@ def read_ledger(folder: Path) -> Ledger:
 class LedgerReader:
     """Reads a trial's ledger again and again: only the files that changed since are read anew.
 
-    A file is taken for unchanged while its size, its time and its place on the disk are. One reader may serve
-    several threads.
+    A file is taken for unchanged while `file_mark` is. One reader may serve several threads.
 
     Parameters
     ----------
@@ -96,6 +99,7 @@ class LedgerReader:
         self._folder = folder
         self._read: dict[type[Row], tuple[FileMark, tuple[Row, ...]]] = {}
         self._tables, self._ledger = _Tables(), Ledger()
+        self._columns: ColumnReader | None = None
         self._lock = Lock()
 
     def read(self) -> Ledger:
@@ -107,25 +111,42 @@ class LedgerReader:
             As `read_ledger`.
         """
         with self._lock:
-            # Photos first: scores committed meanwhile then have no mark yet and are left out whole.
-            tables = _Tables(
-                photos=self._rows(PhotoRow),
-                scores=self._rows(ScoreRow),
-                suspects=self._rows(SuspectRow),
-                verdicts=self._rows(VerdictRow),
-                events=self._rows(EventRow),
-                harvests=self._rows(HarvestRow),
-                batches=self._rows(BatchRow),
-                heat_runs=self._rows(HeatRunRow),
-                temperatures=self._rows(TemperatureRow),
-                estimates=self._rows(EstimateRow),
-            )
-            changed = {name for name in _TABLES if getattr(tables, name) is not getattr(self._tables, name)}
-            if changed:
-                measured = None if changed & {"photos", "scores", "suspects"} else self._ledger
-                self._ledger = _sort_out(tables, measured=measured)
-                self._tables = tables
-            return self._ledger
+            if not is_large(self._folder):
+                return self._read_plain()
+            self._columns = self._columns or ColumnReader(self._folder)
+            measured = self._columns.read()
+            return self._read_plain() if measured is None else self._read_large(measured)
+
+    def _read_plain(self) -> Ledger:
+        # Photos first: scores committed meanwhile then have no mark yet and are left out whole.
+        photos, scores, suspects = self._rows(PhotoRow), self._rows(ScoreRow), self._rows(SuspectRow)
+        tables = replace(self._read_said(), photos=photos, scores=scores, suspects=suspects)
+        changed = {name for name in _TABLES if getattr(tables, name) is not getattr(self._tables, name)}
+        if changed:
+            measured = None if changed & {"photos", "scores", "suspects"} else self._ledger
+            self._ledger = _sort_out(tables, measured=measured)
+            self._tables = tables
+        return self._ledger
+
+    def _read_large(self, measured: Measured) -> Ledger:
+        known, tables = self._ledger, self._read_said()
+        same = all(getattr(tables, name) is getattr(self._tables, name) for name in _TABLES[3:])
+        if not same or known.scores is not measured.scores:
+            found = Ledger(photos=measured.photos, scores=measured.scores, suspects=measured.suspects)
+            self._ledger = _sort_out(tables, measured=found)
+            self._tables = tables
+        return self._ledger
+
+    def _read_said(self) -> _Tables:
+        return _Tables(
+            verdicts=self._rows(VerdictRow),
+            events=self._rows(EventRow),
+            harvests=self._rows(HarvestRow),
+            batches=self._rows(BatchRow),
+            heat_runs=self._rows(HeatRunRow),
+            temperatures=self._rows(TemperatureRow),
+            estimates=self._rows(EstimateRow),
+        )
 
     def _rows(self, row_type: type[R]) -> tuple[R, ...]:
         path = self._folder / row_type.FILE
@@ -134,18 +155,6 @@ class LedgerReader:
         if known is None or known[0] != mark:
             known = self._read[row_type] = (mark, _read_rows(path, row_type))
         return cast("tuple[R, ...]", known[1])
-
-
-FileMark = tuple[int, ...]
-
-
-def file_mark(path: Path) -> FileMark:
-    """Return what tells whether a file is still the same: its size, time and place; empty without a file."""
-    try:
-        stat = path.stat()
-    except OSError:
-        return ()
-    return stat.st_size, stat.st_mtime_ns, stat.st_ino
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,9 +207,7 @@ def _sort_out_photos(tables: _Tables) -> Ledger:
 def _read_rows(path: Path, row_type: type[R]) -> tuple[R, ...]:
     reading, _ = read_whole(path, row_type)
     if reading.problems:
-        first = reading.problems[0]
-        msg = f"{path.parent / first.source}: {first.message}."
-        raise LedgerError(msg, f"{first.hint} `colscan check {path.parent}` lists all that is wrong.")
+        raise refuse(path, reading.problems[0])
     return reading.rows
 
 

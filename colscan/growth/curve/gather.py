@@ -15,7 +15,7 @@ from colscan.growth.model import BagRecord, FloatSeries
 from colscan.growth.outcomes import lost_span
 from colscan.growth.records import records_of
 from colscan.growth.series import make_series
-from colscan.ledger import Ledger
+from colscan.ledger import Ledger, words_of
 from colscan.ledger.columns import SEGMENT_ENDERS
 from colscan.trial.model import Bag, Trial
 from colscan.units import days_between
@@ -64,15 +64,15 @@ def _courses(record: BagRecord, measure: Measure) -> list[Course]:
     value = series.coverage if measure is Measure.COVERAGE else series.density
     sd = claimed_sd(series.coverage, series.low, series.high)
     ok = ~np.isnan(value) & (series.days < until)
+    photos, keys = (words_of(record.scores, name) for name in ("photo", "photo_sha256"))
     courses = []
     for segment in np.unique(series.segment[ok]) if ok.any() else [0]:
         chosen = np.flatnonzero(ok & (series.segment == segment))
-        rows = [record.scores[i] for i in chosen]
         courses.append(
             Course(
                 bag=record.bag, segment=int(segment), began_days=_began_days(record, chosen),
                 days=series.days[chosen], value=value[chosen], sd=sd[chosen],
-                photos=tuple(row.photo for row in rows), keys=tuple(row.photo_sha256 for row in rows),
+                photos=tuple(photos[i] for i in chosen), keys=tuple(keys[i] for i in chosen),
             )
         )  # fmt: skip
     return courses
