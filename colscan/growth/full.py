@@ -8,9 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from colscan.growth.model import Advice, BagRecord, Judgement
-from colscan.growth.records import patches_of
-from colscan.ledger import numbers_of, times_of, words_of
-from colscan.ledger.columns import ScoreRow
+from colscan.ledger import Seen, numbers_of, times_of, words_of
 from colscan.trial.model import Limits, Strain, Trial
 from colscan.units import at_microseconds, days_between, in_microseconds
 
@@ -54,7 +52,7 @@ def well_areas_pct(record: BagRecord) -> defaultdict[str, float]:
     A suspect patch is face but not mycelium to the scorer, so a bag with a harmless one would never be full.
     """
     areas: defaultdict[str, float] = defaultdict(float)
-    found = patches_of(record)
+    found = record.patches
     for photo, area_pct, call, alarm in zip(
         found.photos, found.areas_pct, found.calls, found.alarms, strict=True
     ):
@@ -63,7 +61,7 @@ def well_areas_pct(record: BagRecord) -> defaultdict[str, float]:
     return areas
 
 
-def looks_full(row: ScoreRow, limits: Limits, *, well_pct: float) -> bool:
+def looks_full(row: Seen, limits: Limits, *, well_pct: float) -> bool:
     """Whether one photo meets both limits of `full`, with patches that are well (percent) as covered."""
     if row.coverage_pct is None or row.coverage_low_pct is None:
         return False

@@ -12,8 +12,8 @@ from colscan.growth.look import count_alarms, judge_look, shelves_seen_at
 from colscan.growth.model import Advice, BagRecord, BagStatus, FloatSeries, GrowthSeries, Judgement
 from colscan.growth.records import records_of, standing_calls
 from colscan.growth.series import SAME_AGE_DAYS, coverage_at, make_series, median_slope, points_per_day, speed_at
-from colscan.ledger import Ledger, read_last, times_of, words_of
-from colscan.ledger.columns import ScoreRow, VerdictRow
+from colscan.ledger import Ledger, Seen, times_of
+from colscan.ledger.columns import VerdictRow
 from colscan.trial.model import Bag, Limits, Trial
 from colscan.units import days_between, in_microseconds, to_fraction
 
@@ -66,11 +66,10 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
     for record in records:
         if record.bag.role == "trial" and not _contaminating_calls(record):
             sound.setdefault(_group(record.bag), []).append(series[record.bag.bag])
-    read_last(record.scores for record in records)
     seen_at = shelves_seen_at(records)
     ages: dict[_Group, set[float]] = {}
     for record in records:
-        if record.scores:
+        if record.latest:
             ages.setdefault(_group(record.bag), set()).add(float(series[record.bag.bag].days[-1]))
     paces = {group: _Paces(sound.get(group, []), np.array(sorted(some))) for group, some in ages.items()}
     statuses = []
@@ -93,7 +92,7 @@ def _group(bag: Bag) -> _Group:
 
 
 def _status_of(record: BagRecord, series: GrowthSeries, *, judgement: Judgement) -> BagStatus:
-    latest = record.scores[-1] if record.scores else None
+    latest = record.latest
     return BagStatus(
         bag=record.bag.bag,
         strain=record.bag.strain,
@@ -123,7 +122,7 @@ def _judge(
     said = _judge_said(record, trial) or judge_look(record, others_seen_at)
     if said is not None:
         return said
-    if not record.scores:
+    if record.latest is None:
         return Judgement(advice=Advice.WAIT, why="no photo yet")
     if record.bag.role == "blank":
         return Judgement(advice=Advice.BLANK, why="sealed without spawn: what it reads is the scorer's zero")
@@ -167,8 +166,7 @@ def _judge_said(record: BagRecord, trial: Trial) -> Judgement | None:
 
 
 def _describe_call(record: BagRecord, call: VerdictRow, trial: Trial) -> str:
-    names = (words_of(record.suspects, name) for name in ("patch", "kind"))
-    kinds = dict(zip(*names, strict=True))
+    kinds = dict(zip(record.patches.names, record.patches.kinds, strict=True))
     what = f"{call.patch} {kinds.get(call.patch, '')}".strip() + " " if call.patch else ""
     details = [
         detail for detail in (call.where, f"found by {call.found_by}" if call.found_by else None) if detail
@@ -232,9 +230,9 @@ def _judge_growing(
     record: BagRecord, series: GrowthSeries, *, siblings: _Siblings, limits: Limits
 ) -> Judgement:
     """Wait: how fast it and its siblings grow, or what it still lacks to be full."""
-    latest = record.scores[-1]
-    well_pct = well_areas_pct(record)[latest.photo_sha256]
-    if latest.coverage_pct is not None and latest.coverage_pct + well_pct >= limits.full_coverage_pct:
+    latest = record.latest
+    well_pct = well_areas_pct(record)[latest.photo_sha256] if latest else 0.0
+    if latest and latest.coverage_pct is not None and latest.coverage_pct + well_pct >= limits.full_coverage_pct:
         return _judge_nearly_full(latest, limits, well_pct=well_pct)
     speed = points_per_day(series)
     if speed is None:
@@ -246,7 +244,7 @@ def _judge_growing(
     return Judgement(advice=Advice.WAIT, why=why)
 
 
-def _judge_nearly_full(latest: ScoreRow, limits: Limits, *, well_pct: float) -> Judgement:
+def _judge_nearly_full(latest: Seen, limits: Limits, *, well_pct: float) -> Judgement:
     """Wait: white enough for full in its latest photo, but in that one alone or not surely enough."""
     patches = f" and {well_pct:.1f} % of patches that are well" if well_pct else ""
     if looks_full(latest, limits, well_pct=well_pct):

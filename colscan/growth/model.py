@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from colscan.growth.patches import Patches, patches_of
+from colscan.ledger import Seen, seen_last
 from colscan.ledger.columns import EventRow, ScoreRow, SuspectRow, VerdictRow
 from colscan.trial.model import Bag
 
@@ -17,7 +20,7 @@ FloatSeries = NDArray[np.float64]
 """(N,), one value a photo, NaN where the bag could not be measured."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class BagRecord:
     """All that stands about one bag, each part in order of time.
 
@@ -41,6 +44,16 @@ class BagRecord:
     verdicts: tuple[VerdictRow, ...] = ()
     events: tuple[EventRow, ...] = ()
     shelf: str | None = None
+
+    @cached_property
+    def latest(self) -> Seen | None:
+        """What the latest score says; None without a photo."""
+        return seen_last(self.scores)
+
+    @cached_property
+    def patches(self) -> Patches:
+        """Its suspect rows by column, with the calls that stand on them."""
+        return patches_of(self.suspects, self.verdicts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

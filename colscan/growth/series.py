@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from functools import lru_cache
+from itertools import combinations
+from math import isnan
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,16 +112,23 @@ def points_per_day(series: GrowthSeries, until_days: float = np.inf) -> float | 
     until_days : float
         Later scores are left out, days since inoculation.
     """
-    measured = np.flatnonzero(~np.isnan(series.coverage) & (series.days <= until_days))
+    # Step by step from the end: a few steps of plain numbers take less time than one look at them all.
+    days, coverage, segment = series.days.item, series.coverage.item, series.segment.item
     picked: list[int] = []
-    for index in measured[::-1]:
-        if picked and series.segment[index] != series.segment[picked[0]]:
+    for index in range(int(np.searchsorted(series.days, until_days, side="right")) - 1, -1, -1):
+        if isnan(coverage(index)):
+            continue
+        if picked and segment(index) != segment(picked[0]):
             break
-        if not picked or series.days[picked[-1]] - series.days[index] >= SLOPE_GAP_DAYS:
-            picked.append(int(index))
+        if not picked or days(picked[-1]) - days(index) >= SLOPE_GAP_DAYS:
+            picked.append(index)
         if len(picked) == SLOPE_SCORES:
             break
-    return None if len(picked) < 2 else median_slope(series.days[picked], series.coverage[picked])
+    slopes = [
+        (coverage(later) - coverage(first)) / (days(later) - days(first))
+        for later, first in combinations(picked, 2)
+    ]
+    return 100.0 * median(slopes) if slopes else None
 
 
 def median_slope(days: FloatSeries, coverage: FloatSeries) -> float:

@@ -61,14 +61,14 @@ def count_rows(folder: Path, tables: dict[type[Row], Table], words: Words) -> Me
             Store(folder / PhotoRow.FILE, photos, words), _photos_in_order(photos, ranked[photos].rank)
         ),
         scores=StoredRows(
-            Store(folder / ScoreRow.FILE, scores, words),
+            Store(folder / ScoreRow.FILE, scores, words, order),
             lambda: chosen[np.lexsort((first, ranked[scores].rank[chosen]))],
-            _parts(scores, order, words),
         ),
         suspects=StoredRows(
-            Store(folder / SuspectRow.FILE, suspects, words),
+            Store(
+                folder / SuspectRow.FILE, suspects, words, _by_bag(suspects, seen, ranked[suspects].rank)
+            ),
             seen[np.argsort(ranked[suspects].rank[seen], kind="stable")],
-            _parts(suspects, _by_bag(suspects, seen, ranked[suspects].rank), words),
         ),
         unmarked=sum(int((~ranked[t].marked).sum()) for t in (scores, suspects)),
     )
@@ -109,13 +109,6 @@ def _last_of_each(scores: Table, marked: NDArray[np.bool_]) -> tuple[Numbers, Nu
 
 def _by_bag(table: Table, rows: Numbers, rank: Numbers) -> Numbers:
     return rows[np.argsort(_pair(table.columns["bag"][rows], rank[rows]), kind="stable")]
-
-
-def _parts(table: Table, order: Numbers, words: Words) -> dict[str, Numbers]:
-    codes = table.columns["bag"][order]
-    cuts = np.flatnonzero(np.diff(codes)) + 1
-    parts = np.split(order, cuts) if len(order) else []
-    return {words.texts[int(table.columns["bag"][part[0]])]: part for part in parts}
 
 
 def _of_scores(suspects: Table, scores: Table, chosen: Numbers) -> NDArray[np.bool_]:

@@ -187,7 +187,7 @@ def _keep(folder: Path, columns: Columns) -> None:
         "words": columns.words.texts,
         "tables": [[len(t), t.covered, t.lines, t.header.decode("utf-8")] for t in tables],
     }
-    arrays = [array for t in tables for array in (t.starts, t.lengths, *t.columns.values())]
+    arrays = [array for t in tables for array in t.arrays()]
     head = json.dumps(about, ensure_ascii=True).encode()
     sums = 0
     part = (folder / COLUMNS_FILE).with_name(f".{COLUMNS_FILE.name}.{os.getpid()}.part")
@@ -224,7 +224,7 @@ def _unpack(raw: bytes, at: int, about: dict[str, Any]) -> Columns:
     tables: dict[type[Row], Table] = {}
     for row_type, (count, covered, lines, header) in zip(SCAN_FILES, about["tables"], strict=True):
         declared = columns_of(row_type)
-        kinds = [np.int64, np.int32, *(dtype_of(declared[name]) for name in KEPT[row_type])]
+        kinds = [np.int64, np.int32, *(dtype_of(declared.get(name)) for name in KEPT[row_type])]
         arrays: list[NDArray[Any]] = []
         for kind in kinds:
             arrays.append(np.frombuffer(raw, kind, count, at))

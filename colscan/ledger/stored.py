@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Generic, TypeVar, cast, overload
 
@@ -11,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.errors import LedgerError
-from colscan.ledger.tabled import NO_TIME, NOTHING, Table, Words, read_rows
+from colscan.flags import Flag
+from colscan.ledger.columns import ScoreRow
+from colscan.ledger.tabled import NO_TIME, NOTHING, TAKEN_TEXT, Table, Words, read_rows
 from colscan.tables import Row, columns_of, parse_cell
 from colscan.units import in_microseconds
 
@@ -23,12 +27,44 @@ AT_ONCE = 20_000
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Store:
-    """A file with its columns, and the rows that were read from it one by one."""
+    """A file with its columns, and the rows that were read from it one by one.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    table, words : Table, Words
+        Its columns and their texts.
+    order : ndarray of int
+        The rows that count by bag, each bag's in order; none for a file without bags.
+    """
 
     path: Path
     table: Table
     words: Words
+    order: Numbers = field(default_factory=lambda: np.zeros(0, np.int64))
+    ordered: dict[str, NDArray[Any]] = field(default_factory=dict)
     memo: dict[int, Row] = field(default_factory=dict)
+    values: dict[str, dict[int, Any]] = field(default_factory=dict)
+
+    def in_order(self, name: str) -> NDArray[Any]:
+        """Return a kept column of the rows in `order`."""
+        if name not in self.ordered:
+            self.ordered[name] = self.table.columns[name][self.order]
+        return self.ordered[name]
+
+    def value(self, name: str, code: int) -> Any:
+        """Return what a code means in a column of texts or words."""
+        known = self.values.setdefault(name, {})
+        if code not in known:
+            declared = columns_of(self.table.row_type).get(name)
+            is_words = declared is not None and declared.kind == "words"
+            if code == NOTHING:
+                known[code] = () if is_words else None
+            else:
+                text = self.words.texts[code]
+                known[code] = parse_cell(declared, text) if declared and is_words else text
+        return known[code]
 
     def fetch(self, numbers: Sequence[int]) -> list[Row]:
         """Return rows by their numbers, and remember them.
@@ -74,63 +110,63 @@ class StoredRows(Sequence[R], Generic[R]):
     ----------
     store : Store
         Where they are.
-    numbers : ndarray of int
-        Which, from 0, in order; or what gives them when they are needed.
-    by_bag : dict of str to ndarray, optional
-        The same rows by bag, each in order.
+    numbers : ndarray of int, or slice
+        Which, from 0, in order; or which of those in the store's `order`; or what gives them when needed.
     """
 
-    __slots__ = ("_by_bag", "_numbers", "_rows", "_store")
+    __slots__ = ("_numbers", "_rows", "_store")
 
     def __init__(
         self,
         store: Store,
-        numbers: Numbers | Callable[[], Numbers],
-        by_bag: dict[str, Numbers] | None = None,
+        numbers: Numbers | slice | Callable[[], Numbers],
     ) -> None:
         self._store = store
         self._numbers = numbers
-        self._by_bag = by_bag
         self._rows: tuple[R, ...] | None = None
 
     @property
     def numbers(self) -> Numbers:
         """Which rows of the file."""
+        if isinstance(self._numbers, slice):
+            return self._store.order[self._numbers]
         if callable(self._numbers):
             self._numbers = self._numbers()
         return self._numbers
 
     def of_bags(self) -> dict[str, StoredRows[R]]:
-        """Return the rows by bag, each bag's in order; made of nothing but a file of bags."""
-        assert self._by_bag is not None
-        return {bag: StoredRows(self._store, numbers) for bag, numbers in self._by_bag.items()}
-
-    def pick(self, chosen: NDArray[Any]) -> StoredRows[R]:
-        """Return some of them, by their places or by a mask."""
-        return StoredRows(self._store, self.numbers[chosen])
+        """Return the rows in the store's `order` by bag."""
+        codes = self._store.in_order("bag")
+        cuts = [0, *(np.flatnonzero(np.diff(codes)) + 1).tolist(), len(codes)]
+        texts = self._store.words.texts
+        return {
+            texts[codes[begin]]: StoredRows(self._store, slice(begin, end))
+            for begin, end in pairwise(cuts)
+            if end > begin
+        }
 
     def column(self, name: str) -> NDArray[Any]:
         """Return a kept column: numbers, microseconds or codes."""
+        if isinstance(self._numbers, slice):
+            return self._store.in_order(name)[self._numbers]
         return self._store.table.columns[name][self.numbers]
+
+    def cell(self, name: str) -> Any:
+        """Return the value of the last of them in a kept column of numbers, texts or words."""
+        value = self.column(name)[-1]
+        if isinstance(value, np.floating):
+            return None if np.isnan(value) else float(value)
+        return self._store.value(name, int(value))
 
     def words(self, name: str) -> list[Any]:
         """Return the values of a kept column of texts or words."""
-        declared = columns_of(self._store.table.row_type)[name]
-        texts = self._store.words.texts
-        empty: Any = () if declared.kind == "words" else None
-        codes = self.column(name)
-        values = {
-            code: parse_cell(declared, texts[code]) if declared.kind == "words" else texts[code]
-            for code in set(codes.tolist()) - {NOTHING}
-        } | {NOTHING: empty}
-        return [values[code] for code in codes.tolist()]
-
-    @property
-    def store(self) -> Store:
-        """Where they are."""
-        return self._store
+        codes = self.column(name).tolist()
+        values = {code: self._store.value(name, code) for code in set(codes)}
+        return [values[code] for code in codes]
 
     def __len__(self) -> int:
+        if isinstance(self._numbers, slice):
+            return int(self._numbers.stop - self._numbers.start)
         return len(self.numbers)
 
     @overload
@@ -139,7 +175,7 @@ class StoredRows(Sequence[R], Generic[R]):
     def __getitem__(self, index: slice) -> StoredRows[R]: ...
     def __getitem__(self, index: int | slice) -> R | StoredRows[R]:
         if isinstance(index, slice):
-            return StoredRows(self._store, self.numbers[index])
+            return StoredRows(self._store, np.asarray(self.numbers[index]))
         if self._rows is not None:
             return self._rows[index]
         return cast("R", self._store.fetch([int(self.numbers[index])])[0])
@@ -186,14 +222,31 @@ def words_of(rows: Sequence[Row], name: str) -> list[Any]:
     return rows.words(name) if isinstance(rows, StoredRows) else [getattr(row, name) for row in rows]
 
 
-def read_last(many: Iterable[Sequence[Row]]) -> None:
-    """Read the last row of each of many sequences from their files in one go, so that it is at hand."""
-    wanted: dict[Store, list[int]] = {}
-    for rows in many:
-        if isinstance(rows, StoredRows) and len(rows):
-            wanted.setdefault(rows.store, []).append(int(rows.numbers[-1]))
-    for store, numbers in wanted.items():
-        store.fetch(numbers)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What a bag's score in one photo says, without its outline and scale; as `ScoreRow` has it."""
+
+    taken_at: datetime
+    photo_sha256: str
+    coverage_pct: float | None
+    coverage_low_pct: float | None
+    coverage_high_pct: float | None
+    density_pct: float | None
+    flags: tuple[Flag, ...]
+
+
+def seen_last(rows: Sequence[ScoreRow]) -> Seen | None:
+    """Return what the last of a bag's scores says; None for a bag without one."""
+    if not rows:
+        return None
+    if not isinstance(rows, StoredRows):
+        row = rows[-1]
+        return Seen(**{name: getattr(row, name) for name in Seen.__dataclass_fields__})
+    cell = rows.cell
+    return Seen(
+        taken_at=datetime.fromisoformat(cell(TAKEN_TEXT)),
+        **{name: cell(name) for name in Seen.__dataclass_fields__ if name != "taken_at"},
+    )
 
 
 def by_bag(rows: Sequence[R]) -> dict[str, Sequence[R]]:

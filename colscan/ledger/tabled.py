@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,10 +31,12 @@ from colscan.tables import (
 )
 from colscan.units import in_microseconds
 
+TAKEN_TEXT = "taken_at as written"
+"""Beside the time itself, as that has lost the offset from UTC."""
 KEPT: dict[type[Row], tuple[str, ...]] = {
     PhotoRow: ("photo_sha256", "taken_at", "problems", "method", "scanned_at"),
     ScoreRow: (
-        "photo", "photo_sha256", "taken_at", "bag", "segment", "coverage_pct", "coverage_low_pct", "coverage_high_pct",
+        "photo", "photo_sha256", "taken_at", TAKEN_TEXT, "bag", "segment", "coverage_pct", "coverage_low_pct", "coverage_high_pct",
         "density_pct", "flags", "method", "scanned_at",
     ),
     SuspectRow: (
@@ -103,19 +105,25 @@ class Table:
     def __len__(self) -> int:
         return len(self.starts)
 
+    def arrays(self) -> list[NDArray[Any]]:
+        """Return all of it, in a fixed order."""
+        return [self.starts, self.lengths, *self.columns.values()]
+
 
 def empty_table(row_type: type[Row]) -> Table:
     """Return the columns of a file that isn't there."""
     declared = columns_of(row_type)
-    columns = {name: np.zeros(0, dtype_of(declared[name])) for name in KEPT[row_type]}
+    columns = {name: np.zeros(0, dtype_of(declared.get(name))) for name in KEPT[row_type]}
     return Table(
         row_type=row_type, header=b"", covered=0, lines=0, starts=np.zeros(0, np.int64),
         lengths=np.zeros(0, np.int32), columns=columns,
     )  # fmt: skip
 
 
-def dtype_of(declared: Column) -> type[np.int64 | np.int32 | np.float64]:
-    """Return how a kept column's values are held."""
+def dtype_of(declared: Column | None) -> type[np.int64 | np.int32 | np.float64]:
+    """Return how a kept column's values are held; None for `TAKEN_TEXT`."""
+    if declared is None:
+        return np.int32
     if declared.kind == "time":
         return np.int64
     return np.float64 if declared.kind in ("number", "integer") else np.int32
@@ -192,7 +200,7 @@ class _Reader:
             self._lines += block.count(b"\n")
         base = self._table
         names = KEPT[self._type]
-        kinds = (np.int64, np.int32, *(dtype_of(self._declared[name]) for name in names))
+        kinds = (np.int64, np.int32, *(dtype_of(self._declared.get(name)) for name in names))
         olds = (base.starts, base.lengths, *(base.columns[name] for name in names))
         joined: list[NDArray[Any]] = [
             np.concatenate([old, *(part[i] for part in self._parts)]).astype(kind, copy=False)
@@ -264,12 +272,17 @@ class _Reader:
             else:
                 found[name] = read_words(lines.raw, starts, ends, self._codes[name])
                 read &= found[name] != _ODD
+            if name == "taken_at" and TAKEN_TEXT in KEPT[self._type]:
+                found[TAKEN_TEXT] = read_words(lines.raw, starts, ends, self._text_code)
         # A column that the file lacks has its default; no line of a block may be whole.
         return [
-            found.get(name, np.full(len(read), self._missing(name))) for name in KEPT[self._type]
+            found[name] if name in found else np.full(len(read), self._missing(name))
+            for name in KEPT[self._type]
         ], read
 
     def _missing(self, name: str) -> float:
+        if name == TAKEN_TEXT:
+            return NOTHING
         field_ = self._type.__dataclass_fields__[name]
         kind = self._declared[name].kind
         if kind in ("integer", "number"):
@@ -291,6 +304,9 @@ class _Reader:
                 return _ODD
 
         return code_of
+
+    def _text_code(self, cell: bytes) -> int:
+        return self._words.code(cell.decode("utf-8").strip())
 
     def _code(self, declared: Column, value: Any) -> int:
         if declared.kind == "time":
@@ -339,6 +355,8 @@ class _Reader:
         return starts, lengths, *(self._column(name, rows) for name in KEPT[self._type])
 
     def _column(self, name: str, rows: Sequence[Row]) -> NDArray[Any]:
+        if name == TAKEN_TEXT:
+            return np.array([self._words.code(cast("ScoreRow", row).taken_at.isoformat()) for row in rows])
         declared = self._declared[name]
         values = [getattr(row, name) for row in rows]
         if declared.kind in ("integer", "number"):
