@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
 from math import isnan
@@ -62,6 +63,37 @@ def curve_of(record: BagRecord, ledger: Ledger) -> BagCurve:
 def _other_cameras(ledger: Ledger) -> frozenset[str]:
     photos = zip(words_of(ledger.photos, "photo_sha256"), words_of(ledger.photos, "problems"), strict=True)
     return frozenset(photo for photo, problems in photos if Flag.OTHER_CAMERA in problems)
+
+
+def group_curves(curves: Sequence[BagCurve]) -> tuple[BagCurve, ...]:
+    """Return a curve for each strain and treatment: of its bags the median, and what four in five lie between.
+
+    By whole days; a bag counts on those that its photos come within half a day of. Patches and events are
+    left out.
+
+    Parameters
+    ----------
+    curves : sequence of BagCurve
+        Each with a measured photo.
+    """
+    groups: dict[tuple[str, str, str], list[BagCurve]] = {}
+    for curve in curves:
+        groups.setdefault((curve.bag.strain, curve.bag.treatment, curve.bag.role), []).append(curve)
+    return tuple(_group_curve(group) for group in groups.values())
+
+
+def _group_curve(group: list[BagCurve]) -> BagCurve:
+    last = max(float(curve.series.days[-1]) for curve in group)
+    days = np.arange(0.0, np.floor(last + SAME_AGE_DAYS) + 1.0)
+    coverage = np.array([coverage_at(curve.series, days) for curve in group])
+    seen = ~np.isnan(coverage).all(axis=0)
+    low, middle, high = np.nanquantile(coverage[:, seen], (0.1, 0.5, 0.9), axis=0)
+    bag = replace(group[0].bag, bag=f"{group[0].bag.treatment}: {len(group)}")
+    series = GrowthSeries(
+        bag=bag.bag, days=days[seen], coverage=middle, low=low, high=high, density=np.full(len(middle), np.nan),
+        segment=np.zeros(len(middle), np.int64),
+    )  # fmt: skip
+    return BagCurve(bag=bag, series=series, onsets=(), happenings=(), contaminated=False)
 
 
 def make_series(record: BagRecord) -> GrowthSeries:

@@ -68,13 +68,12 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
 
 
 def _curve_lines(trial: Trial, bag: Bag, ledger: Ledger) -> list[str]:
-    from colscan.growth.curve import Measure, describe_fit, fit_bags
+    from colscan.growth.curve import Measure, describe_fit, fit_bag
 
     return [
         f"  {measure}{f', after disturbance {fit.segment}' if fit.segment else ''}: {describe_fit(fit)}"
         for measure in Measure
-        for fit in fit_bags(trial, ledger, measure=measure)
-        if fit.bag == bag
+        for fit in fit_bag(trial, ledger, bag, measure=measure)
     ]
 
 
