@@ -11,7 +11,14 @@ from colscan.growth.full import judge_full, looks_full, well_areas_pct
 from colscan.growth.look import count_alarms, judge_look, shelves_seen_at
 from colscan.growth.model import Advice, BagRecord, BagStatus, FloatSeries, GrowthSeries, Judgement
 from colscan.growth.records import records_of, standing_calls
-from colscan.growth.series import SAME_AGE_DAYS, coverage_at, make_series, median_slope, points_per_day, speed_at
+from colscan.growth.series import (
+    SAME_AGE_DAYS,
+    coverage_at,
+    make_series,
+    median_slope,
+    points_per_day,
+    speed_at,
+)
 from colscan.ledger import Ledger, Seen, times_of
 from colscan.ledger.columns import VerdictRow
 from colscan.trial.model import Bag, Limits, Trial
@@ -184,15 +191,15 @@ class _Paces:
         self._bag = {series.bag: place for place, series in enumerate(group)}
         shape = (len(group), len(ages_days))
         self._coverage = np.array([coverage_at(series, ages_days) for series in group]).reshape(shape)
-        self._speed = np.array([speed_at(series, ages_days + SAME_AGE_DAYS) for series in group]).reshape(shape)
+        self._speed = np.array([speed_at(series, ages_days + SAME_AGE_DAYS) for series in group]).reshape(
+            shape
+        )
         self._speed[np.isnan(self._coverage)] = np.nan  # a bag counts where it was photographed
 
     def siblings_of(self, series: GrowthSeries) -> _Siblings:
         """The medians of the others at the age of a bag's latest photo."""
         age, own = self._age[float(series.days[-1])], self._bag.get(series.bag)
-        coverage, speed = (
-            _median_without(values[:, age], own) for values in (self._coverage, self._speed)
-        )
+        coverage, speed = (_median_without(values[:, age], own) for values in (self._coverage, self._speed))
         return _Siblings(coverage=coverage, points_per_day=speed)
 
 
@@ -232,7 +239,11 @@ def _judge_growing(
     """Wait: how fast it and its siblings grow, or what it still lacks to be full."""
     latest = record.latest
     well_pct = well_areas_pct(record)[latest.photo_sha256] if latest else 0.0
-    if latest and latest.coverage_pct is not None and latest.coverage_pct + well_pct >= limits.full_coverage_pct:
+    if (
+        latest
+        and latest.coverage_pct is not None
+        and latest.coverage_pct + well_pct >= limits.full_coverage_pct
+    ):
         return _judge_nearly_full(latest, limits, well_pct=well_pct)
     speed = points_per_day(series)
     if speed is None:

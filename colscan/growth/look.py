@@ -70,7 +70,9 @@ def _why_suspect(record: BagRecord) -> str | None:
 
 def _name_patches(found: Patches, places: list[int]) -> str:
     largest = sorted(places, key=lambda place: -found.areas_mm2[place])
-    named = [f"{found.names[i]} {found.kinds[i]} {found.areas_mm2[i]:.0f} mm2" for i in largest[:PATCHES_NAMED]]
+    named = [
+        f"{found.names[i]} {found.kinds[i]} {found.areas_mm2[i]:.0f} mm2" for i in largest[:PATCHES_NAMED]
+    ]
     more = len(largest) - len(named)
     return ", ".join(named) + (f" and {more} more" if more else "")
 

@@ -11,6 +11,7 @@ from colscan.ledger.columns import SuspectRow, VerdictRow
 from colscan.trial.model import Trial
 from colscan.units import in_microseconds
 
+
 def records_of(trial: Trial, ledger: Ledger) -> tuple[BagRecord, ...]:
     """Return what stands about each bag of the plan, in the plan's order.
 

@@ -66,7 +66,7 @@ def _other_cameras(ledger: Ledger) -> frozenset[str]:
 
 
 def group_curves(curves: Sequence[BagCurve]) -> tuple[BagCurve, ...]:
-    """Return a curve for each strain and treatment: of its bags the median, and what four in five lie between.
+    """Return a curve for each strain and treatment: its bags' median, and what four in five lie between.
 
     By whole days; a bag counts on those that its photos come within half a day of. Patches and events are
     left out.
@@ -90,8 +90,8 @@ def _group_curve(group: list[BagCurve]) -> BagCurve:
     low, middle, high = np.nanquantile(coverage[:, seen], (0.1, 0.5, 0.9), axis=0)
     bag = replace(group[0].bag, bag=f"{group[0].bag.treatment}: {len(group)}")
     series = GrowthSeries(
-        bag=bag.bag, days=days[seen], coverage=middle, low=low, high=high, density=np.full(len(middle), np.nan),
-        segment=np.zeros(len(middle), np.int64),
+        bag=bag.bag, days=days[seen], coverage=middle, low=low, high=high,
+        density=np.full(len(middle), np.nan), segment=np.zeros(len(middle), np.int64),
     )  # fmt: skip
     return BagCurve(bag=bag, series=series, onsets=(), happenings=(), contaminated=False)
 
@@ -225,9 +225,7 @@ def _make_curve(record: BagRecord, other_camera: Collection[str]) -> BagCurve:
             )
             for event in record.events
         )
-        + tuple(
-            Happening(what="other camera", days=float(days)) for days in changes
-        ),
+        + tuple(Happening(what="other camera", days=float(days)) for days in changes),
         contaminated=any(call.patch is None and call.call == "contaminated" for call in calls),
     )
 

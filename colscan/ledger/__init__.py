@@ -10,7 +10,7 @@ from colscan.ledger.check import check_ledger
 from colscan.ledger.marks import file_mark
 from colscan.ledger.places import BagEvents, EventBook, events_of
 from colscan.ledger.read import Ledger, LedgerReader, read_ledger
-from colscan.ledger.stored import Seen, by_bag, numbers_of, seen_last, times_of, words_of
+from colscan.ledger.stored import Seen, by_bag, numbers_of, seen_all, seen_last, times_of, words_of
 from colscan.ledger.tabled import NO_TIME
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "read_ledger",
     "by_bag",
     "numbers_of",
+    "seen_all",
     "seen_last",
     "times_of",
     "words_of",

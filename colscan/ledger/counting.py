@@ -65,9 +65,7 @@ def count_rows(folder: Path, tables: dict[type[Row], Table], words: Words) -> Me
             lambda: chosen[np.lexsort((first, ranked[scores].rank[chosen]))],
         ),
         suspects=StoredRows(
-            Store(
-                folder / SuspectRow.FILE, suspects, words, _by_bag(suspects, seen, ranked[suspects].rank)
-            ),
+            Store(folder / SuspectRow.FILE, suspects, words, _by_bag(suspects, seen, ranked[suspects].rank)),
             seen[np.argsort(ranked[suspects].rank[seen], kind="stable")],
         ),
         unmarked=sum(int((~ranked[t].marked).sum()) for t in (scores, suspects)),

@@ -18,7 +18,6 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.errors import LedgerError
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.ledger.counting import Measured, count_rows
 from colscan.ledger.marks import FileMark, marks_of, new_word, read_mark
@@ -142,7 +141,9 @@ def read_columns(folder: Path, known: Columns | None = None) -> Columns:
         since=mark.since if mark and marked else new_word(),
         tables=tables,
         words=words,
-        tails={row_type.FILE: _tail(folder / row_type.FILE, tables[row_type].covered) for row_type in SCAN_FILES},
+        tails={
+            row_type.FILE: _tail(folder / row_type.FILE, tables[row_type].covered) for row_type in SCAN_FILES
+        },
         whole=all(_is_whole(folder / row_type.FILE, tables[row_type].covered) for row_type in SCAN_FILES),
     )
     had = {row_type: known.tables[row_type].covered if known else 0 for row_type in SCAN_FILES}

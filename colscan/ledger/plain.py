@@ -22,7 +22,7 @@ NOT_PLAIN = re.compile(rb'["\r\0]')
 """Bytes for which a whole block goes to the other parser: cells may then hold commas and line ends."""
 COMMA, NEWLINE = ord(","), ord("\n")
 MOST_DIGITS = 15
-"""So many make a whole number that a double holds exactly; divided by a power of ten it is rounded as a text is."""
+"""So many make a whole number that a double holds exactly: divided by a power of ten it is the text's."""
 WIDEST_NUMBER = MOST_DIGITS + 2
 _DIGIT, _DOT, _MINUS, _SPACE, _CELL, _ODD = range(6)
 _KINDS = np.full(256, _ODD, np.uint8)
@@ -91,7 +91,9 @@ def cut_lines(raw: bytes, cells: int) -> Lines:
     return Lines(raw, starts, ends, whole, cuts)
 
 
-def read_numbers(raw: bytes, starts: Places, ends: Places, declared: Column) -> tuple[NDArray[np.float64], Mask]:
+def read_numbers(
+    raw: bytes, starts: Places, ends: Places, declared: Column
+) -> tuple[NDArray[np.float64], Mask]:
     """Return the numbers in some cells, NaN for an empty one, and which cells are read; the rest looks odd.
 
     Parameters

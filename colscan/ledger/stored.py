@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import pairwise
+from math import isnan
 from pathlib import Path
 from typing import Any, Generic, TypeVar, cast, overload
 
@@ -17,7 +18,7 @@ from colscan.flags import Flag
 from colscan.ledger.columns import ScoreRow
 from colscan.ledger.tabled import NO_TIME, NOTHING, TAKEN_TEXT, Table, Words, read_rows
 from colscan.tables import Row, columns_of, parse_cell
-from colscan.units import in_microseconds
+from colscan.units import at_microseconds, in_microseconds
 
 R = TypeVar("R", bound=Row)
 Numbers = NDArray[np.int64]
@@ -114,7 +115,7 @@ class StoredRows(Sequence[R], Generic[R]):
         Which, from 0, in order; or which of those in the store's `order`; or what gives them when needed.
     """
 
-    __slots__ = ("_numbers", "_rows", "_store")
+    __slots__ = ("_bags", "_numbers", "_rows", "_store")
 
     def __init__(
         self,
@@ -123,6 +124,7 @@ class StoredRows(Sequence[R], Generic[R]):
     ) -> None:
         self._store = store
         self._numbers = numbers
+        self._bags: dict[str, StoredRows[R]] | None = None
         self._rows: tuple[R, ...] | None = None
 
     @property
@@ -136,6 +138,11 @@ class StoredRows(Sequence[R], Generic[R]):
 
     def of_bags(self) -> dict[str, StoredRows[R]]:
         """Return the rows in the store's `order` by bag."""
+        if self._bags is None:
+            self._bags = self._cut()
+        return self._bags
+
+    def _cut(self) -> dict[str, StoredRows[R]]:
         codes = self._store.in_order("bag")
         cuts = [0, *(np.flatnonzero(np.diff(codes)) + 1).tolist(), len(codes)]
         texts = self._store.words.texts
@@ -191,6 +198,26 @@ class StoredRows(Sequence[R], Generic[R]):
         return len(self) == len(other) and tuple(self) == tuple(other)
 
     __hash__ = None  # type: ignore[assignment]
+
+
+def seen_all(rows: Sequence[ScoreRow]) -> list[Seen]:
+    """Return what each of a bag's scores says, in their order; times of stored ones are in UTC."""
+    if not isinstance(rows, StoredRows):
+        return [Seen(**{name: getattr(row, name) for name in Seen.__dataclass_fields__}) for row in rows]
+    pcts = [
+        [None if isnan(value) else value for value in rows.column(name).tolist()]
+        for name in ("coverage_pct", "coverage_low_pct", "coverage_high_pct", "density_pct")
+    ]
+    return [
+        Seen(
+            taken_at=at_microseconds(at), photo_sha256=sha, flags=flags, coverage_pct=coverage,
+            coverage_low_pct=low, coverage_high_pct=high, density_pct=density,
+        )
+        for at, sha, flags, coverage, low, high, density in zip(
+            rows.column("taken_at").tolist(), rows.words("photo_sha256"), rows.words("flags"), *pcts,
+            strict=True,
+        )
+    ]  # fmt: skip
 
 
 def numbers_of(rows: Sequence[Row], name: str) -> NDArray[np.float64]:

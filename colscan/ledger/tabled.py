@@ -34,10 +34,10 @@ from colscan.units import in_microseconds
 TAKEN_TEXT = "taken_at as written"
 """Beside the time itself, as that has lost the offset from UTC."""
 KEPT: dict[type[Row], tuple[str, ...]] = {
-    PhotoRow: ("photo_sha256", "taken_at", "problems", "method", "scanned_at"),
+    PhotoRow: ("photo_sha256", "taken_at", "taken_at_from", "problems", "method", "scanned_at"),
     ScoreRow: (
-        "photo", "photo_sha256", "taken_at", TAKEN_TEXT, "bag", "segment", "coverage_pct", "coverage_low_pct", "coverage_high_pct",
-        "density_pct", "flags", "method", "scanned_at",
+        "photo", "photo_sha256", "taken_at", TAKEN_TEXT, "bag", "segment", "coverage_pct",
+        "coverage_low_pct", "coverage_high_pct", "density_pct", "flags", "method", "scanned_at",
     ),
     SuspectRow: (
         "photo_sha256", "taken_at", "bag", "patch", "kind", "area_mm2", "area_pct", "first_seen_at", "flags",

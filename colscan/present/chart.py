@@ -43,10 +43,10 @@ _FOOTNOTES = {
     "the side in view; thin growth counts less. It carries no interval. ",
 }
 MOST_LINES = 60
-"""More bags than these in a panel, and no line can be told from its neighbours: then one for each treatment."""
+"""More bags than these in a panel, and no line can be told from others: then one for each treatment."""
 _FOOTNOTE_GROUPS = (
-    "Over {most} bags in a panel: a line is the median of a treatment's bags on each day, its bars hold four in "
-    "five of them, the number at its end says how many bags. Bags one by one: colscan status, colscan history."
+    "Over {most} bags in a panel: a line is the median of a treatment's bags on each day, its bars hold four "
+    "in five of them, the number at its end says how many bags. Bags one by one: colscan status."
 )
 _FOOTNOTE = "A line breaks where the bag was shaken, turned or opened. The camera sees one side of a bag."
 _FOOTNOTE_ONSET = (

@@ -1,7 +1,7 @@
 """A trial of many bags and photos, written quickly as files in the true formats.
 
-Photos come every three hours over the spawn run, each of one group of bags that stand together; treatments are
-spread over the groups. Every eighth bag shows a patch from day 5 on that nobody judged, every 40th was called
+Photos come every three hours over the spawn run, each of one group of bags that stand together; treatments
+are spread over the groups. Every eighth bag shows a patch from day 5 on that nobody judged, every 40th was called
 harmless; some are shaken.
 """
 
@@ -19,7 +19,7 @@ from colscan.tables import format_header, format_rows
 
 START = datetime(2026, 3, 2, 8, tzinfo=UTC)
 STEP = timedelta(hours=3)
-LEVELS = tuple((name, level) for name in ("bran", "hull", "meal") for level in (5, 10, 20)) + (("none", 0),)
+LEVELS = (*((name, level) for name in ("bran", "hull", "meal") for level in (5, 10, 20)), ("none", 0))
 STRAINS = (("PO-3", "Pleurotus ostreatus"), ("HE-2", "Hericium erinaceus"))
 CORNERS = 32
 
@@ -188,15 +188,15 @@ def _seen(bag: int, at: datetime) -> dict[str, object]:
     return {
         "bag": code_of(bag), "segment": int(_is_shaken(bag, at)), "coverage_pct": pct,
         "coverage_low_pct": max(0.0, pct - 3), "coverage_high_pct": min(100.0, pct + 3),
-        "density_pct": pct * 0.8, "unseen_pct": 2.0, "suspects": suspects, "suspect_area_pct": float(suspects),
-        "mm_per_px": 0.5, "outline": _SHAPES[bag % len(_SHAPES)], "identified_by": "card",
+        "density_pct": pct * 0.8, "unseen_pct": 2.0, "suspects": suspects,
+        "suspect_area_pct": float(suspects), "mm_per_px": 0.5, "outline": _SHAPES[bag % len(_SHAPES)], "identified_by": "card",
     }  # fmt: skip
 
 
 def _patch(bag: int, at: datetime) -> dict[str, object]:
     return {
-        "bag": code_of(bag), "patch": "p1", "kind": "green", "area_mm2": 20.0 + 10 * _days(at), "area_pct": 1.0,
-        "x_px": 200.0, "y_px": 200.0, "x_mm": 0.0, "y_mm": -4.5, "strength": 0.9,
+        "bag": code_of(bag), "patch": "p1", "kind": "green", "area_mm2": 20.0 + 10 * _days(at),
+        "area_pct": 1.0, "x_px": 200.0, "y_px": 200.0, "x_mm": 0.0, "y_mm": -4.5, "strength": 0.9,
         "outline": _SHAPES[bag % len(_SHAPES)][:12],
         "first_seen_at": START + timedelta(days=5), "growth_mm2_per_day": 10.0,
     }  # fmt: skip

@@ -13,9 +13,9 @@ import pytest
 from filelock import FileLock
 
 from colscan.errors import LedgerError
-from colscan.ledger import append, append_photo, append_row, files, read_ledger
-from colscan.ledger.marks import MARK_FILE
+from colscan.ledger import append_photo, append_row, files, read_ledger
 from colscan.ledger.columns import EventRow, HarvestRow, PhotoRow, ScoreRow, SuspectRow, VerdictRow
+from colscan.ledger.marks import MARK_FILE
 from colscan.tables import format_header, format_rows
 
 FILES = ("suspects.csv", "scores.csv", "photos.csv")
@@ -417,19 +417,19 @@ def test_lost_photos_file_stops_the_writer(tmp_path: Path, find_rows, ledger_byt
 
 
 def test_appending_reads_no_scores(tmp_path: Path, find_rows, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The usual append reads photos.csv alone; a lost cache costs one look at the rest."""
+    """The usual append reads no file whole; a lost cache costs one look at the rest."""
     append_photo(tmp_path, *find_rows(3))
     read: list[str] = []
     real = Path.read_bytes
     monkeypatch.setattr(Path, "read_bytes", lambda path: read.append(path.name) or real(path))
     append_photo(tmp_path, *find_rows(4))
-    assert read == [MARK_FILE.name, "photos.csv"]
+    assert read == [MARK_FILE.name]
     (tmp_path / MARK_FILE).unlink()
     append_photo(tmp_path, *find_rows(5))
     assert "scores.csv" in read
     read.clear()
     append_photo(tmp_path, *find_rows(6))
-    assert read == [MARK_FILE.name, "photos.csv"]
+    assert read == [MARK_FILE.name]
 
 
 def test_unwritable_cache_costs_no_photo(tmp_path: Path, find_rows) -> None:

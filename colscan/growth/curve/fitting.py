@@ -63,8 +63,8 @@ class _Trends:
 def fit_bag(trial: Trial, ledger: Ledger, bag: Bag, *, measure: Measure) -> tuple[BagFit, ...]:
     """Return one bag's curves, one a segment.
 
-    What bags share is found from the whole trial up to `ENOUGH_SCORES`, in a larger one from the bags of
-    this one's latest photo.
+    What bags share is found from the whole trial, in one of more than `MANY_SCORES` from this bag and
+    others of its latest photo.
 
     Parameters
     ----------

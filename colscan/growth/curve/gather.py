@@ -20,9 +20,10 @@ from colscan.ledger.columns import SEGMENT_ENDERS
 from colscan.trial.model import Bag, Trial
 from colscan.units import days_between
 
-
-ENOUGH_SCORES = 1500
-"""How scores scatter is known from so many to within some 4 %; a trial of 40 bags seldom has more."""
+MANY_SCORES = 1500
+"""A trial of 40 bags seldom has more."""
+ENOUGH_SCORES = 800
+"""From so many it is known to within a twentieth how scores scatter: a larger trial needs no more bags."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,11 +60,11 @@ def courses_of(
     """Return the courses of all bags but blanks, in the plan's order; an empty one for a bag without a score.
 
     Scores from the photo on in which a loss showed are left out: what spreads then is not the mycelium.
-    Given a bag to look `around` in a trial of more than `ENOUGH_SCORES`, only it and those bags of its latest
-    photo that make up so many are returned.
+    Given a bag to look `around` in a trial of more than `MANY_SCORES`, only it and those bags of its latest
+    photo that make up `ENOUGH_SCORES` with it are returned.
     """
     records = [record for record in records_of(trial, ledger) if record.bag.role != "blank"]
-    if around is not None and len(ledger.scores) > ENOUGH_SCORES:
+    if around is not None and len(ledger.scores) > MANY_SCORES:
         records = _near(records, around)
     return tuple(course for record in records for course in _courses(record, measure))
 
