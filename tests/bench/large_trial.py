@@ -1,8 +1,8 @@
 """A trial of many bags and photos, written quickly as files in the true formats.
 
 Photos come every three hours over the spawn run, each of one group of bags that stand together; treatments
-are spread over the groups. Every eighth bag shows a patch from day 5 on that nobody judged, every 40th was called
-harmless; some are shaken.
+are spread over the groups. Every eighth bag shows a patch from day 5 on that nobody judged, every 40th was
+called harmless; some are shaken.
 """
 
 from __future__ import annotations
@@ -189,7 +189,8 @@ def _seen(bag: int, at: datetime) -> dict[str, object]:
         "bag": code_of(bag), "segment": int(_is_shaken(bag, at)), "coverage_pct": pct,
         "coverage_low_pct": max(0.0, pct - 3), "coverage_high_pct": min(100.0, pct + 3),
         "density_pct": pct * 0.8, "unseen_pct": 2.0, "suspects": suspects,
-        "suspect_area_pct": float(suspects), "mm_per_px": 0.5, "outline": _SHAPES[bag % len(_SHAPES)], "identified_by": "card",
+        "suspect_area_pct": float(suspects), "mm_per_px": 0.5, "outline": _SHAPES[bag % len(_SHAPES)],
+        "identified_by": "card",
     }  # fmt: skip
 
 
