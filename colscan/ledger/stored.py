@@ -8,7 +8,7 @@ from datetime import datetime
 from itertools import pairwise
 from math import isnan
 from pathlib import Path
-from typing import Any, Generic, TypeVar, cast, overload
+from typing import Any, BinaryIO, Generic, TypeVar, cast, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from colscan.errors import LedgerError
 from colscan.flags import Flag
 from colscan.ledger.columns import ScoreRow
-from colscan.ledger.tabled import NO_TIME, NOTHING, TAKEN_TEXT, Table, Words, read_rows
-from colscan.tables import Row, columns_of, parse_cell
+from colscan.ledger.tabled import NO_TIME, NOTHING, TAKEN_TEXT, Table, Words
+from colscan.tables import Row, columns_of, parse_cell, parse_table
 from colscan.units import at_microseconds, in_microseconds
 
 R = TypeVar("R", bound=Row)
@@ -85,7 +85,7 @@ class Store:
         rows: list[Row] = []
         for begin in range(0, len(numbers), AT_ONCE):
             some = numbers[begin : begin + AT_ONCE]
-            rows += self._checked(some, read_rows(self.path, self.table, some))
+            rows += self._checked(some, _read_rows(self.path, self.table, some))
         return rows
 
     def _checked(self, numbers: Sequence[int], rows: list[Row]) -> list[Row]:
@@ -290,3 +290,42 @@ def by_bag(rows: Sequence[R]) -> dict[str, Sequence[R]]:
     for row in rows:
         grouped.setdefault(cast("Any", row).bag, []).append(row)
     return {bag: tuple(some) for bag, some in grouped.items()}
+
+
+def _read_rows(path: Path, table: Table, numbers: Sequence[int]) -> list[Row]:
+    """Return some rows of a table, read from its file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    table : Table
+        Its columns.
+    numbers : sequence of int
+        Which rows, from 0.
+
+    Raises
+    ------
+    LedgerError
+        When the file isn't the one any more that the table is of.
+    """
+    try:
+        with path.open("rb") as file:
+            raw = _pick(file, table, numbers)
+    except OSError as error:
+        msg = f"{path}: can't be read ({error.strerror})"
+        raise LedgerError(msg, "Check the file's permissions, or close the program that holds it.") from error
+    reading = parse_table(table.header + raw, table.row_type, source=path.name)
+    if len(reading.lines) != len(numbers) or reading.problems:
+        msg = f"{path} was changed while it was read."
+        raise LedgerError(msg, "Run the command again.")
+    return list(reading.rows)
+
+
+def _pick(file: BinaryIO, table: Table, numbers: Sequence[int]) -> bytes:
+    parts = []
+    for number in numbers:
+        file.seek(int(table.starts[number]))
+        part = file.read(int(table.lengths[number]))
+        parts.append(part if part.endswith(b"\n") else part + b"\n")
+    return b"".join(parts)

@@ -5,7 +5,6 @@ Rows themselves are read from the file, by the parser that reads every file, whe
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
@@ -364,42 +363,3 @@ class _Reader:
         empty = NO_TIME if declared.kind == "time" else NOTHING
         codes = [empty if value is None or value == () else self._code(declared, value) for value in values]
         return np.array(codes, np.int64)
-
-
-def read_rows(path: Path, table: Table, numbers: Sequence[int]) -> list[Row]:
-    """Return some rows of a table, read from its file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    table : Table
-        Its columns.
-    numbers : sequence of int
-        Which rows, from 0.
-
-    Raises
-    ------
-    LedgerError
-        When the file isn't the one any more that the table is of.
-    """
-    try:
-        with path.open("rb") as file:
-            raw = _pick(file, table, numbers)
-    except OSError as error:
-        msg = f"{path}: can't be read ({error.strerror})"
-        raise LedgerError(msg, "Check the file's permissions, or close the program that holds it.") from error
-    reading = parse_table(table.header + raw, table.row_type, source=path.name)
-    if len(reading.lines) != len(numbers) or reading.problems:
-        msg = f"{path} was changed while it was read."
-        raise LedgerError(msg, "Run the command again.")
-    return list(reading.rows)
-
-
-def _pick(file: BinaryIO, table: Table, numbers: Sequence[int]) -> bytes:
-    parts = []
-    for number in numbers:
-        file.seek(int(table.starts[number]), os.SEEK_SET)
-        part = file.read(int(table.lengths[number]))
-        parts.append(part if part.endswith(b"\n") else part + b"\n")
-    return b"".join(parts)
