@@ -23,7 +23,7 @@ CELL_MM = TAG_MM / 8
 _LEAST_PERIMETER = 0.01
 # Local threshold windows: the widest must hold a whole tag, or a reflection that touches the
 # tag's edge breaks its outline.
-_THRESHOLD_WINDOWS_PX = (3, 83, 10)
+_THRESHOLD_WINDOWS_PX = (7, 83, 38)
 # Outlines of one square from several windows are grouped before they are read; grouped loosely, the
 # one that is read may be a poor one and the tag is lost.
 _GROUP_DISTANCE = 0.05

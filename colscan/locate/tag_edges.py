@@ -19,6 +19,11 @@ _REACH, _LEAST_REACH_PX = 3.5 / 36, 2.0
 # Corners are left out: there two edges meet.
 _FROM, _TO = 0.15, 0.85
 _LEAST_PIXELS = 12
+_MOST_STEPS = 60
+_LEAST_DAMPING, _MOST_DAMPING = 1e-12, 1e9
+# The share of the misfit that a step must take off for another one to follow.
+_SETTLED = 1e-10
+_TINY = 1e-30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,34 +92,76 @@ def _fit_side(rgb: ImageRGB, start: Floats, end: Floats) -> TagEdge | None:
 
 def _fit(outward: Floats, t: Floats, light: Floats) -> TagEdge | None:
     """Least squares of light = ink + (paper - ink) * Phi((outward - shift - tilt t) / sigma)."""
-    from scipy.optimize import least_squares
-    from scipy.special import ndtr
-
     if len(light) < _LEAST_PIXELS:
         return None
     ink, paper = np.quantile(light, (0.1, 0.9))
     if paper <= ink:
         return None
-
-    def misfit(p: Floats) -> Floats:
-        return np.asarray(p[3] + (p[4] - p[3]) * ndtr(_z(p)) - light)
-
-    def slopes(p: Floats) -> Floats:
-        z = _z(p)
-        steep = (p[4] - p[3]) * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
-        share = ndtr(z)
-        by_shift = -steep / np.exp(p[2])
-        return np.stack([by_shift, by_shift * t, -steep * z, 1 - share, share], 1)
-
-    def _z(p: Floats) -> Floats:
-        return np.asarray((outward - p[0] - p[1] * t) / np.exp(p[2]))
-
-    # A soft loss: film reflections and the tag's inner cells are no part of the edge.
-    begin = np.array([0.0, 0.0, 0.0, ink, paper])
-    scale = 0.1 * (paper - ink)
-    fit = least_squares(misfit, begin, jac=slopes, loss="soft_l1", f_scale=scale, max_nfev=40)
-    shift, tilt, sigma = float(fit.x[0]), float(fit.x[1]), float(np.exp(fit.x[2]))
+    shift, tilt, log_sigma, dark, bright = _descend(
+        _Pixels(outward, t, light, 0.1 * (paper - ink)), ink, paper
+    )
+    sigma = float(np.exp(log_sigma))
     reach = np.ptp(outward) / 2
-    if abs(shift) + abs(tilt) / 2 > reach or sigma > reach or fit.x[4] <= fit.x[3]:
+    if abs(shift) + abs(tilt) / 2 > reach or sigma > reach or bright <= dark:
         return None
     return TagEdge(shift_px=shift, tilt_px=tilt, blur_px=sigma)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pixels:
+    """Pixels at an edge: where they lie, how bright they are, and which misfit is a large one."""
+
+    outward: Floats
+    t: Floats
+    light: Floats
+    scale: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Try:
+    """Parameters with what they give: z of each pixel, its share of paper, its misfit, and their sum."""
+
+    p: Floats
+    z: Floats
+    share: Floats
+    misfit: Floats
+    weight: Floats
+    cost: float
+
+
+def _try(pixels: _Pixels, p: Floats) -> _Try:
+    from scipy.special import ndtr
+
+    z = (pixels.outward - p[0] - p[1] * pixels.t) / np.exp(p[2])
+    share = ndtr(z)
+    misfit = p[3] + (p[4] - p[3]) * share - pixels.light
+    # A soft loss: film reflections and the tag's inner cells are no part of the edge.
+    root = np.sqrt(1 + (misfit / pixels.scale) ** 2)
+    return _Try(p=p, z=z, share=share, misfit=misfit, weight=1 / root, cost=float(root.sum()) - root.size)
+
+
+def _descend(pixels: _Pixels, ink: float, paper: float) -> tuple[float, ...]:
+    """Shift, tilt, log of sigma, ink and paper, by damped Gauss-Newton steps with reweighted pixels.
+
+    Five parameters and some hundred pixels: a general solver spends most of its time on itself.
+    """
+    at, damping = _try(pixels, np.array([0.0, 0.0, 0.0, ink, paper])), 1e-3
+    for _ in range(_MOST_STEPS):
+        steep = (at.p[4] - at.p[3]) * np.exp(-0.5 * at.z * at.z) / np.sqrt(2 * np.pi)
+        by_shift = -steep / np.exp(at.p[2])
+        slopes = np.stack([by_shift, by_shift * pixels.t, -steep * at.z, 1 - at.share, at.share])
+        weighted = slopes * at.weight
+        normal, downhill = weighted @ slopes.T, -(weighted @ at.misfit)
+        while damping < _MOST_DAMPING:
+            step = np.linalg.solve(normal + damping * np.diag(np.diag(normal) + _TINY), downhill)
+            tried = _try(pixels, at.p + step)
+            if tried.cost <= at.cost:
+                break
+            damping *= 10
+        else:
+            break
+        settled = at.cost - tried.cost <= _SETTLED * at.cost
+        at, damping = tried, max(damping / 10, _LEAST_DAMPING)
+        if settled:
+            break
+    return tuple(at.p.tolist())
