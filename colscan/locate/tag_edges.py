@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,13 +49,12 @@ def fit_tag_edges(rgb: ImageRGB, corners_px: Points) -> tuple[TagEdge | None, ..
     return tuple(_fit_side(rgb, corners_px[i], corners_px[(i + 1) % 4]) for i in range(4))
 
 
-def refine_corners(rgb: ImageRGB, corners_px: Points) -> Points:
-    """Corners where the fitted edges cross; as given when an edge can't be fitted.
+def refine_corners(corners_px: Points, edges: Sequence[TagEdge | None]) -> Points:
+    """Corners where the edges fitted to them cross; as given when an edge couldn't be fitted.
 
     Corners refined in encoded values lie about half a pixel inside: paper outshines ink there, in
     linear light an edge lies where it is half as bright.
     """
-    edges = fit_tag_edges(rgb, corners_px)
     lines = []
     for i, edge in enumerate(edges):
         if edge is None:
@@ -69,6 +69,12 @@ def refine_corners(rgb: ImageRGB, corners_px: Points) -> Points:
         )
     crossed = [np.cross(lines[i - 1], lines[i]) for i in range(4)]
     return np.array([point[:2] / point[2] for point in crossed])
+
+
+def blur_of(edges: Iterable[TagEdge | None]) -> float:
+    """The median blur of edges, px; NaN when none could be fitted."""
+    widths = [edge.blur_px for edge in edges if edge is not None]
+    return float(np.median(widths)) if widths else float("nan")
 
 
 def _fit_side(rgb: ImageRGB, start: Floats, end: Floats) -> TagEdge | None:
