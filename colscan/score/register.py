@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
-from colscan.score.face import GRID_MM, Affine, Face, Grid, frame_onto, resample, smooth
+from colscan.score.face import GRID_MM, Affine, Face, Grid, brightness_of, frame_onto, lay, smooth, smoothed
 
 # Shavings and grain are 1 to 10 mm; coarser detail is light and growth.
 _DETAIL_MM = (1.0, 5.0)
@@ -35,11 +37,12 @@ def lay_onto(view: BagView, first: Face) -> tuple[Face, float]:
     """
     placed = frame_onto(view, first.whole)
     shape = first.whole.shape
-    rough = resample(view, placed, (shape[0], shape[1]))
+    ready = smoothed(view, placed)
+    rough = lay(ready, placed, (shape[0], shape[1]))
     change, likeness = _best_change(first, rough)
     if likeness < _LEAST_ALIKE:
         return rough, 0.0
-    return resample(view, _chain(placed, change), (shape[0], shape[1])), likeness
+    return lay(ready, _chain(placed, change), (shape[0], shape[1])), likeness
 
 
 def _best_change(first: Face, rough: Face) -> tuple[Affine, float]:
@@ -55,7 +58,7 @@ def _best_change(first: Face, rough: Face) -> tuple[Affine, float]:
 
 def details(face: Face) -> Iterator[Grid]:
     """Fine detail of brightness, then of red minus blue, which film and reflections don't touch."""
-    brightness = np.log(np.maximum(face.light.mean(2), 1e-4))
+    brightness = np.log(np.maximum(brightness_of(face.light), 1e-4))
     yield np.clip(_band(brightness, face), -0.4, 0.4)
     redness = face.light[..., 0] - face.light[..., 2]
     level = max(float(np.median(np.abs(redness[face.seen]))) if face.seen.any() else 0.0, 1e-4)
@@ -68,12 +71,15 @@ def _band(values: Grid, face: Face) -> Grid:
 
 
 def _align(known: Grid, today: Grid, rough: Face) -> tuple[Affine, float]:
-    start = np.eye(2, 3, dtype=np.float32)
-    start[:, 2] = _shift(known, today)
     seen = rough.seen.astype(np.uint8)
-    coarse0, coarse = (cv2.GaussianBlur(d, (0, 0), 2.0 / GRID_MM) for d in (known, today))
+    # Smoothed by 2 mm, half the resolution shows as much in a quarter of the time.
+    half0, half = (_halved(cv2.GaussianBlur(d, (0, 0), 2.0 / GRID_MM)) for d in (known, today))
+    start = np.eye(2, 3, dtype=np.float32)
+    start[:, 2] = _shift(half0, half)
     try:
-        _, change = cv2.findTransformECC(coarse0, coarse, start, cv2.MOTION_AFFINE, STOP, seen, 1)
+        _, change = cv2.findTransformECC(half0, half, start, cv2.MOTION_AFFINE, STOP, _halved(seen), 1)
+        # Places (x, y) of the half are (2 x + 0.5, 2 y + 0.5) of the whole.
+        change[:, 2] = 2 * change[:, 2] + 0.5 - 0.5 * change[:, :2].sum(1)
         likeness, change = cv2.findTransformECC(known, today, change, cv2.MOTION_AFFINE, STOP, seen, 1)
     except cv2.error:
         # OpenCV's way to say that the iteration left the picture.
@@ -84,17 +90,17 @@ def _align(known: Grid, today: Grid, rough: Face) -> tuple[Affine, float]:
     return np.asarray(change, np.float64), float(likeness) if moved_mm < _FURTHEST_MM else 0.0
 
 
-def _shift(known: Grid, today: Grid) -> tuple[float, float]:
-    """The shift in cells that makes coarse detail most alike."""
+def _halved(values: NDArray[Any]) -> NDArray[Any]:
+    return np.asarray(cv2.resize(values, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
+
+
+def _shift(known: Grid, today: Grid) -> tuple[int, int]:
+    """The shift that makes detail at half the grid's resolution most alike."""
     reach = round(_SEARCH_MM / GRID_MM / 2)
-    half = [
-        cv2.resize(cv2.GaussianBlur(d, (0, 0), 1.5), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-        for d in (known, today)
-    ]
-    padded = cv2.copyMakeBorder(half[1], reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0)
-    likeness = cv2.matchTemplate(padded, half[0], cv2.TM_CCORR_NORMED)
+    padded = cv2.copyMakeBorder(today, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0)
+    likeness = cv2.matchTemplate(padded, known, cv2.TM_CCORR_NORMED)
     _, _, _, best = cv2.minMaxLoc(likeness)
-    return 2.0 * (best[0] - reach), 2.0 * (best[1] - reach)
+    return best[0] - reach, best[1] - reach
 
 
 def _chain(placed: Affine, change: Affine) -> Affine:
