@@ -30,6 +30,7 @@ from colscan.locate.window import (
     Window,
 )
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median
 
 Side = Literal["left", "right", "top", "bottom"]
 Plane = NDArray[np.float32]
@@ -173,9 +174,10 @@ def _unlikeness(colour: Plane) -> Plane:
     rows = slice((32 - TOP_MM) // STEP_MM, (95 - TOP_MM) // STEP_MM)
     columns = slice((-35 - LEFT_MM) // STEP_MM, (35 - LEFT_MM) // STEP_MM)
     block = colour[rows, columns].reshape(-1, 3)
-    median = np.median(block, 0)
-    spread = 1.48 * np.median(abs(block - median), 0) + np.array([_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP])
-    return np.asarray(np.tanh(np.sqrt((((colour - median) / spread) ** 2).sum(2)) / 3), np.float32)
+    middle = median(block.T)
+    spread = 1.48 * median(abs(block - middle).T) + np.array([_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP])
+    light, one, other = cv2.split(((colour - middle) / (3 * spread)).astype(np.float32))
+    return np.tanh(np.sqrt(light * light + one * one + other * other))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from colscan.locate.window import BRIGHTEST, DARKEST, LUMINANCE, Window
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median
 
 # A rod before the bag lies in the lowest part of the face, at least this far above its lowest point:
 # the block's own lower edge is no rod.
@@ -101,7 +102,7 @@ def _level_edges(
         return found
     light = cv2.blur(level, (1, _ROD_BELOW_MM[1] - _ROD_BELOW_MM[0]))
     light = np.roll(light, -(sum(_ROD_BELOW_MM) // 2), axis=0)[found]
-    looks = np.stack([np.median(light[:, _columns(a, b, width)], 1) for a, b in spans])
+    looks = np.stack([median(light[:, _columns(a, b, width)]) for a, b in spans])
     return found[np.ptp(looks, 0) < _ROD_ALIKE]
 
 
@@ -136,8 +137,8 @@ def _part(
     if last - first < 4:
         return np.zeros(len(rows), np.float32)
     near = (rows + np.array([[1], [0], [-1]])) % len(step)
-    median = np.median(step[near, first:last], axis=2).astype(np.float32)
-    return np.asarray(np.take_along_axis(median, abs(median).argmax(0)[None], 0)[0])
+    medians = median(step[near, first:last])
+    return np.asarray(np.take_along_axis(medians, abs(medians).argmax(0)[None], 0)[0])
 
 
 def _common(parts: list[NDArray[np.float32]]) -> NDArray[np.float32]:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.coverage import Look
 from colscan.score.face import Grid, Means, blurred, over_channels
 from colscan.score.mixing import Cells, Fits
@@ -77,7 +78,7 @@ def find_cues(bag: Prepared, cells: Cells, fit: Fits, *, look: Look, patches: Ma
     known = clear if clear.any() else bag.whole
     front = known & (bag.depth > _RIM_MM / 2)
     front = front if front.any() else known
-    level, level0 = (np.float32(np.median(x[front])) for x in (y, y0))
+    level, level0 = (np.float32(median(picked(x, front))) for x in (y, y0))
     bare = gain * y0 + veil
     means = Means(clear)
     reds = [
@@ -113,9 +114,9 @@ def find_cues(bag: Prepared, cells: Cells, fit: Fits, *, look: Look, patches: Ma
         maps=np.stack(planes).astype(np.float32, copy=False),
         numbers=_numbers(
             np.array([level, level0, gain, veil, white, float(fit.scale[0]), bag.likeness]),
-            *(x[known] for x in (d / y, d0 / y0, chance, opacity)),
-            texture=both[known].sum() / own0[known].sum(),
-            red=reds[1][known],
+            *(picked(x, known) for x in (d / y, d0 / y0, chance, opacity)),
+            texture=float(both.sum(where=known) / own0.sum(where=known)),
+            red=picked(reds[1], known),
         ),
         clear=clear,
     )
@@ -139,11 +140,11 @@ def _numbers(
         np.log(white / (gain * level0)) - 1,
         np.log(scale),
         2 * likeness,
-        4 * np.median(redness),
-        4 * np.median(redness0),
+        4 * median(redness),
+        4 * median(redness0),
         2 * chance.mean(),
         2 * opacity.mean(),
         texture,
-        *np.quantile(red, [0.1, 0.5, 0.9]),
+        *quantiles(red, [0.1, 0.5, 0.9]),
     ]
     return np.asarray(np.clip(numbers, -3, 3), np.float32)

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.face import Grid, Means, over_channels, smooth
 from colscan.score.mixing import MYCELIUM, Fits
 from colscan.score.prepare import DETAIL_MM, Prepared
@@ -116,14 +117,14 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
 
 
 def _median(values: Grid, clear: Mask) -> float:
-    return float(np.median(values[clear])) if clear.any() else 0.0
+    return float(median(picked(values, clear))) if clear.any() else 0.0
 
 
 def _noise(greenness: Grid, clear: Mask) -> tuple[float, float]:
     """By the outer tenths: the blocks of a coarse JPEG differ more than the middle of a face shows."""
     if not clear.any():
         return 0.0, 0.0
-    low, high = np.quantile(greenness[clear], [0.1, 0.9])
+    low, high = quantiles(picked(greenness, clear), [0.1, 0.9])
     return -float(low) / 1.2816, float(high) / 1.2816
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median, picked
 from colscan.score.baseline import fill_gaps
 from colscan.score.face import (
     GRID_MM,
@@ -171,7 +172,7 @@ def _prepared(
     large = depth_mm(hidden) > 2 * GRID_MM
     rim = ~front | moved | near_mm(large, _SHADOW_MM + 2 * GRID_MM)
     middle = whole & front
-    typical = float(np.median(brightness0[middle if middle.any() else whole])) if whole.any() else 1.0
+    typical = float(median(picked(brightness0, middle if middle.any() else whole))) if whole.any() else 1.0
     shading = np.clip(brightness0 / max(typical, 1e-4), 0.2, 4.0) ** _SHADING_KEPT
     return Prepared(
         view=view,
@@ -187,7 +188,7 @@ def _prepared(
 
 def usual_brightness(bags: Sequence[Prepared]) -> float:
     """The photo's median brightness, which noise and veil are relative to."""
-    medians = [float(np.median(bag.tones[bag.seen, 0])) for bag in bags if bag.seen.any()]
+    medians = [float(median(picked(bag.tones[..., 0], bag.seen))) for bag in bags if bag.seen.any()]
     return float(np.clip(np.median(medians), 0.06, 0.6)) if medians else 0.1
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
+from colscan.photo.ranks import median, picked
 from colscan.score.face import GRID_MM, Affine, Face, Grid, brightness_of, frame_onto, lay, smooth, smoothed
 
 # Shavings and grain are 1 to 10 mm; coarser detail is light and growth.
@@ -61,7 +62,7 @@ def details(face: Face) -> Iterator[Grid]:
     brightness = np.log(np.maximum(brightness_of(face.light), 1e-4))
     yield np.clip(_band(brightness, face), -0.4, 0.4)
     redness = face.light[..., 0] - face.light[..., 2]
-    level = max(float(np.median(np.abs(redness[face.seen]))) if face.seen.any() else 0.0, 1e-4)
+    level = max(float(median(np.abs(picked(redness, face.seen)))) if face.seen.any() else 0.0, 1e-4)
     yield np.clip(_band(redness / level, face), -1.0, 1.0)
 
 

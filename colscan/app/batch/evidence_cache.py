@@ -7,6 +7,7 @@ import io
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -24,22 +25,36 @@ _FLAGS = {str(flag): flag for flag in Flag}
 _MAPS = ("opacity", "face", "outline_px", "to_px")
 
 
+_DAMAGE = (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KeptEvidence:
+    """What a photo said of its bags, still packed."""
+
+    packed: Mapping[str, NDArray[np.generic]]
+
+    def of(self, key: int) -> Evidence | None:
+        """What it said of one bag; None where that isn't kept, or damaged."""
+        try:
+            return _unpack(self.packed, key)
+        except _DAMAGE:
+            return None
+
+
 def load_evidence(
-    folder: Path, sha256: str, key: int, baselines: Mapping[int, Baseline], how: Looking
-) -> Evidence | None:
-    """What a photo said of one bag, or None when that isn't kept for this method and these baselines.
+    folder: Path, sha256: str, baselines: Mapping[int, Baseline], how: Looking
+) -> KeptEvidence | None:
+    """What a photo said, or None when that isn't kept for this method and these baselines.
 
     A damaged file counts as none.
     """
     try:
         # From memory: numpy leaves the file of a damaged archive open.
-        data = io.BytesIO(_file(folder, sha256).read_bytes())
-        with np.load(data, allow_pickle=False) as kept:
-            keys = [int(known) for known in kept["keys"]]
-            if str(kept["key"]) != _key(sha256, keys, baselines, how):
-                return None
-            return _unpack(kept, key)
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        packed = np.load(io.BytesIO(_file(folder, sha256).read_bytes()), allow_pickle=False)
+        keys = [int(known) for known in packed["keys"]]
+        return KeptEvidence(packed) if str(packed["key"]) == _key(sha256, keys, baselines, how) else None
+    except _DAMAGE:
         return None
 
 
@@ -55,7 +70,11 @@ def keep_evidence(
     for seen in evidence:
         arrays |= {f"{seen.key}-{name}": array for name, array in _pack(seen).items()}
     data = io.BytesIO()
-    np.savez_compressed(data, **arrays)  # type: ignore[arg-type]
+    # As numpy's own archives, but for the effort: the least one makes them a tenth larger, in half the time.
+    with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+        for name, array in arrays.items():
+            with archive.open(f"{name}.npy", "w") as member:
+                np.lib.format.write_array(member, array, allow_pickle=False)
     with suppress(OSError):
         put_file(_file(folder, sha256), data.getvalue())
         return True
