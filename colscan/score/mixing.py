@@ -12,7 +12,7 @@ shares that are estimated too (a mixture model, fitted by expectation-maximizati
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +38,8 @@ _SHARES_WEIGHT = 1.0
 _FREEDOM = 6.0  # `_expect` takes the power of -(6 + 2) / 2 by squaring twice.
 # The misfit's variance is fitted too, around 1 with the weight of this many witnesses.
 _SCALE_WEIGHT = 4.0
-_ROUNDS = 7
+# After the first rounds the starts that are this much less likely than the best stay as they are.
+_FIRST_ROUNDS, _ROUNDS, _HOPELESS = 2, 5, 20.0
 # A colony's thin rim is no wider than its thicker body (see `_hold_rims`).
 _RIM_LEVELS = ((5, 1.0), (4, 0.75), (3, 0.5))
 # The white end stays within a factor of its prior, the veil within two and a half prior
@@ -145,6 +146,13 @@ class Fits:
             shares=self.shares[chosen],
         )
 
+    def put(self, chosen: NDArray[np.int64], better: Fits) -> Fits:
+        """All of them, some replaced by better ones."""
+        made = self.take(np.arange(len(self.gain)))
+        for field in fields(made):
+            getattr(made, field.name)[chosen] = getattr(better, field.name)
+        return made
+
 
 def fit_lights(cells: Cells, priors: Priors) -> Fits:
     """Fits around each gain, 2 S of them, from two beginnings: no change of veil, and much of it.
@@ -162,9 +170,8 @@ def fit_lights(cells: Cells, priors: Priors) -> Fits:
 
 def _maximize(cells: Cells, priors: Priors, veil: NDArray[np.float64]) -> Fits:
     """Expectation-maximization from given veils."""
-    n, starts = len(cells.brightness), len(veil)
-    weight = min(1.0, _WITNESSES / n)
-    fits = Fits(
+    starts = len(veil)
+    begin = Fits(
         log_likelihood=np.zeros(starts),
         gain=priors.gain,
         veil=veil,
@@ -172,7 +179,16 @@ def _maximize(cells: Cells, priors: Priors, veil: NDArray[np.float64]) -> Fits:
         scale=np.ones(starts),
         shares=np.tile(_SHARES.astype(np.float64), (starts, 1)),
     )
-    for _ in range(_ROUNDS):
+    fits = _improve(cells, priors, begin, rounds=_FIRST_ROUNDS)
+    hopeful = np.flatnonzero(fits.log_likelihood > fits.log_likelihood.max() - _HOPELESS)
+    return fits.put(hopeful, _improve(cells, priors.take(hopeful), fits.take(hopeful), rounds=_ROUNDS))
+
+
+def _improve(cells: Cells, priors: Priors, fits: Fits, *, rounds: int) -> Fits:
+    """The fits after some rounds of expectation-maximization more, with their likelihood."""
+    n = len(cells.brightness)
+    weight = min(1.0, _WITNESSES / n)
+    for _ in range(rounds):
         chance, nearness, _ = _expect(cells, fits)
         shares = _hold_rims(_mean_shares(chance))
         # Weights of Student's t: what fits badly counts less. A misfit m is _FREEDOM (1 / nearness - 1),
