@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from colscan.locate.model import Card, Points
-from colscan.locate.tag_edges import blur_of, fit_tag_edges, refine_corners
+from colscan.locate.tag_edges import TagEdge, blur_of, fit_tag_edges, refine_corners
 from colscan.photo.model import ImageRGB, Mask
 
 CARD_MM = (90.0, 50.0)
@@ -62,7 +62,9 @@ def find_cards(rgb: ImageRGB, *, smallest_px: float = SMALLEST_TAG_PX) -> tuple[
     Olson 2011, AprilTag: a robust and flexible visual fiducial system,
     https://doi.org/10.1109/ICRA.2011.5979561
     """
-    cards = [_card(rgb, tag, corners) for tag, corners in _apart(_find_tags(rgb, smallest_px))]
+    found = _apart(_find_tags(rgb, smallest_px))
+    edges = fit_tag_edges(rgb, [corners for _, corners in found])
+    cards = [_card(tag, corners, own) for (tag, corners), own in zip(found, edges, strict=True)]
     return tuple(sorted(cards, key=lambda card: (card.tag, card.corners_px[:, 0].mean())))
 
 
@@ -85,8 +87,7 @@ def _detect_at(gray: np.ndarray, scale: float, how: int) -> list[tuple[int, Poin
     return [(tag, (corners + 0.5) / scale - 0.5) for tag, corners in detect_tags(resized, FAMILY)]
 
 
-def _card(rgb: ImageRGB, tag: int, corners: Points) -> Card:
-    edges = fit_tag_edges(rgb, corners)
+def _card(tag: int, corners: Points, edges: tuple[TagEdge | None, ...]) -> Card:
     exact = refine_corners(corners, edges)
     return Card(tag=tag, corners_px=exact, mm_per_px=_mm_per_px(exact), blur_px=blur_of(edges))
 

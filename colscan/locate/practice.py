@@ -109,9 +109,11 @@ def find_practice(rgb: ImageRGB, *, faces: int) -> tuple[PracticePage, ...]:
 
 
 def _page(rgb: ImageRGB, page: int, found: dict[int, Points], faces: int) -> PracticePage:
-    fitted = [(found[tag], fit_tag_edges(rgb, found[tag])) for tag, _ in corner_tags_mm(page)]
-    to_px = _plane(np.concatenate([refine_corners(corners, edges) for corners, edges in fitted]), page)
-    blur_px = blur_of(edge for _, edges in fitted for edge in edges)
+    tags_px = [found[tag] for tag, _ in corner_tags_mm(page)]
+    fitted = fit_tag_edges(rgb, tags_px)
+    corners_px = [refine_corners(corners, edges) for corners, edges in zip(tags_px, fitted, strict=True)]
+    to_px = _plane(np.concatenate(corners_px), page)
+    blur_px = blur_of(edge for edges in fitted for edge in edges)
     return PracticePage(
         bare=_view(rgb, to_px, 0, BARE, blur_px),
         drawn=tuple(
