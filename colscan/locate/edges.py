@@ -177,7 +177,7 @@ def _unlikeness(colour: Plane) -> Plane:
     middle = median(block.T)
     spread = 1.48 * median(abs(block - middle).T) + np.array([_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP])
     light, one, other = cv2.split(((colour - middle) / (3 * spread)).astype(np.float32))
-    return np.tanh(np.sqrt(light * light + one * one + other * other))
+    return np.asarray(np.tanh(np.sqrt(light * light + one * one + other * other)), np.float32)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -232,7 +232,8 @@ def _strips(means: StripMeans, side: Side) -> dict[str, Plane]:
     """The strips inward (i) and outward (o) of each place of a side's range, the nearest first."""
     first, last = range_steps(side)
     # Where a strip begins on the map, from a place: outside is where steps begin for left and top.
-    inward, outward = _FROM, tuple(-begin - width for begin, width in zip(_FROM, _WIDTHS, strict=True))
+    inward: tuple[int, ...] = _FROM
+    outward = tuple(-begin - width for begin, width in zip(_FROM, _WIDTHS, strict=True))
     if side in ("right", "bottom"):
         inward, outward = tuple(begin + 1 for begin in outward), tuple(begin + 1 for begin in inward)
     strips = {}

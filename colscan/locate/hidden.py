@@ -39,7 +39,7 @@ _PATCH_FILL = 0.9
 
 def hidden_places(window: Window, face: Mask) -> Mask:
     """Places (330, 320) of a window whose face (330, 320) is covered by patch, rod or wires; not the card."""
-    light = cv2.transform(np.minimum(window.light, BRIGHTEST), LUMINANCE[None])
+    light = np.asarray(cv2.transform(np.minimum(window.light, BRIGHTEST), LUMINANCE[None]), np.float32)
     log_light = np.log(light + DARKEST).astype(np.float32)
     return (_behind_rod(log_light, face) | _under_patch(light, face)) & face
 
@@ -71,7 +71,7 @@ def _behind_rod(log_light: NDArray[np.float32], face: Mask) -> Mask:
 def _level_edges(
     log_light: NDArray[np.float32], sides: tuple[int, int], slope: float, *, rows: slice
 ) -> NDArray[np.intp]:
-    """Those of some rows (at the block's middle) where an edge of this slope runs across and on both sides."""
+    """Those of some rows (at the block's middle) where an edge of this slope runs across and beside it."""
     left, right = sides
     height, width = log_light.shape
     middle = (left + right) / 2
@@ -91,7 +91,7 @@ def _level_edges(
     parts = list(pairwise(inside))
     spans = [*beside, *parts]
     steep = _steep_rows(step, spans)
-    found = steep[(steep >= rows.start) & (steep < rows.stop)]
+    found: NDArray[np.intp] = steep[(steep >= rows.start) & (steep < rows.stop)]
     if not len(found):
         return found
     edges = [_part(step, found, span) for span in spans]
@@ -100,14 +100,14 @@ def _level_edges(
     found = found[strength > _ROD_EDGE]
     if not len(found):
         return found
-    light = cv2.blur(level, (1, _ROD_BELOW_MM[1] - _ROD_BELOW_MM[0]))
-    light = np.roll(light, -(sum(_ROD_BELOW_MM) // 2), axis=0)[found]
+    below = np.asarray(cv2.blur(level, (1, _ROD_BELOW_MM[1] - _ROD_BELOW_MM[0])), np.float32)
+    light = np.roll(below, -(sum(_ROD_BELOW_MM) // 2), axis=0)[found]
     looks = np.stack([median(light[:, _columns(a, b, width)]) for a, b in spans])
-    return found[np.ptp(looks, 0) < _ROD_ALIKE]
+    return np.asarray(found[np.ptp(looks, 0) < _ROD_ALIKE])
 
 
 def _steep_rows(step: NDArray[np.float32], spans: list[tuple[int, int]]) -> NDArray[np.intp]:
-    """Rows that may have an edge in all spans of columns: half of each must be steep for its median to be.
+    """Rows that may have an edge in all spans: half of each must be steep for its median to be.
 
     Counting is far quicker than the medians, and most rows hold no rod.
     """
@@ -129,9 +129,7 @@ def _columns(first: int, last: int, width: int) -> slice:
     return slice(first, min(max(last, first + 1), width))
 
 
-def _part(
-    step: NDArray[np.float32], rows: NDArray[np.intp], span: tuple[int, int]
-) -> NDArray[np.float32]:
+def _part(step: NDArray[np.float32], rows: NDArray[np.intp], span: tuple[int, int]) -> NDArray[np.float32]:
     """For each of some rows the median step in a span of columns, the strongest of it and its neighbours."""
     first, last = max(span[0], 0), min(span[1], step.shape[1])
     if last - first < 4:

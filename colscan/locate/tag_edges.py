@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,7 +124,7 @@ def _side(rgb: ImageRGB, start: Floats, end: Floats) -> _Side | None:
 
 
 def _fit(sides: Sequence[_Side]) -> list[TagEdge | None]:
-    """Least squares of light = ink + (paper - ink) * Phi((outward - shift - tilt t) / sigma), all sides at once."""
+    """Least squares of light = ink + (paper - ink) * Phi((outward - shift - tilt t) / sigma), all at once."""
     found = _descend(_Pixels.of(sides), np.array([(0.0, 0.0, 0.0, side.ink, side.paper) for side in sides]))
     edges: list[TagEdge | None] = []
     for side, (shift, tilt, log_sigma, dark, bright) in zip(sides, found.tolist(), strict=True):
@@ -154,16 +154,19 @@ class _Pixels:
         planes = np.zeros((4, len(sides), max(len(side.light) for side in sides)))
         for k, side in enumerate(sides):
             planes[:, k, : len(side.light)] = side.outward, side.t, side.light, np.ones_like(side.light)
-        return cls(*planes, np.array([[0.1 * (side.paper - side.ink)] for side in sides]))
+        outward, t, light, there = planes
+        return cls(outward, t, light, there, np.array([[0.1 * (side.paper - side.ink)] for side in sides]))
 
     def take(self, chosen: NDArray[np.intp]) -> _Pixels:
         """Those of some edges."""
-        return _Pixels(*(getattr(self, field.name)[chosen] for field in fields(self)))
+        return _Pixels(
+            self.outward[chosen], self.t[chosen], self.light[chosen], self.there[chosen], self.scale[chosen]
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Try:
-    """Parameters (S, 5) with what they give: each pixel's z, share of paper, misfit and weight; their cost (S,)."""
+    """Parameters (S, 5), with each pixel's z, share of paper, misfit and weight (S, n), and the cost (S,)."""
 
     p: Floats
     z: Floats
@@ -176,16 +179,26 @@ class _Try:
         """Others where they are better."""
         if better.all():
             return tried
-        chosen = [np.where(better[:, None], new, old) for new, old in zip(tried._maps, self._maps, strict=True)]
-        return _Try(*chosen, np.where(better, tried.cost, self.cost))
+        which = better[:, None]
+        return _Try(
+            p=np.where(which, tried.p, self.p),
+            z=np.where(which, tried.z, self.z),
+            share=np.where(which, tried.share, self.share),
+            misfit=np.where(which, tried.misfit, self.misfit),
+            weight=np.where(which, tried.weight, self.weight),
+            cost=np.where(better, tried.cost, self.cost),
+        )
 
     def take(self, chosen: NDArray[np.intp]) -> _Try:
         """Those of some edges."""
-        return _Try(*(values[chosen] for values in self._maps), self.cost[chosen])
-
-    @property
-    def _maps(self) -> tuple[Floats, ...]:
-        return self.p, self.z, self.share, self.misfit, self.weight
+        return _Try(
+            p=self.p[chosen],
+            z=self.z[chosen],
+            share=self.share[chosen],
+            misfit=self.misfit[chosen],
+            weight=self.weight[chosen],
+            cost=self.cost[chosen],
+        )
 
 
 def _try(pixels: _Pixels, p: Floats) -> _Try:

@@ -9,7 +9,18 @@ from numpy.typing import NDArray
 
 from colscan.flags import Flag
 from colscan.locate.model import BagView
-from colscan.score.face import GRID_MM, Face, Grid, depth_mm, blurred, brightness_of, near_mm, own_frame, resample, smooth
+from colscan.score.face import (
+    GRID_MM,
+    Face,
+    Grid,
+    blurred,
+    brightness_of,
+    depth_mm,
+    near_mm,
+    own_frame,
+    resample,
+    smooth,
+)
 from colscan.score.model import Baseline, TakenOff
 from colscan.score.register import lay_onto
 

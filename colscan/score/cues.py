@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from colscan.photo.model import Mask
 from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.coverage import Look
-from colscan.score.face import Grid, Means, blurred, over_channels
+from colscan.score.face import Grid, Means, blurred, channels_of, merged, over_channels
 from colscan.score.mixing import Cells, Fits
 from colscan.score.prepare import Prepared
 
@@ -87,15 +86,15 @@ def find_cues(bag: Prepared, cells: Cells, fit: Fits, *, look: Look, patches: Ma
     ]
     detail = (means.at(y, _BAND_MM[0]) - means.at(y, _BAND_MM[1])) / level * clear
     detail0 = (blurred(y0, _BAND_MM[0]) - blurred(y0, _BAND_MM[1])) / level0 * clear
-    own, both = cv2.split(means.at(cv2.merge([detail * detail, detail * detail0]), _WINDOW_MM))
+    own, both = channels_of(means.at(merged([detail * detail, detail * detail0]), _WINDOW_MM))
     own, own0 = own + _NOISE**2, means.at(detail0 * detail0, _WINDOW_MM) + _NOISE**2
-    brightness, _, green = cv2.split(bag.tones)
+    brightness, _, green = channels_of(bag.tones)
     maps = [
         np.log(y / level),
         np.log(y0 / level0),
         4 * d / y,
         4 * d0 / y0,
-        8 * means.at(green / np.maximum(brightness, np.float32(1e-4)), 1.0),
+        8 * means.at(np.asarray(green / np.maximum(brightness, np.float32(1e-4)), np.float32), 1.0),
         (y - bare) / np.maximum(white - bare, np.float32(0.2) * white),
         (means.at(y, _AROUND_MM) - blurred(bare, _AROUND_MM)) / white,
         *reds,
@@ -107,9 +106,9 @@ def find_cues(bag: Prepared, cells: Cells, fit: Fits, *, look: Look, patches: Ma
         opacity * 2,
         chance * 2,
     ]
-    seen = np.clip(cv2.merge(maps), -3, 3)
+    seen = np.clip(merged(maps), -3, 3)
     filled = np.where(over_channels(clear.astype(np.float32), len(maps)) > 0, seen, means.at(seen, _FILL_MM))
-    planes = [*cv2.split(filled), clear * 1.0, np.minimum(bag.depth / _RIM_MM, 1.0), patches * 1.0]
+    planes = [*channels_of(filled), clear * 1.0, np.minimum(bag.depth / _RIM_MM, 1.0), patches * 1.0]
     return Cues(
         maps=np.stack(planes).astype(np.float32, copy=False),
         numbers=_numbers(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -94,7 +95,17 @@ def blurred(values: Grid, sigma_mm: float) -> Grid:
 
 def over_channels(values: Grid, count: int) -> Grid:
     """A map (h, w) as often as there are channels: numpy's own broadcasting takes four times as long."""
-    return np.asarray(cv2.merge([values] * count), np.float32)
+    return merged([values] * count)
+
+
+def merged(maps: Sequence[Grid]) -> Grid:
+    """Maps (h, w) as one of several channels."""
+    return np.asarray(cv2.merge(list(maps)), np.float32)
+
+
+def channels_of(maps: Grid) -> list[Grid]:
+    """The maps (h, w) of (h, w, n)."""
+    return [np.asarray(one, np.float32) for one in cv2.split(maps)]
 
 
 def brightness_of(light: Grid) -> Grid:
@@ -172,7 +183,7 @@ def smoothed(view: BagView, to_px: Affine) -> Smoothed:
         light=light,
         face=view.face * np.uint8(255),
         shown=(view.face & ~view.hidden) * np.uint8(255),
-        burnt_out=cv2.bitwise_not(unclipped),
+        burnt_out=np.asarray(cv2.bitwise_not(unclipped), np.uint8),
         paper=view.paper,
     )
 

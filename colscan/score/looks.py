@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from colscan.photo.model import Mask
 from colscan.photo.ranks import median, picked, quantiles
-from colscan.score.face import Grid, Means, over_channels, smooth
+from colscan.score.face import Grid, Means, channels_of, over_channels, smooth
 from colscan.score.mixing import MYCELIUM, Fits
 from colscan.score.prepare import DETAIL_MM, Prepared
 
@@ -85,14 +84,14 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
     """
     depth, shown = bag.depth, Means(bag.seen & ~glare)
     clear = np.asarray(bag.seen & ~glare & (depth > _EDGE_MM))
-    brightness, red, green = cv2.split(shown.at(bag.tones, DETAIL_MM))
-    brightness = np.maximum(brightness, 1e-4)
-    over = np.maximum(brightness, _DARKEST * _median(brightness, clear))
+    brightness, red, green = channels_of(shown.at(bag.tones, DETAIL_MM))
+    brightness = np.maximum(brightness, np.float32(1e-4))
+    over = np.maximum(brightness, np.float32(_DARKEST * _median(brightness, clear)))
     redness = red / brightness
-    greenness = green / over
-    greenness -= _median(greenness, clear)
+    greenness: Grid = np.asarray(green / over, np.float32)
+    greenness -= np.float32(_median(greenness, clear))
     gain, veil, white_end = (np.float32(x[0]) for x in (fit.gain, fit.veil, fit.white))
-    bare0, red0, _ = cv2.split(bag.around0)
+    bare0, red0, _ = channels_of(bag.around0)
     bare = np.maximum(gain * bare0 + veil, np.float32(1e-3))
     bare_redness = gain * red0 / bare
     white = white_end * bag.shading
@@ -137,7 +136,7 @@ def _share_by_colour(redness: Grid, bare: Grid, bare_redness: Grid, white: Grid)
 
 def _hole(bag: Prepared, clear: Mask, shown: Means) -> Grid:
     tones = shown.at(bag.tones[..., :2], _COLOUR_MM) / over_channels(bag.shading, 2)
-    usual_brightness, usual = cv2.split(smooth(tones, clear, _AROUND_MM))
+    usual_brightness, usual = channels_of(smooth(tones, clear, _AROUND_MM))
     # Where everything is colourless there is no hole to see.
     least = 0.03 * usual_brightness + 1e-4
     return np.asarray(1 - tones[..., 1] / np.maximum(usual, least), np.float32)

@@ -207,7 +207,7 @@ def _improve(cells: Cells, priors: Priors, fits: Fits, *, rounds: int) -> Fits:
 
 
 def _expect(cells: Cells, fits: Fits) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]:
-    """Chance of each level in each cell (K, S, n), how near it is (1 / (1 + misfit / freedom)), log evidence (S,).
+    """Chance and nearness 1 / (1 + misfit / freedom) of each level in each cell (K, S, n); log evidence (S,).
 
     The misfit is quadratic in the level, so that it is one product of matrices; and Student's t with an
     even sum of freedoms is a power, without logarithm and exponential.

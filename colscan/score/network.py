@@ -91,7 +91,9 @@ def _run(cues: Cues) -> tuple[Tensor, NDArray[np.float32]]:
     middle = _layer(middle.beside(coarse), "b3")
     fine = fine.modulated(of_fine)
     fine = _layer(fine.beside(middle), "a3")
-    out = np.tensordot(_weights()["out.weight"][0], fine.inner, 1) + _weights()["out.bias"][:, None, None, None]
+    out = (
+        np.tensordot(_weights()["out.weight"][0], fine.inner, 1) + _weights()["out.bias"][:, None, None, None]
+    )
     return _spread_out(out)[:, :, :h, :w], _dense(hidden, "doubt")[0]
 
 
@@ -100,7 +102,7 @@ class _Faces:
     """Maps of two faces with zeros around each.
 
     So a layer is a sum of products of matrices, one for each place of its kernel: what lies beside a place
-    is its neighbour in memory, and nothing is gathered. Each row begins with a zero, which ends the one before.
+    is its neighbour in memory, and nothing is gathered. A row begins with a zero, which ends the one before.
 
     Parameters
     ----------

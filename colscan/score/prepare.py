@@ -215,8 +215,8 @@ def _cells(
     today = smooth(bag.tones[..., :2], seen, sigma_mm).reshape(-1, 2)[chosen]
     first = blurred(bag.tones0[..., :2], sigma_mm).reshape(-1, 2)[chosen]
     shading = bag.shading.ravel()[chosen]
-    brightness, redness = (np.ascontiguousarray(tone) / shading for tone in today.T)
-    brightness0, redness0 = (np.ascontiguousarray(tone) / shading for tone in first.T)
+    brightness, redness = (np.asarray(tone / shading, np.float32) for tone in today.T)
+    brightness0, redness0 = (np.asarray(tone / shading, np.float32) for tone in first.T)
     return Cells(
         brightness=brightness,
         redness=redness,
