@@ -26,6 +26,7 @@ _LEAST_DAMPING, _MOST_DAMPING = 1e-12, 1e9
 # The share of the misfit that a step must take off for another one to follow.
 _SETTLED = 1e-10
 _TINY = 1e-30
+_MOST_LOG = 20.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +129,7 @@ def _fit(sides: Sequence[_Side]) -> list[TagEdge | None]:
     found = _descend(_Pixels.of(sides), np.array([(0.0, 0.0, 0.0, side.ink, side.paper) for side in sides]))
     edges: list[TagEdge | None] = []
     for side, (shift, tilt, log_sigma, dark, bright) in zip(sides, found.tolist(), strict=True):
-        sigma = float(np.exp(log_sigma))
+        sigma = float(_sigma(log_sigma))
         reach = np.ptp(side.outward) / 2
         off = abs(shift) + abs(tilt) / 2 > reach or sigma > reach or bright <= dark
         edges.append(None if off else TagEdge(shift_px=shift, tilt_px=tilt, blur_px=sigma))
@@ -201,11 +202,16 @@ class _Try:
         )
 
 
+def _sigma(log_sigma: Floats) -> Floats:
+    """Sigma in px; steps that go astray stay within what can be worked with."""
+    return np.asarray(np.exp(np.clip(log_sigma, -_MOST_LOG, _MOST_LOG)))
+
+
 def _try(pixels: _Pixels, p: Floats) -> _Try:
     from scipy.special import ndtr
 
     shift, tilt, log_sigma, ink, paper = p.T[..., None]
-    z = (pixels.outward - shift - tilt * pixels.t) / np.exp(log_sigma)
+    z = (pixels.outward - shift - tilt * pixels.t) / _sigma(log_sigma)
     share = ndtr(z)
     misfit = ink + (paper - ink) * share - pixels.light
     # A soft loss: film reflections and the tag's inner cells are no part of the edge.
@@ -216,7 +222,7 @@ def _try(pixels: _Pixels, p: Floats) -> _Try:
 
 def _step(pixels: _Pixels, at: _Try, damping: Floats) -> Floats:
     """A damped Gauss-Newton step with reweighted pixels, (S, 5)."""
-    sigma = np.exp(at.p[:, 2, None])
+    sigma = _sigma(at.p[:, 2, None])
     steep = (at.p[:, 4, None] - at.p[:, 3, None]) * np.exp(-0.5 * at.z * at.z) / np.sqrt(2 * np.pi)
     by_shift = -steep / sigma
     slopes = np.stack([by_shift, by_shift * pixels.t, -steep * at.z, 1 - at.share, at.share], 1)
