@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from colscan.locate.model import Card, Points
-from colscan.locate.tag_edges import refine_corners
+from colscan.locate.tag_edges import TagEdge, blur_of, fit_tag_edges, refine_corners
 from colscan.photo.model import ImageRGB, Mask
 
 CARD_MM = (90.0, 50.0)
@@ -23,7 +23,7 @@ CELL_MM = TAG_MM / 8
 _LEAST_PERIMETER = 0.01
 # Local threshold windows: the widest must hold a whole tag, or a reflection that touches the
 # tag's edge breaks its outline.
-_THRESHOLD_WINDOWS_PX = (3, 83, 10)
+_THRESHOLD_WINDOWS_PX = (7, 83, 38)
 # Outlines of one square from several windows are grouped before they are read; grouped loosely, the
 # one that is read may be a poor one and the tag is lost.
 _GROUP_DISTANCE = 0.05
@@ -33,6 +33,9 @@ SMALLEST_TAG_PX = 16.0
 """Side of the smallest tags that can be read."""
 # Tags from this side are found in the photo as it is, smaller ones in the photo at twice its size.
 _PLAIN_TAG_PX = 24.0
+# Tags in a photo at half its size must be so much larger than the smallest that are found there for all to
+# have been.
+_SURELY_ALL = 1.25
 # What covers a card reaches over its edges, more so at the far end, which bends off the film.
 _COVER_MM, _COVER_FAR_MM, _COVER_GREY = 1.0, 4.0, 120
 # Larger photos than this are not enlarged: that would take seconds, and their tags are seldom so small.
@@ -59,14 +62,34 @@ def find_cards(rgb: ImageRGB, *, smallest_px: float = SMALLEST_TAG_PX) -> tuple[
     Olson 2011, AprilTag: a robust and flexible visual fiducial system,
     https://doi.org/10.1109/ICRA.2011.5979561
     """
-    gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    found = detect_tags(gray, FAMILY)
-    if smallest_px < _PLAIN_TAG_PX and gray.size <= _ENLARGE_UP_TO_PX:
-        double = cv2.resize(gray, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
-        found += [(tag, (corners + 0.5) / 2 - 0.5) for tag, corners in detect_tags(double, FAMILY)]
-    exact = [(tag, refine_corners(rgb, corners)) for tag, corners in _apart(found)]
-    cards = [Card(tag=tag, corners_px=corners, mm_per_px=_mm_per_px(corners)) for tag, corners in exact]
+    found = _apart(_find_tags(rgb, smallest_px))
+    edges = fit_tag_edges(rgb, [corners for _, corners in found])
+    cards = [_card(tag, corners, own) for (tag, corners), own in zip(found, edges, strict=True)]
     return tuple(sorted(cards, key=lambda card: (card.tag, card.corners_px[:, 0].mean())))
+
+
+def _find_tags(rgb: ImageRGB, smallest_px: float) -> list[tuple[int, Points]]:
+    gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    if gray.size > _ENLARGE_UP_TO_PX:
+        # Time goes with the area. What half the size might hide would be smaller by far than all it shows.
+        found = _detect_at(gray, 0.5, cv2.INTER_AREA)
+        sides = [np.hypot(*(corners - np.roll(corners, 1, 0)).T).min() for _, corners in found]
+        if found and min(sides) > _SURELY_ALL * _PLAIN_TAG_PX / 0.5:
+            return found
+        return detect_tags(gray, FAMILY) + found
+    found = detect_tags(gray, FAMILY)
+    return found + (_detect_at(gray, 2.0, cv2.INTER_CUBIC) if smallest_px < _PLAIN_TAG_PX else [])
+
+
+def _detect_at(gray: np.ndarray, scale: float, how: int) -> list[tuple[int, Points]]:
+    """The tags found in a grey picture made smaller or larger."""
+    resized = np.asarray(cv2.resize(gray, None, fx=scale, fy=scale, interpolation=how))
+    return [(tag, (corners + 0.5) / scale - 0.5) for tag, corners in detect_tags(resized, FAMILY)]
+
+
+def _card(tag: int, corners: Points, edges: tuple[TagEdge | None, ...]) -> Card:
+    exact = refine_corners(corners, edges)
+    return Card(tag=tag, corners_px=exact, mm_per_px=_mm_per_px(exact), blur_px=blur_of(edges))
 
 
 def detect_tags(gray: np.ndarray, family: int) -> list[tuple[int, Points]]:

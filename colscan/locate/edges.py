@@ -30,6 +30,7 @@ from colscan.locate.window import (
     Window,
 )
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median
 
 Side = Literal["left", "right", "top", "bottom"]
 Plane = NDArray[np.float32]
@@ -43,13 +44,27 @@ RANGE_MM: dict[Side, tuple[float, float]] = {
     "bottom": (100, 235),
 }
 """Where each side of a block can be, from the card's middle."""
+_SHAPE = ((BOTTOM_MM - TOP_MM) // STEP_MM, (RIGHT_MM - LEFT_MM) // STEP_MM)
 LEAST_LOG = -6.0
 """Floor of the log probabilities: one odd line can't outvote its neighbours."""
 
-# Strips across an edge, in steps inward from it (negative: outward): 0-4, 4-10, 10-20, 20-40 mm.
-_INWARD = ((0, 1), (2, 4), (5, 9), (10, 19))
-_OUTWARD = ((-2, -1), (-5, -3), (-10, -6), (-20, -11))
+# Strips across an edge, in steps inward from it: 0-4, 4-10, 10-20, 20-40 mm; and as many outward.
+_FROM, _WIDTHS = (0, 2, 5, 10), (2, 3, 5, 10)
 _FARTHEST = 20
+# Pairs of strips, counted from the innermost (i) and from the outermost (o) side of the edge, that are
+# compared.
+_PAIRS = (
+    ("i1", "o1"),
+    ("i2", "o1"),
+    ("i2", "o2"),
+    ("i3", "o3"),
+    ("o1", "o2"),
+    ("o2", "o3"),
+    ("i1", "i2"),
+    ("i2", "i3"),
+    ("i3", "i4"),
+    ("o3", "o4"),
+)
 # Steps of log light and of log colour that count as one: about the block's own texture.
 _LIGHT_STEP, _COLOUR_STEP = 0.1, 0.03
 
@@ -64,10 +79,12 @@ class EdgeNet:
     linear: Plane
 
     def score(self, features: Plane) -> Plane:
-        """Scores (..., ) of features (..., K), up to a constant on each line."""
-        return np.asarray(
-            np.tanh(features @ self.hidden + self.bias) @ self.out + features @ self.linear, np.float32
-        )
+        """Scores (...) of features (K, ...), up to a constant on each line."""
+        flat = features.reshape(len(features), -1)
+        hidden = self.hidden.T @ flat
+        hidden += self.bias[:, None]
+        np.tanh(hidden, out=hidden)
+        return np.asarray((self.out @ hidden + self.linear @ flat).reshape(features.shape[1:]))
 
 
 @cache
@@ -84,18 +101,20 @@ def edge_log_probabilities(window: Window) -> dict[Side, Plane]:
 
     Lines run across the side: rows for left and right, columns for top and bottom.
     """
-    look = appearance(window)
-    return {side: _log_probability(look, side) for side in RANGE_MM}
+    means = strip_means(appearance(window))
+    return {side: _log_probability(means, side) for side in RANGE_MM}
 
 
-def _log_probability(look: Plane, side: Side) -> Plane:
+def _log_probability(means: StripMeans, side: Side) -> Plane:
+    across = _across(side)
+    score = _nets()[net_of(side)].score(line_features(means, side))
+    score -= score.max(across, keepdims=True)
+    score -= np.log(np.exp(score).sum(across, keepdims=True))
+    plane = np.full(_SHAPE, LEAST_LOG, np.float32)
     first, last = range_steps(side)
-    score = _nets()[net_of(side)].score(line_features(look, side))
-    score = score - score.max(1, keepdims=True)
-    score = score - np.log(np.exp(score).sum(1, keepdims=True))
-    turned = np.full(_turn(look, side).shape[:2], LEAST_LOG, np.float32)
-    turned[:, first:last] = np.maximum(score, LEAST_LOG)
-    return np.ascontiguousarray(_turn_back(turned, side))
+    within = plane[:, first:last] if across else plane[first:last]
+    np.maximum(score, LEAST_LOG, out=within)
+    return plane
 
 
 def net_of(side: Side) -> str:
@@ -103,13 +122,16 @@ def net_of(side: Side) -> str:
     return "side" if side in ("left", "right") else side
 
 
+def _across(side: Side) -> int:
+    """The axis of the map that runs across a side."""
+    return 1 if net_of(side) == "side" else 0
+
+
 def range_steps(side: Side) -> tuple[int, int]:
-    """First and past-last step of a side's range on a line that runs from outside to inside."""
+    """First and past-last step of a side's range, along the axis across it."""
     low, high = RANGE_MM[side]
-    origin, length = (LEFT_MM, RIGHT_MM - LEFT_MM) if net_of(side) == "side" else (TOP_MM, BOTTOM_MM - TOP_MM)
-    first, last = int((low - origin) / STEP_MM), int((high - origin) / STEP_MM)
-    steps = length // STEP_MM
-    return (first, last) if side in ("left", "top") else (steps - last, steps - first)
+    origin = LEFT_MM if net_of(side) == "side" else TOP_MM
+    return int((low - origin) / STEP_MM), int((high - origin) / STEP_MM)
 
 
 def appearance(window: Window) -> Plane:
@@ -118,18 +140,12 @@ def appearance(window: Window) -> Plane:
     The card is bridged from its left to its right neighbours, so that its own edges are none.
     """
     light = np.minimum(window.light, BRIGHTEST)
-    log_light = np.log(light @ LUMINANCE + DARKEST)
+    log_light = np.log(cv2.transform(light, LUMINANCE[None]) + DARKEST)
     log_rgb = np.log(light + DARKEST)
     mean = cv2.blur(log_light, (5, 5))
     texture = np.sqrt(np.maximum(cv2.blur(log_light * log_light, (5, 5)) - mean * mean, 0))
-    planes = np.dstack(
-        [
-            log_light,
-            log_rgb[..., 0] - log_rgb[..., 1],
-            log_rgb[..., 2] - log_rgb[..., 1],
-            np.log(0.01 + texture),
-        ]
-    )
+    red, green, blue = cv2.split(log_rgb)
+    planes = cv2.merge([log_light, red - green, blue - green, np.log(0.01 + texture)])
     size = (planes.shape[1] // STEP_MM, planes.shape[0] // STEP_MM)
     coarse = np.asarray(cv2.resize(planes, size, interpolation=cv2.INTER_AREA), np.float32)
     # Two steps more, so that the card's blurred edge is bridged too.
@@ -158,66 +174,71 @@ def _unlikeness(colour: Plane) -> Plane:
     rows = slice((32 - TOP_MM) // STEP_MM, (95 - TOP_MM) // STEP_MM)
     columns = slice((-35 - LEFT_MM) // STEP_MM, (35 - LEFT_MM) // STEP_MM)
     block = colour[rows, columns].reshape(-1, 3)
-    median = np.median(block, 0)
-    spread = 1.48 * np.median(abs(block - median), 0) + np.array([_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP])
-    return np.asarray(np.tanh(np.sqrt((((colour - median) / spread) ** 2).sum(2)) / 3), np.float32)
+    middle = median(block.T)
+    spread = 1.48 * median(abs(block - middle).T) + np.array([_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP])
+    light, one, other = cv2.split(((colour - middle) / (3 * spread)).astype(np.float32))
+    return np.asarray(np.tanh(np.sqrt(light * light + one * one + other * other)), np.float32)
 
 
-def line_features(look: Plane, side: Side) -> Plane:
-    """Features (lines, steps of the side's range, K) of an edge at each place, from outside to inside."""
-    first, last = range_steps(side)
-    strips = _strips(_turn(look, side), first, last)
-    inner, outer = strips[: len(_INWARD)], strips[len(_INWARD) :]
-    (i1, i2, i3, i4), (o1, o2, o3, o4) = inner, outer
-    pairs = [
-        (i1, o1),
-        (i2, o1),
-        (i2, o2),
-        (i3, o3),
-        (o1, o2),
-        (o2, o3),
-        (i1, i2),
-        (i2, i3),
-        (i3, i4),
-        (o3, o4),
-    ]
-    planes = []
-    for a, b in pairs:
-        planes.append(np.log1p(abs(a[..., 0] - b[..., 0]) / _LIGHT_STEP))
-        colour = np.hypot(a[..., 1] - b[..., 1], a[..., 2] - b[..., 2])
-        planes.append(np.log1p(colour / _COLOUR_STEP))
-    planes += [strip[..., 3] for strip in strips]
-    planes += [strip[..., 4] for strip in strips]
-    planes.append(i1[..., 0] - i2[..., 0])
-    planes.append(i1[..., 0] - o1[..., 0])
-    planes.append(np.minimum(i1[..., 0], i2[..., 0]) - np.minimum(i2[..., 0], i3[..., 0]))
-    planes += [abs(i1[..., 4] - o1[..., 4]), abs(i2[..., 4] - o2[..., 4]), i3[..., 4] - o3[..., 4]]
-    return np.asarray(np.dstack(planes), np.float32)
+@dataclass(frozen=True, slots=True, eq=False)
+class StripMeans:
+    """Means over strips of 2, 3, 5 and 10 steps, smoothed over three lines (6 mm).
+
+    Parameters
+    ----------
+    along : tuple of tuple of ndarray
+        For strips along rows, then along columns: for each width (5, h, w + 40) or (5, h + 40, w), at
+        the strip's first step.
+    """
+
+    along: tuple[tuple[Plane, ...], tuple[Plane, ...]]
 
 
-def _strips(turned: Plane, first: int, last: int) -> list[Plane]:
-    """Means over each strip at places first to last of lines, smoothed over three lines (6 mm)."""
-    smooth = cv2.blur(turned, (1, 3))
-    padded = np.pad(smooth, ((0, 0), (_FARTHEST + 1, _FARTHEST), (0, 0)), mode="edge")
-    total = np.cumsum(padded, 1, dtype=np.float64)
-    at = _FARTHEST + 1
-    return [
-        np.asarray(
-            (total[:, at + b + first : at + b + last] - total[:, at + a - 1 + first : at + a - 1 + last])
-            / (b - a + 1),
-            np.float32,
+def strip_means(look: Plane) -> StripMeans:
+    """The strips of an appearance that edges are told by; beyond the window it goes on as at its border."""
+    planes = cv2.split(look)
+    pad = _FARTHEST
+    upright = [cv2.copyMakeBorder(p, pad, pad, 0, 0, cv2.BORDER_REPLICATE) for p in planes]
+    level = [cv2.copyMakeBorder(p, 0, 0, pad, pad, cv2.BORDER_REPLICATE) for p in planes]
+    return StripMeans(
+        (
+            tuple(np.stack([cv2.blur(p, (3, n), anchor=(1, 0)) for p in upright]) for n in _WIDTHS),
+            tuple(np.stack([cv2.blur(p, (n, 3), anchor=(0, 1)) for p in level]) for n in _WIDTHS),
         )
-        for a, b in _INWARD + _OUTWARD
-    ]
+    )
 
 
-def _turn(planes: Plane, side: Side) -> Plane:
-    """Planes turned so that lines are rows and run from outside to inside."""
-    if net_of(side) != "side":
-        planes = planes.swapaxes(0, 1)
-    return np.ascontiguousarray(planes if side in ("left", "top") else planes[:, ::-1])
+def line_features(means: StripMeans, side: Side) -> Plane:
+    """Features (K, ...) of an edge at each place of the map that is within the side's range."""
+    strips = _strips(means, side)
+    compared = np.empty((2 * len(_PAIRS), *strips["i1"].shape[1:]), np.float32)
+    for k, (one, other) in enumerate(_PAIRS):
+        off = strips[one][:3] - strips[other][:3]
+        np.abs(off[0], out=compared[2 * k])
+        cv2.magnitude(off[1], off[2], compared[2 * k + 1])
+    compared[::2] *= 1 / _LIGHT_STEP
+    compared[1::2] *= 1 / _COLOUR_STEP
+    compared += 1
+    i1, i2, i3, _, o1, o2, o3, _ = strips.values()
+    more = [strip[3] for strip in strips.values()] + [strip[4] for strip in strips.values()]
+    more.append(i1[0] - i2[0])
+    more.append(i1[0] - o1[0])
+    more.append(np.minimum(i1[0], i2[0]) - np.minimum(i2[0], i3[0]))
+    more += [abs(i1[4] - o1[4]), abs(i2[4] - o2[4]), i3[4] - o3[4]]
+    return np.concatenate([np.log(compared, out=compared), np.stack(more)])
 
 
-def _turn_back(plane: Plane, side: Side) -> Plane:
-    plane = plane if side in ("left", "top") else plane[:, ::-1]
-    return plane if net_of(side) == "side" else plane.T
+def _strips(means: StripMeans, side: Side) -> dict[str, Plane]:
+    """The strips inward (i) and outward (o) of each place of a side's range, the nearest first."""
+    first, last = range_steps(side)
+    # Where a strip begins on the map, from a place: outside is where steps begin for left and top.
+    inward: tuple[int, ...] = _FROM
+    outward = tuple(-begin - width for begin, width in zip(_FROM, _WIDTHS, strict=True))
+    if side in ("right", "bottom"):
+        inward, outward = tuple(begin + 1 for begin in outward), tuple(begin + 1 for begin in inward)
+    strips = {}
+    for name, begins in (("i", inward), ("o", outward)):
+        for k, (begin, mean) in enumerate(zip(begins, means.along[_across(side)], strict=True)):
+            span = slice(_FARTHEST + first + begin, _FARTHEST + last + begin)
+            strips[f"{name}{k + 1}"] = mean[:, :, span] if _across(side) else mean[:, span]
+    return strips

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from colscan.locate.window import BRIGHTEST, DARKEST, LUMINANCE, Window
 from colscan.photo.between import sample
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median
 
 # A rod before the bag lies in the lowest part of the face, at least this far above its lowest point:
 # the block's own lower edge is no rod.
@@ -39,7 +40,7 @@ _PATCH_FILL = 0.9
 
 def hidden_places(window: Window, face: Mask) -> Mask:
     """Places (330, 320) of a window whose face (330, 320) is covered by patch, rod or wires; not the card."""
-    light = np.minimum(window.light, BRIGHTEST) @ LUMINANCE
+    light = np.asarray(cv2.transform(np.minimum(window.light, BRIGHTEST), LUMINANCE[None]), np.float32)
     log_light = np.log(light + DARKEST).astype(np.float32)
     return (_behind_rod(log_light, face) | _under_patch(light, face)) & face
 
@@ -59,38 +60,62 @@ def _behind_rod(log_light: NDArray[np.float32], face: Mask) -> Mask:
     zone = log_light[first : bottom + 10]
     highest = bottom + 1, 0.0
     for slope in _SLOPES:
-        edges = first + _level_edges(zone, (left, right), slope)
-        fit = edges[(edges >= bottom - _ROD_ZONE_MM) & (edges <= bottom - _ROD_LEAST_ABOVE_MM)]
         # A steeper line must lie clearly higher: near a level rod every slope finds a little.
-        if len(fit) and fit[0] < highest[0] - 2:
-            highest = int(fit[0]), slope
+        least, most = bottom - _ROD_ZONE_MM, min(bottom - _ROD_LEAST_ABOVE_MM, highest[0] - 3)
+        edges = _level_edges(zone, (left, right), slope, rows=slice(max(least - first, 0), most + 1 - first))
+        if len(edges):
+            highest = first + int(edges[0]), slope
     y, x = np.mgrid[: face.shape[0], : face.shape[1]]
     return np.asarray(y >= highest[0] + highest[1] * (x - (left + right) / 2))
 
 
-def _level_edges(log_light: NDArray[np.float32], sides: tuple[int, int], slope: float) -> NDArray[np.intp]:
-    """Rows (at the block's middle) where a straight edge of this slope runs across and on both sides."""
+def _level_edges(
+    log_light: NDArray[np.float32], sides: tuple[int, int], slope: float, *, rows: slice
+) -> NDArray[np.intp]:
+    """Those of some rows (at the block's middle) where an edge of this slope runs across and beside it."""
     left, right = sides
     height, width = log_light.shape
     middle = (left + right) / 2
     # Shear the window so that lines of this slope become rows.
-    rows, columns = np.mgrid[:height, :width]
-    sheared = np.clip(rows + slope * (columns - middle), 0, height - 1)
-    level = sample(log_light, columns, sheared)
-    light = cv2.blur(level, (1, _ROD_BELOW_MM[1] - _ROD_BELOW_MM[0]))
-    light = np.roll(light, -(sum(_ROD_BELOW_MM) // 2), axis=0)
+    down, columns = np.mgrid[:height, :width]
+    level = sample(log_light, columns, np.clip(down + slope * (columns - middle), 0, height - 1))
     step = np.asarray(cv2.Sobel(level, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8), np.float32)
     near, far = _BESIDE_MM
     beside = [(left - far, left - near), (right + near, right + far)]
     inside = np.linspace(left + 12, right - 12, _ACROSS_PARTS + 1).astype(int)
     parts = list(pairwise(inside))
-    beside_edges = [_part(step, a, b) for a, b in beside]
-    across = [_part(step, a, b) for a, b in parts]
-    looks = np.stack([np.median(light[:, _columns(a, b, width)], 1) for a, b in [*beside, *parts]])
-    alike = np.ptp(looks, 0) < _ROD_ALIKE
+    spans = [*beside, *parts]
+    steep = _steep_rows(step, spans)
+    found: NDArray[np.intp] = steep[(steep >= rows.start) & (steep < rows.stop)]
+    if not len(found):
+        return found
+    edges = [_part(step, found, span) for span in spans]
     # The steps beside the block may have another sign than those across it: a wall is not a block.
-    strength = np.minimum(_common(across), np.minimum(*(abs(edge) for edge in beside_edges)))
-    return np.flatnonzero((strength > _ROD_EDGE) & alike)
+    strength = np.minimum(_common(edges[2:]), np.minimum(*(abs(edge) for edge in edges[:2])))
+    found = found[strength > _ROD_EDGE]
+    if not len(found):
+        return found
+    below = np.asarray(cv2.blur(level, (1, _ROD_BELOW_MM[1] - _ROD_BELOW_MM[0])), np.float32)
+    light = np.roll(below, -(sum(_ROD_BELOW_MM) // 2), axis=0)[found]
+    looks = np.stack([median(light[:, _columns(a, b, width)]) for a, b in spans])
+    return np.asarray(found[np.ptp(looks, 0) < _ROD_ALIKE])
+
+
+def _steep_rows(step: NDArray[np.float32], spans: list[tuple[int, int]]) -> NDArray[np.intp]:
+    """Rows that may have an edge in all spans: half of each must be steep for its median to be.
+
+    Counting is far quicker than the medians, and most rows hold no rod.
+    """
+    width = step.shape[1]
+    within = np.zeros((width, len(spans)), np.float32)
+    for k, (first, last) in enumerate(spans):
+        within[max(first, 0) : max(last, 0), k] = 1
+    least = np.maximum(within.sum(0) // 2, 2)
+    # Those above and below count too: see `_part`.
+    steep = np.stack([step > _ROD_EDGE, step < -_ROD_EDGE]).astype(np.float32)
+    half = (steep @ within >= least).any(0)
+    near = half | np.roll(half, 1, axis=0) | np.roll(half, -1, axis=0)
+    return np.flatnonzero(near.all(1))
 
 
 def _columns(first: int, last: int, width: int) -> slice:
@@ -99,14 +124,14 @@ def _columns(first: int, last: int, width: int) -> slice:
     return slice(first, min(max(last, first + 1), width))
 
 
-def _part(step: NDArray[np.float32], first: int, last: int) -> NDArray[np.float32]:
-    """For each row the median step between two columns, the stronger of rows 1 mm above and below."""
-    first, last = max(first, 0), min(last, step.shape[1])
+def _part(step: NDArray[np.float32], rows: NDArray[np.intp], span: tuple[int, int]) -> NDArray[np.float32]:
+    """For each of some rows the median step in a span of columns, the strongest of it and its neighbours."""
+    first, last = max(span[0], 0), min(span[1], step.shape[1])
     if last - first < 4:
-        return np.zeros(len(step), np.float32)
-    median = np.median(step[:, first:last], axis=1).astype(np.float32)
-    rows = np.stack([np.roll(median, -1), median, np.roll(median, 1)])
-    return np.asarray(np.take_along_axis(rows, abs(rows).argmax(0)[None], 0)[0])
+        return np.zeros(len(rows), np.float32)
+    near = (rows + np.array([[1], [0], [-1]])) % len(step)
+    medians = median(step[near, first:last])
+    return np.asarray(np.take_along_axis(medians, abs(medians).argmax(0)[None], 0)[0])
 
 
 def _common(parts: list[NDArray[np.float32]]) -> NDArray[np.float32]:

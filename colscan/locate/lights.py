@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from colscan.flags import Flag
 from colscan.locate.cards import TAG_MM, find_cards
 from colscan.locate.model import Card, Points
-from colscan.locate.reference import Reference, read_paper
+from colscan.locate.reference import Reference, read_reference
 from colscan.locate.standin import stand_in_references
 from colscan.locate.turn import turned_points, turns_to_upright
 from colscan.photo.light import to_linear
@@ -120,7 +120,7 @@ def _shrunk(rgb: ImageRGB, factor: float) -> ImageRGB:
 
 def _papers(rgb: ImageRGB, cards: Sequence[Card]) -> dict[int | None, Reference]:
     """What can be read of each card by its tag; burnt-out ones say so."""
-    read = {card.tag: read_paper(rgb, card) for card in cards}
+    read = {card.tag: read_reference(rgb, card) for card in cards}
     return {tag: reference for tag, reference in read.items() if np.isfinite(reference.paper).all()}
 
 

@@ -26,11 +26,14 @@ class Card:
         Outer corners of the black square: top left, top right, bottom right, bottom left of the tag.
     mm_per_px : float
         Scale at the card.
+    blur_px : float
+        Sigma of the tag's edges; NaN when they can't be read.
     """
 
     tag: int
     corners_px: Points
     mm_per_px: float
+    blur_px: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

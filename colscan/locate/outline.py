@@ -161,27 +161,31 @@ def _smooth_cycle(support: Plane) -> NDArray[np.intp]:
 def _smooth_path(support: Plane, *, through: int | None = None) -> NDArray[np.intp]:
     """The best path, free at both ends, or one that starts and ends at the offset `through`."""
     count, width = support.shape
-    never = np.float32(-1e9)
-    best = support[0].copy()
-    if through is not None:
-        best = np.full(width, never)
-        best[through] = support[0, through]
-    came_from = np.zeros((count, width), np.intp)
+    never, steepest = np.float32(-1e9), _STEEPEST
+    # The best sum of a path to each place; borders that no path comes from.
+    best = np.full((count, width + 2 * steepest), never)
+    inner = best[:, steepest:-steepest]
+    if through is None:
+        inner[0] = support[0]
+    else:
+        inner[0, through] = support[0, through]
+    cost = (_MOVE_COST * abs(np.arange(-steepest, steepest + 1))).astype(np.float32)
+    near = np.lib.stride_tricks.sliding_window_view(best, width, axis=1)
+    moved = np.empty((len(cost), width), np.float32)
     for k in range(1, count):
-        moved = np.full((2 * _STEEPEST + 1, width), never)
-        for row, step in enumerate(range(-_STEEPEST, _STEEPEST + 1)):
-            to, source = slice(max(0, step), width + min(0, step)), slice(max(0, -step), width - max(0, step))
-            moved[row, to] = best[source] - _MOVE_COST * abs(step)
-        choice = moved.argmax(0)
-        came_from[k] = np.clip(np.arange(width) - (choice - _STEEPEST), 0, width - 1)
-        best = moved.max(0) + support[k]
+        np.subtract(near[k - 1], cost[:, None], out=moved)
+        moved.max(0, out=inner[k])
+        inner[k] += support[k]
+    last = inner[-1]
     if through is not None:
         home = abs(np.arange(width) - through)
-        best = np.where(home <= _STEEPEST, best - _MOVE_COST * home, never)
+        last = np.where(home <= steepest, last - _MOVE_COST * home, never)
     path = np.zeros(count, np.intp)
-    path[-1] = best.argmax()
+    path[-1] = last.argmax()
     for k in range(count - 1, 0, -1):
-        path[k - 1] = came_from[k, path[k]]
+        # Of equals the one farthest along.
+        back = (near[k - 1, ::-1, path[k]] - cost).argmax()
+        path[k - 1] = path[k] + steepest - back
     return path
 
 

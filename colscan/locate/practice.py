@@ -18,7 +18,7 @@ from colscan.flags import Flag
 from colscan.locate.cards import detect_tags, filled
 from colscan.locate.model import BagView, Points
 from colscan.locate.reference import BURNT_OUT, BURNT_OUT_SHARE
-from colscan.locate.tag_edges import fit_tag_edges, refine_corners
+from colscan.locate.tag_edges import blur_of, fit_tag_edges, refine_corners
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB
 
@@ -109,10 +109,11 @@ def find_practice(rgb: ImageRGB, *, faces: int) -> tuple[PracticePage, ...]:
 
 
 def _page(rgb: ImageRGB, page: int, found: dict[int, Points], faces: int) -> PracticePage:
-    corners_px = [refine_corners(rgb, found[tag]) for tag, _ in corner_tags_mm(page)]
+    tags_px = [found[tag] for tag, _ in corner_tags_mm(page)]
+    fitted = fit_tag_edges(rgb, tags_px)
+    corners_px = [refine_corners(corners, edges) for corners, edges in zip(tags_px, fitted, strict=True)]
     to_px = _plane(np.concatenate(corners_px), page)
-    edges = [edge for corners in corners_px for edge in fit_tag_edges(rgb, corners) if edge is not None]
-    blur_px = float(np.median([edge.blur_px for edge in edges])) if edges else float("nan")
+    blur_px = blur_of(edge for edges in fitted for edge in edges)
     return PracticePage(
         bare=_view(rgb, to_px, 0, BARE, blur_px),
         drawn=tuple(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,6 @@ from numpy.typing import NDArray
 from colscan.flags import Flag
 from colscan.locate.cards import CARD_MM, CELL_MM, TAG_LEFT_MM, TAG_MM, card_points_px
 from colscan.locate.model import Card
-from colscan.locate.tag_edges import fit_tag_edges
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB
 
@@ -46,24 +46,19 @@ class Reference:
 
 def read_reference(rgb: ImageRGB, card: Card) -> Reference:
     """The light on a card, by medians, so that a reflection over part of it does no harm."""
-    return replace(read_paper(rgb, card), blur_px=_blur_px(rgb, card))
-
-
-def read_paper(rgb: ImageRGB, card: Card) -> Reference:
-    """The same without the blur of the tag's edges (NaN), which takes longest to measure."""
     paper_rgb = _sample(rgb, card, _paper_mm())
     ink_rgb = _sample(rgb, card, _ink_mm())
     paper = np.median(to_linear(paper_rgb).astype(np.float64), 0)
     ink = np.median(to_linear(ink_rgb).astype(np.float64), 0)
-    blur_px = float("nan")
     if paper.min() < _LEAST_PAPER or (paper < _LEAST_CONTRAST * ink).any():
         unread = np.full(3, np.nan)
-        return Reference(paper=unread, ink=unread, blur_px=blur_px, flags=(Flag.NO_REFERENCE,))
+        return Reference(paper=unread, ink=unread, blur_px=card.blur_px, flags=(Flag.NO_REFERENCE,))
     burnt_out = (paper_rgb >= BURNT_OUT).any(-1).mean() > BURNT_OUT_SHARE
     flags = (Flag.REFERENCE_CLIPPED,) if burnt_out else ()
-    return Reference(paper=paper, ink=ink, blur_px=blur_px, flags=flags)
+    return Reference(paper=paper, ink=ink, blur_px=card.blur_px, flags=flags)
 
 
+@cache
 def _paper_mm() -> NDArray[np.float64]:
     """Places of bare paper: the margin around the tag, 2 mm off the card's edge and the ink."""
     x, y = _grid_mm(2.0, TAG_LEFT_MM + TAG_MM, 2.0, CARD_MM[1] - 2.0)
@@ -71,6 +66,7 @@ def _paper_mm() -> NDArray[np.float64]:
     return np.stack([x[margin], y[margin]], 1)
 
 
+@cache
 def _ink_mm() -> NDArray[np.float64]:
     """Places of ink: the middle third of the tag's black border, which is one cell wide."""
     x, y = _grid_mm(TAG_LEFT_MM, TAG_LEFT_MM + TAG_MM, _TAG_TOP_MM, _TAG_TOP_MM + TAG_MM)
@@ -94,8 +90,3 @@ def _sample(rgb: ImageRGB, card: Card, points_mm: NDArray[np.float64]) -> NDArra
     height, width = rgb.shape[:2]
     px = np.round(card_points_px(card, points_mm)).astype(int)
     return np.asarray(rgb[np.clip(px[:, 1], 0, height - 1), np.clip(px[:, 0], 0, width - 1)])
-
-
-def _blur_px(rgb: ImageRGB, card: Card) -> float:
-    widths = [edge.blur_px for edge in fit_tag_edges(rgb, card.corners_px) if edge is not None]
-    return float(np.median(widths)) if widths else float("nan")

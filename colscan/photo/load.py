@@ -127,8 +127,8 @@ def load_rgb(path: Path, *, max_megapixels: float, raw: bytes | None = None) -> 
         if image.mode in _COLOURLESS:
             msg = f"{path.name}: is a picture without colour ({image.mode})."
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
-        upright = _to_srgb(ImageOps.exif_transpose(image))
-        return np.asarray(upright)
+        ImageOps.exif_transpose(image, in_place=True)
+        return np.asarray(_to_srgb(image))
 
 
 def load_small(path: Path, *, least_px: int, max_megapixels: float) -> ImageRGB:
@@ -237,7 +237,7 @@ def _to_srgb(image: Image.Image) -> Image.Image:
                 return converted if converted is not None else image.convert("RGB")
         except (ImageCms.PyCMSError, OSError):
             pass  # a broken profile says nothing; the pixels are read as sRGB
-    return image.convert("RGB")
+    return image if image.mode == "RGB" else image.convert("RGB")
 
 
 def _camera(tags: dict[int, object]) -> str | None:

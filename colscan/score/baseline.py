@@ -9,7 +9,18 @@ from numpy.typing import NDArray
 
 from colscan.flags import Flag
 from colscan.locate.model import BagView
-from colscan.score.face import GRID_MM, Face, Grid, depth_mm, near_mm, own_frame, resample, smooth
+from colscan.score.face import (
+    GRID_MM,
+    Face,
+    Grid,
+    blurred,
+    brightness_of,
+    depth_mm,
+    near_mm,
+    own_frame,
+    resample,
+    smooth,
+)
 from colscan.score.model import Baseline, TakenOff
 from colscan.score.register import lay_onto
 
@@ -85,7 +96,7 @@ def _is_usable(view: BagView) -> bool:
 
 def without_highlights(face: Face) -> NDArray[np.bool_]:
     """The seen cells that are not much brighter than their surround."""
-    brightness = face.light.mean(2)
+    brightness = brightness_of(face.light)
     return np.asarray(face.seen & (brightness < _HIGHLIGHT * smooth(brightness, face.seen, 10.0)))
 
 
@@ -115,5 +126,6 @@ def fill_gaps(baseline: Baseline) -> tuple[Grid, NDArray[np.bool_]]:
     whole = reach & (depth_mm(reach) > 30.0 - GRID_MM)
     whole |= known
     around = smooth(light, known, 10.0)
-    reachable = smooth(known.astype(np.float32), np.ones_like(known), 10.0) > 1e-3
-    return np.where(known[..., None], light, around), whole & (known | reachable)
+    reachable = blurred(known.astype(np.float32), 10.0) > 1e-3
+    light[~known] = around[~known]
+    return light, whole & (known | reachable)

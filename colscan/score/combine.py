@@ -13,7 +13,7 @@ from colscan.flags import Flag
 from colscan.locate.model import BagView
 from colscan.photo.model import Mask
 from colscan.score.baseline import without_highlights
-from colscan.score.face import Grid, smooth
+from colscan.score.face import Grid, brightness_of, smooth
 from colscan.score.measure import measure_prepared, prepare_photo, smallest_spot_mm
 from colscan.score.model import Baseline, Evidence
 from colscan.score.overlap import find_overlap, move
@@ -156,7 +156,7 @@ def _without_reflections(layers: Sequence[_Layer]) -> list[Mask]:
     """Where each photo shows the bag and is not much brighter than the photo that is least bright there."""
     nothing = np.float32(np.inf)
     brightness = [
-        np.where(layer.clear, smooth(layer.light.mean(2), layer.clear, _REFLECTION_MM), nothing)
+        np.where(layer.clear, smooth(brightness_of(layer.light), layer.clear, _REFLECTION_MM), nothing)
         for layer in layers
     ]
     least = np.min(brightness, axis=0)

@@ -100,7 +100,8 @@ def look_at(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Lo
     """
     fit = belief.best
     glare = find_glare(bag, cells, fit)
-    shade = (cells.brightness < _SHADE * (fit.gain * cells.brightness0 + fit.veil)).reshape(glare.shape)
+    bare = np.float32(fit.gain[0]) * cells.brightness0 + np.float32(fit.veil[0])
+    shade = (cells.brightness < _SHADE * bare).reshape(glare.shape)
     seen = bag.seen & ~glare & (~shade | patches)
     grown = seen & ~patches
     levels = _chance(cells.take(np.flatnonzero(grown)), belief)
@@ -144,13 +145,15 @@ def find_glare(bag: Prepared, cells: Cells, fit: Fits) -> Mask:
     Film reflects the lamp as it is: what adds colour as it adds light (orange, amber) is a thing.
     """
     shape = bag.seen.shape
-    over = (cells.brightness - fit.gain * cells.brightness0).reshape(shape).astype(np.float32)
+    gain, white = np.float32(fit.gain[0]), np.float32(fit.white[0])
+    over = (cells.brightness - gain * cells.brightness0).reshape(shape)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_STREAK_CELLS, _STREAK_CELLS))
-    streak = cv2.morphologyEx(over, cv2.MORPH_TOPHAT, disc) > _STREAK * fit.white[0]
+    streak = cv2.morphologyEx(over, cv2.MORPH_TOPHAT, disc) > _STREAK * white
     brightness = cells.brightness.reshape(shape)
-    around = smooth(brightness, bag.seen, _AROUND_MM)
-    bright = (brightness > _OVER_WHITE * fit.white[0]) & (brightness > _OVER_AROUND * around)
-    redder = (cells.redness - fit.gain * cells.redness0).reshape(shape)
+    bright = brightness > _OVER_WHITE * white
+    if (bright & bag.whole).any():
+        bright &= brightness > _OVER_AROUND * smooth(brightness, bag.seen, _AROUND_MM)
+    redder = (cells.redness - gain * cells.redness0).reshape(shape)
     neutral = redder < _COLOURED * over
     grown = cv2.dilate(
         (((streak | bright) & neutral) | bag.face.burnt_out).astype(np.uint8), np.ones((3, 3), np.uint8)

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.coverage import Look
-from colscan.score.face import Grid, depth_mm, smooth
+from colscan.score.face import Grid, Means, blurred, channels_of, merged, over_channels
 from colscan.score.mixing import Cells, Fits
 from colscan.score.prepare import Prepared
 
@@ -68,41 +69,34 @@ def find_cues(bag: Prepared, cells: Cells, fit: Fits, *, look: Look, patches: Ma
     """
     clear, chance, opacity = look.seen, look.chance, look.opacity
     shape = clear.shape
-    gain, veil, white = (float(x[0]) for x in (fit.gain, fit.veil, fit.white))
+    gain, veil, white = (np.float32(x[0]) for x in (fit.gain, fit.veil, fit.white))
     y, d, y0, d0 = (
         x.reshape(shape) for x in (cells.brightness, cells.redness, cells.brightness0, cells.redness0)
     )
-    y, y0 = np.maximum(y, 1e-4), np.maximum(y0, 1e-4)
+    y, y0 = np.maximum(y, np.float32(1e-4)), np.maximum(y0, np.float32(1e-4))
     known = clear if clear.any() else bag.whole
-    front = known & (depth_mm(bag.whole) > _RIM_MM / 2)
+    front = known & (bag.depth > _RIM_MM / 2)
     front = front if front.any() else known
-    level, level0 = float(np.median(y[front])), float(np.median(y0[front]))
+    level, level0 = (np.float32(median(picked(x, front))) for x in (y, y0))
     bare = gain * y0 + veil
-    all_cells = np.ones(shape, bool)
-
-    def mean(values: Grid, sigma_mm: float) -> Grid:
-        return smooth(values.astype(np.float32), clear, sigma_mm)
-
-    def mean0(values: Grid, sigma_mm: float) -> Grid:
-        return smooth(values.astype(np.float32), all_cells, sigma_mm)
-
+    means = Means(clear)
     reds = [
-        mean(d, s) / np.maximum(gain * mean0(d0, s), 0.02 * gain * level0) for s in (_NEAR_MM, _AROUND_MM)
+        means.at(d, s) / np.maximum(gain * blurred(d0, s), np.float32(0.02) * gain * level0)
+        for s in (_NEAR_MM, _AROUND_MM)
     ]
-    detail = (mean(y, _BAND_MM[0]) - mean(y, _BAND_MM[1])) / level * clear
-    detail0 = (mean0(y0, _BAND_MM[0]) - mean0(y0, _BAND_MM[1])) / level0 * clear
-    own, own0 = mean(detail**2, _WINDOW_MM) + _NOISE**2, mean(detail0**2, _WINDOW_MM) + _NOISE**2
-    both = mean(detail * detail0, _WINDOW_MM)
-    light = bag.face.light
-    green = (light[..., 1] - (light[..., 0] + light[..., 2]) / 2) / np.maximum(light.mean(2), 1e-4)
+    detail = (means.at(y, _BAND_MM[0]) - means.at(y, _BAND_MM[1])) / level * clear
+    detail0 = (blurred(y0, _BAND_MM[0]) - blurred(y0, _BAND_MM[1])) / level0 * clear
+    own, both = channels_of(means.at(merged([detail * detail, detail * detail0]), _WINDOW_MM))
+    own, own0 = own + _NOISE**2, means.at(detail0 * detail0, _WINDOW_MM) + _NOISE**2
+    brightness, _, green = channels_of(bag.tones)
     maps = [
         np.log(y / level),
         np.log(y0 / level0),
         4 * d / y,
         4 * d0 / y0,
-        8 * mean(green, 1.0),
-        (y - bare) / np.maximum(white - bare, 0.2 * white),
-        (mean(y, _AROUND_MM) - mean0(bare, _AROUND_MM)) / white,
+        8 * means.at(np.asarray(green / np.maximum(brightness, np.float32(1e-4)), np.float32), 1.0),
+        (y - bare) / np.maximum(white - bare, np.float32(0.2) * white),
+        (means.at(y, _AROUND_MM) - blurred(bare, _AROUND_MM)) / white,
         *reds,
         4 * detail,
         4 * detail0,
@@ -112,15 +106,16 @@ def find_cues(bag: Prepared, cells: Cells, fit: Fits, *, look: Look, patches: Ma
         opacity * 2,
         chance * 2,
     ]
-    filled = [np.where(clear, x, mean(np.clip(x, -3, 3), _FILL_MM)) for x in maps]
-    filled += [clear * 1.0, np.minimum(depth_mm(bag.whole) / _RIM_MM, 1.0), patches * 1.0]
+    seen = np.clip(merged(maps), -3, 3)
+    filled = np.where(over_channels(clear.astype(np.float32), len(maps)) > 0, seen, means.at(seen, _FILL_MM))
+    planes = [*channels_of(filled), clear * 1.0, np.minimum(bag.depth / _RIM_MM, 1.0), patches * 1.0]
     return Cues(
-        maps=np.clip(np.stack(filled), -3, 3).astype(np.float32),
+        maps=np.stack(planes).astype(np.float32, copy=False),
         numbers=_numbers(
             np.array([level, level0, gain, veil, white, float(fit.scale[0]), bag.likeness]),
-            *(x[known] for x in (d / y, d0 / y0, chance, opacity)),
-            texture=both[known].sum() / own0[known].sum(),
-            red=reds[1][known],
+            *(picked(x, known) for x in (d / y, d0 / y0, chance, opacity)),
+            texture=float(both.sum(where=known) / own0.sum(where=known)),
+            red=picked(reds[1], known),
         ),
         clear=clear,
     )
@@ -144,11 +139,11 @@ def _numbers(
         np.log(white / (gain * level0)) - 1,
         np.log(scale),
         2 * likeness,
-        4 * np.median(redness),
-        4 * np.median(redness0),
+        4 * median(redness),
+        4 * median(redness0),
         2 * chance.mean(),
         2 * opacity.mean(),
         texture,
-        *np.quantile(red, [0.1, 0.5, 0.9]),
+        *quantiles(red, [0.1, 0.5, 0.9]),
     ]
     return np.asarray(np.clip(numbers, -3, 3), np.float32)

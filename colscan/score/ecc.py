@@ -18,10 +18,12 @@ Grid = NDArray[Any]
 Affine = NDArray[np.float64]
 Vector = NDArray[np.floating]
 ROUNDS, ENOUGH = 25, 1e-4
-"""Steps at most; and the change of likeness in one after which none is worth it."""
+"""Steps; and the change of likeness in one after which none is worth it."""
 
 
-def align_affine(known: Grid, today: Grid, start: Affine, seen: Mask) -> tuple[float, Affine] | None:
+def align_affine(
+    known: Grid, today: Grid, start: Affine, seen: Mask, *, rounds: int = ROUNDS
+) -> tuple[float, Affine] | None:
     """How alike (correlation, at most 1) the second becomes to the first, and the change that does it.
 
     Parameters
@@ -32,6 +34,8 @@ def align_affine(known: Grid, today: Grid, start: Affine, seen: Mask) -> tuple[f
         Where to begin: from column, row of the first to those of the second.
     seen : ndarray of bool
         Where the second counts.
+    rounds : int
+        Steps at most.
 
     Returns
     -------
@@ -40,7 +44,7 @@ def align_affine(known: Grid, today: Grid, start: Affine, seen: Mask) -> tuple[f
     """
     change, likeness, before = np.asarray(start, np.float64), -1.0, -ENOUGH
     maps = np.dstack([today, *(slope * seen for slope in _slopes(today))])
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         if abs(likeness - before) < ENOUGH:
             break
         x, y = affine_places(change, known.shape)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -23,6 +24,8 @@ _FILLED = 0.15
 _SCALE_TOLERANCE = 0.12
 # From here a phone's JPEG is burnt out.
 _CLIPPED = 250
+
+_TONES = np.array([(1 / 3, 1 / 3, 1 / 3), (1, 0, -1), (-0.5, 1, -0.5)], np.float32)
 
 Affine = NDArray[np.float64]
 """(2, 3) from column, row of the face's grid to x, y of the view's crop, px."""
@@ -54,14 +57,65 @@ class Face:
     to_px: Affine
 
 
+class Means:
+    """Gaussian means of the seen cells around each cell; how many of them there are is worked out once.
+
+    Parameters
+    ----------
+    seen : ndarray of bool, shape (h, w)
+        The cells that count.
+    """
+
+    def __init__(self, seen: Mask) -> None:
+        self._weight = seen.astype(np.float32)
+        self._shares: dict[float, Grid] = {}
+
+    def at(self, values: Grid, sigma_mm: float) -> Grid:
+        """The mean of a map (h, w) or of maps (h, w, n), of the same shape; 0 where none is near."""
+        weight, share = self._weight, self._share(sigma_mm)
+        if values.ndim == 3:
+            weight, share = (over_channels(x, values.shape[2]) for x in (weight, share))
+        return np.asarray(blurred(values * weight, sigma_mm) / share, np.float32)
+
+    def _share(self, sigma_mm: float) -> Grid:
+        if sigma_mm not in self._shares:
+            self._shares[sigma_mm] = np.maximum(blurred(self._weight, sigma_mm), np.float32(1e-3))
+        return self._shares[sigma_mm]
+
+
 def smooth(values: Grid, seen: Mask, sigma_mm: float) -> Grid:
     """Gaussian mean of the seen cells around each cell, shape of `values`; 0 where none is near."""
-    sigma = sigma_mm / GRID_MM
-    weight = seen.astype(np.float32)
-    share = np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)
-    if values.ndim == 3:
-        weight, share = weight[..., None], share[..., None]
-    return np.asarray(cv2.GaussianBlur(values * weight, (0, 0), sigma) / share, np.float32)
+    return Means(seen).at(values, sigma_mm)
+
+
+def blurred(values: Grid, sigma_mm: float) -> Grid:
+    """Gaussian mean around each cell, all cells seen."""
+    return np.asarray(cv2.GaussianBlur(values, (0, 0), sigma_mm / GRID_MM), np.float32)
+
+
+def over_channels(values: Grid, count: int) -> Grid:
+    """A map (h, w) as often as there are channels: numpy's own broadcasting takes four times as long."""
+    return merged([values] * count)
+
+
+def merged(maps: Sequence[Grid]) -> Grid:
+    """Maps (h, w) as one of several channels."""
+    return np.asarray(cv2.merge(list(maps)), np.float32)
+
+
+def channels_of(maps: Grid) -> list[Grid]:
+    """The maps (h, w) of (h, w, n)."""
+    return [np.asarray(one, np.float32) for one in cv2.split(maps)]
+
+
+def brightness_of(light: Grid) -> Grid:
+    """The mean of the channels (h, w, 3)."""
+    return np.asarray(cv2.transform(light, _TONES[:1]), np.float32)
+
+
+def tones_of(light: Grid) -> Grid:
+    """Brightness, red minus blue, and green over the mean of red and blue (h, w, 3) of light (h, w, 3)."""
+    return np.asarray(cv2.transform(light, _TONES), np.float32)
 
 
 def own_frame(view: BagView) -> tuple[Affine, tuple[int, int]]:
@@ -96,18 +150,55 @@ def extent(mask: Mask) -> tuple[int, int, int, int]:
     return int(columns[0]), int(rows[0]), int(columns[-1]), int(rows[-1])
 
 
-def resample(view: BagView, to_px: Affine, shape: tuple[int, int]) -> Face:
-    """A view's face on a grid of (h, w) cells placed by `to_px`."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Smoothed:
+    """A view made ready to be laid on grids of about one step.
+
+    Parameters
+    ----------
+    light : ndarray, shape (rows, columns, 3), float32
+        Linear light without detail finer than the grid.
+    face, shown, burnt_out : ndarray of uint8, shape (rows, columns)
+        255 where the face is, where nothing hides it, and where the photo is clipped.
+    paper : ndarray, shape (3,)
+        White paper.
+    """
+
+    light: Grid
+    face: NDArray[np.uint8]
+    shown: NDArray[np.uint8]
+    burnt_out: NDArray[np.uint8]
+    paper: NDArray[np.float64]
+
+
+def smoothed(view: BagView, to_px: Affine) -> Smoothed:
+    """A view made ready for grids of the step of this placement."""
     step_px = float(np.sqrt(abs(np.linalg.det(to_px[:, :2]))))
     light = to_linear(view.rgb)
     if step_px > 1.2:
         # Without this, detail finer than the grid would fold into it.
-        light = cv2.GaussianBlur(light, (0, 0), step_px / 2).astype(np.float32)
-    relative = warp_affine(light, to_px, shape) / view.paper
-    shown = (view.face & ~view.hidden).astype(np.uint8)
-    burnt_out = (view.rgb.max(2) >= _CLIPPED).astype(np.uint8)
-    masks = (view.face, shown, burnt_out)
-    whole, clear, burnt = (np.rint(warp_affine(m * np.uint8(255), to_px, shape)) for m in masks)
+        light = np.asarray(cv2.GaussianBlur(light, (0, 0), step_px / 2), np.float32)
+    unclipped = cv2.inRange(view.rgb, np.zeros(3), np.full(3, _CLIPPED - 1.0))
+    return Smoothed(
+        light=light,
+        face=view.face * np.uint8(255),
+        shown=(view.face & ~view.hidden) * np.uint8(255),
+        burnt_out=np.asarray(cv2.bitwise_not(unclipped), np.uint8),
+        paper=view.paper,
+    )
+
+
+def resample(view: BagView, to_px: Affine, shape: tuple[int, int]) -> Face:
+    """A view's face on a grid of (h, w) cells placed by `to_px`."""
+    return lay(smoothed(view, to_px), to_px, shape)
+
+
+def lay(view: Smoothed, to_px: Affine, shape: tuple[int, int]) -> Face:
+    """The same of a view that is smoothed already."""
+    relative = warp_affine(view.light, to_px, shape) / view.paper
+    whole, clear, burnt = (
+        np.rint(warp_affine(m, to_px, shape)) for m in (view.face, view.shown, view.burnt_out)
+    )
     return Face(
         light=relative.astype(np.float32),
         whole=whole > 127,

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
-from colscan.score.face import Grid, smooth
+from colscan.score.face import Grid, brightness_of, smooth
 from colscan.score.model import Baseline
 from colscan.score.prepare import prepare
 
@@ -199,7 +199,7 @@ def _exchanged(views: Sequence[BagView], scores: Sequence[Mapping[int, float]]) 
 
 
 def _print(light: Grid, seen: NDArray[np.bool_]) -> FacePrint:
-    brightness = np.log(np.maximum(light.mean(2), 1e-4)).astype(np.float32)
+    brightness = np.log(np.maximum(brightness_of(light), 1e-4)).astype(np.float32)
     fine, coarse = (smooth(brightness, seen, sigma) for sigma in _GRAIN_MM)
     detail = fine - coarse
     contrast = np.sqrt(np.maximum(smooth(detail * detail, seen, _EVEN_MM), 1e-8))

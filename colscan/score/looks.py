@@ -7,14 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from colscan.photo.model import Mask
-from colscan.score.face import Grid, depth_mm, smooth
+from colscan.photo.ranks import median, picked, quantiles
+from colscan.score.face import Grid, Means, channels_of, over_channels, smooth
 from colscan.score.mixing import MYCELIUM, Fits
-from colscan.score.prepare import Prepared
+from colscan.score.prepare import DETAIL_MM, Prepared
 
-# Detail finer than this is grain and JPEG noise; colour is coded more coarsely still.
-_SMOOTH_MM, _COLOUR_MM = 1.5, 2.0
-# Bare substrate is taken from this much of the baseline around a place.
-_BARE_MM = 6.0
+# Colour is coded more coarsely than brightness.
+_COLOUR_MM = 2.0
 # The colour that is usual about a place.
 _AROUND_MM = 10.0
 # A mark's outer 3 mm mean nothing: the outline's own error.
@@ -83,49 +82,48 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
     glare : ndarray of bool, shape (h, w)
         Reflections.
     """
-    depth = depth_mm(bag.whole)
+    depth, shown = bag.depth, Means(bag.seen & ~glare)
     clear = np.asarray(bag.seen & ~glare & (depth > _EDGE_MM))
-    light = smooth(bag.face.light, bag.seen & ~glare, _SMOOTH_MM)
-    brightness = np.maximum(light.mean(2), 1e-4)
-    over = np.maximum(brightness, _DARKEST * _median(brightness, clear))
-    red = light[..., 0] - light[..., 2]
+    brightness, red, green = channels_of(shown.at(bag.tones, DETAIL_MM))
+    brightness = np.maximum(brightness, np.float32(1e-4))
+    over = np.maximum(brightness, np.float32(_DARKEST * _median(brightness, clear)))
     redness = red / brightness
-    greenness = (light[..., 1] - (light[..., 0] + light[..., 2]) / 2) / over
-    greenness -= _median(greenness, clear)
-    light0 = smooth(bag.light0, np.ones_like(clear), _BARE_MM)
-    bare = np.maximum(fit.gain * light0.mean(2) + fit.veil, 1e-3).astype(np.float32)
-    bare_redness = (fit.gain * (light0[..., 0] - light0[..., 2]) / bare).astype(np.float32)
-    white = (float(fit.white[0]) * bag.shading).astype(np.float32)
+    greenness: Grid = np.asarray(green / over, np.float32)
+    greenness -= np.float32(_median(greenness, clear))
+    gain, veil, white_end = (np.float32(x[0]) for x in (fit.gain, fit.veil, fit.white))
+    bare0, red0, _ = channels_of(bag.around0)
+    bare = np.maximum(gain * bare0 + veil, np.float32(1e-3))
+    bare_redness = gain * red0 / bare
+    white = white_end * bag.shading
     share = _share_by_colour(redness, bare, bare_redness, white)
     expected = bare * (1 - share) + white * share
     by_brightness = (brightness - bare) / np.maximum(white - bare, 0.2 * white)
-    level0 = smooth(bag.light0, np.ones_like(clear), _SMOOTH_MM).mean(2)
     return Looks(
         clear=clear,
         depth=depth,
         level=np.log(brightness / bag.shading),
-        level0=np.log(np.maximum(level0, 1e-4) / bag.shading),
-        detail=np.log(np.maximum(bag.face.light.mean(2), 1e-4) / bag.shading),
+        level0=bag.level0,
+        detail=bag.detail,
         redness=redness,
         bare_redness=bare_redness,
         greenness=greenness,
         noise=_noise(greenness, clear),
         off_chord=np.log(brightness / expected),
-        hole=_hole(bag, clear, glare),
+        hole=_hole(bag, clear, shown),
         opacity=np.minimum(by_brightness, share).astype(np.float32),
         whiteness=brightness / white,
     )
 
 
 def _median(values: Grid, clear: Mask) -> float:
-    return float(np.median(values[clear])) if clear.any() else 0.0
+    return float(median(picked(values, clear))) if clear.any() else 0.0
 
 
 def _noise(greenness: Grid, clear: Mask) -> tuple[float, float]:
     """By the outer tenths: the blocks of a coarse JPEG differ more than the middle of a face shows."""
     if not clear.any():
         return 0.0, 0.0
-    low, high = np.quantile(greenness[clear], [0.1, 0.9])
+    low, high = quantiles(picked(greenness, clear), [0.1, 0.9])
     return -float(low) / 1.2816, float(high) / 1.2816
 
 
@@ -136,10 +134,9 @@ def _share_by_colour(redness: Grid, bare: Grid, bare_redness: Grid, white: Grid)
     return np.where(redness <= _WHITE_REDNESS, 1.0, np.where(over <= 0, 0.0, share)).astype(np.float32)
 
 
-def _hole(bag: Prepared, clear: Mask, glare: Mask) -> Grid:
-    light = smooth(bag.face.light, bag.seen & ~glare, _COLOUR_MM) / bag.shading[..., None]
-    red = np.asarray(light[..., 0] - light[..., 2], np.float32)
-    usual = smooth(red, clear, _AROUND_MM)
+def _hole(bag: Prepared, clear: Mask, shown: Means) -> Grid:
+    tones = shown.at(bag.tones[..., :2], _COLOUR_MM) / over_channels(bag.shading, 2)
+    usual_brightness, usual = channels_of(smooth(tones, clear, _AROUND_MM))
     # Where everything is colourless there is no hole to see.
-    least = 0.03 * smooth(light.mean(2), clear, _AROUND_MM) + 1e-4
-    return np.asarray(1 - red / np.maximum(usual, least), np.float32)
+    least = 0.03 * usual_brightness + 1e-4
+    return np.asarray(1 - tones[..., 1] / np.maximum(usual, least), np.float32)

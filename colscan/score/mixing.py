@@ -12,7 +12,7 @@ shares that are estimated too (a mixture model, fitted by expectation-maximizati
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,10 +35,11 @@ _WITNESSES = 25.0
 # The prior shares weigh as much as one witness.
 _SHARES_WEIGHT = 1.0
 # Degrees of freedom of Student's t for a cell's misfit: shavings, folds and droplets are outliers.
-_FREEDOM = 6.0
+_FREEDOM = 6.0  # `_expect` takes the power of -(6 + 2) / 2 by squaring twice.
 # The misfit's variance is fitted too, around 1 with the weight of this many witnesses.
 _SCALE_WEIGHT = 4.0
-_ROUNDS = 7
+# After the first rounds the starts that are this much less likely than the best stay as they are.
+_FIRST_ROUNDS, _ROUNDS, _HOPELESS = 2, 5, 20.0
 # A colony's thin rim is no wider than its thicker body (see `_hold_rims`).
 _RIM_LEVELS = ((5, 1.0), (4, 0.75), (3, 0.5))
 # The white end stays within a factor of its prior, the veil within two and a half prior
@@ -145,6 +146,13 @@ class Fits:
             shares=self.shares[chosen],
         )
 
+    def put(self, chosen: NDArray[np.int64], better: Fits) -> Fits:
+        """All of them, some replaced by better ones."""
+        made = self.take(np.arange(len(self.gain)))
+        for field in fields(made):
+            getattr(made, field.name)[chosen] = getattr(better, field.name)
+        return made
+
 
 def fit_lights(cells: Cells, priors: Priors) -> Fits:
     """Fits around each gain, 2 S of them, from two beginnings: no change of veil, and much of it.
@@ -154,18 +162,16 @@ def fit_lights(cells: Cells, priors: Priors) -> Fits:
     both = priors.take(np.tile(np.arange(len(priors.gain)), 2))
     gap = cells.brightness[None] - both.gain[:, None] * cells.brightness0[None]
     # A quarter of the cells bare is what the second beginning supposes.
-    begin = np.clip(
-        np.quantile(gap, 0.25, axis=1), both.veil - 2 * both.veil_sd, both.veil + 2 * both.veil_sd
-    )
+    quarter = np.sort(gap, 1)[:, gap.shape[1] // 4]
+    begin = np.clip(quarter, both.veil - 2 * both.veil_sd, both.veil + 2 * both.veil_sd)
     begin[: len(priors.gain)] = priors.veil
     return _maximize(cells, both, begin)
 
 
 def _maximize(cells: Cells, priors: Priors, veil: NDArray[np.float64]) -> Fits:
     """Expectation-maximization from given veils."""
-    n, starts = len(cells.brightness), len(veil)
-    weight = min(1.0, _WITNESSES / n)
-    fits = Fits(
+    starts = len(veil)
+    begin = Fits(
         log_likelihood=np.zeros(starts),
         gain=priors.gain,
         veil=veil,
@@ -173,15 +179,26 @@ def _maximize(cells: Cells, priors: Priors, veil: NDArray[np.float64]) -> Fits:
         scale=np.ones(starts),
         shares=np.tile(_SHARES.astype(np.float64), (starts, 1)),
     )
-    for _ in range(_ROUNDS):
-        chance, misfit, _ = _expect(cells, fits)
+    fits = _improve(cells, priors, begin, rounds=_FIRST_ROUNDS)
+    hopeful = np.flatnonzero(fits.log_likelihood > fits.log_likelihood.max() - _HOPELESS)
+    return fits.put(hopeful, _improve(cells, priors.take(hopeful), fits.take(hopeful), rounds=_ROUNDS))
+
+
+def _improve(cells: Cells, priors: Priors, fits: Fits, *, rounds: int) -> Fits:
+    """The fits after some rounds of expectation-maximization more, with their likelihood."""
+    n = len(cells.brightness)
+    weight = min(1.0, _WITNESSES / n)
+    for _ in range(rounds):
+        chance, nearness, _ = _expect(cells, fits)
         shares = _hold_rims(_mean_shares(chance))
-        # Weights of Student's t: what fits badly counts less.
-        chance *= (_FREEDOM + 2) * weight / (_FREEDOM + misfit)
-        misfit *= chance
-        total = misfit.sum(0).sum(1, dtype=np.float64)
+        # Weights of Student's t: what fits badly counts less. A misfit m is _FREEDOM (1 / nearness - 1),
+        # so m (_FREEDOM + 2) / (_FREEDOM + m) is (_FREEDOM + 2) (1 - nearness).
+        chance *= np.float32((_FREEDOM + 2) * weight)
+        left = chance.sum(0).sum(1, dtype=np.float64)
+        chance *= nearness
+        total = left - chance.sum(0).sum(1, dtype=np.float64)
         scale = (_SCALE_WEIGHT + fits.scale * total / 2) / (_SCALE_WEIGHT + weight * n)
-        chance /= scale.astype(np.float32)[:, None]
+        chance *= np.float32(1 / _FREEDOM) / scale.astype(np.float32)[:, None]
         gain, veil, white = _solve(cells, chance, fits, priors)
         fits = replace(fits, gain=gain, veil=veil, white=white, scale=scale, shares=shares)
     _, _, evidence = _expect(cells, fits)
@@ -190,31 +207,38 @@ def _maximize(cells: Cells, priors: Priors, veil: NDArray[np.float64]) -> Fits:
 
 
 def _expect(cells: Cells, fits: Fits) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]:
-    """Chance of each level in each cell (K, S, n), its misfit, and the summed log evidence (S,)."""
-    level = LEVELS[:, None, None]
+    """Chance and nearness 1 / (1 + misfit / freedom) of each level in each cell (K, S, n); log evidence (S,).
+
+    The misfit is quadratic in the level, so that it is one product of matrices; and Student's t with an
+    even sum of freedoms is a power, without logarithm and exponential.
+    """
     gain, veil, white, scale = (
         x.astype(np.float32)[:, None] for x in (fits.gain, fits.veil, fits.white, fits.scale)
     )
     bare_y, bare_d = gain * cells.brightness0 + veil, gain * cells.redness0
-    gap_y = (cells.brightness - bare_y) - level * (white - bare_y)
-    gap_d = (cells.redness - bare_d) - level * (white * np.float32(_WHITE_REDNESS) - bare_d)
-    yy, yd, dd = cells.precision
-    misfit = yy * gap_y
-    misfit += (2 * yd) * gap_d
-    misfit *= gap_y
-    gap_d *= gap_d
-    gap_d *= dd
-    misfit += gap_d
-    misfit /= scale
-    log_chance = np.log1p(misfit / np.float32(_FREEDOM))
-    log_chance *= np.float32(-0.5 * (_FREEDOM + 2))
-    log_chance += np.log(fits.shares.T.astype(np.float32))[:, :, None]
-    top = log_chance.max(0)
-    log_chance -= top
-    chance = np.exp(log_chance)
+    # What lies between a cell and bare substrate, and between white and bare.
+    y, d = cells.brightness - bare_y, cells.redness - bare_d
+    all_y, all_d = white - bare_y, white * np.float32(_WHITE_REDNESS) - bare_d
+    yy, yd, dd = (precision / (scale * np.float32(_FREEDOM)) for precision in cells.precision)
+    towards_y, towards_d = yy * y + yd * d, yd * y + dd * d
+    quadratic = np.stack(
+        [
+            towards_y * y + towards_d * d,
+            towards_y * all_y + towards_d * all_d,
+            (yy * all_y + 2 * yd * all_d) * all_y + dd * all_d * all_d,
+        ]
+    )
+    powers = np.stack([np.ones_like(LEVELS), -2 * LEVELS, LEVELS * LEVELS], 1)
+    nearness = (powers @ quadratic.reshape(3, -1)).reshape(len(LEVELS), *y.shape)
+    np.maximum(nearness, 0, out=nearness)
+    nearness += 1
+    np.reciprocal(nearness, out=nearness)
+    chance = nearness * nearness
+    chance *= chance
+    chance *= fits.shares.T.astype(np.float32)[:, :, None]
     total = chance.sum(0)
     chance /= total
-    return chance, misfit, (top + np.log(total)).sum(1, dtype=np.float64)
+    return chance, nearness, np.log(total).sum(1, dtype=np.float64)
 
 
 def _mean_shares(chance: NDArray[np.float32]) -> NDArray[np.float64]:

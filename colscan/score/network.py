@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,8 @@ Tensor = NDArray[np.float32]
 _WEIGHTS = "network.npz"
 # Scales are halved three times, so sides are filled up to a multiple of this.
 _STRIDE = 8
+# Layers are worked out by bands of so many places, which stay in the processor's cache.
+_BAND = 1500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,11 +49,10 @@ def judge(cues: Cues) -> Judgement:
 
     Mean (of logarithms) of the face as it is and mirrored, so that mirroring changes nothing.
     """
-    plain, doubt = _run(cues.maps, cues.numbers, cues.clear)
-    mirrored, doubt2 = _run(cues.maps[:, :, ::-1], cues.numbers, cues.clear[:, ::-1])
+    (plain, mirrored), doubts = _run(cues)
     chance, opacity = (plain + mirrored[:, :, ::-1]) / 2
     return Judgement(
-        chance=_squash(chance), opacity=_squash(opacity), doubt=float(np.exp((doubt + doubt2) / 2))
+        chance=_squash(chance), opacity=_squash(opacity), doubt=float(np.exp(np.mean(_bounded(doubts))))
     )
 
 
@@ -60,41 +62,152 @@ def _squash(x: NDArray[np.float32]) -> NDArray[np.float32]:
 
 @lru_cache(maxsize=1)
 def _weights() -> dict[str, NDArray[np.float32]]:
+    """The layers' weights; kernels as (places, channels out, channels in)."""
     with files("colscan.score").joinpath(_WEIGHTS).open("rb") as file, np.load(file) as stored:
-        return {name: stored[name].astype(np.float32) for name in stored.files}
+        weights = {name: stored[name].astype(np.float32) for name in stored.files}
+    return {
+        name: np.ascontiguousarray(w.transpose(2, 3, 0, 1).reshape(-1, *w.shape[:2])) if w.ndim == 4 else w
+        for name, w in weights.items()
+    }
 
 
-def _run(maps: Tensor, numbers: NDArray[np.float32], clear: NDArray[np.bool_]) -> tuple[Tensor, float]:
-    """Log odds, (2, h, w), and log of the doubt."""
-    h, w = clear.shape
-    more = ((0, -h % _STRIDE), (0, -w % _STRIDE))
-    weight = _halve(np.pad(clear, more)[None].astype(np.float32))
-    fine = np.maximum(_conv_halving(np.pad(maps, ((0, 0), *more)), "stem"), 0)
-    fine = _layer(fine, "a1") + fine
-    middle = _layer(_halve(fine), "b1")
-    middle = _layer(middle, "b2") + middle
-    coarse = _layer(_halve(middle), "c1")
-    coarse = _layer(coarse, "c2") + coarse
-    hidden = _whole_face(middle, coarse, _halve(weight), numbers)
-    of_fine, of_middle, of_coarse = _for_scales(hidden, len(fine), len(middle))
-    coarse = _modulate(coarse, of_coarse)
-    coarse = _layer(coarse, "c3") + coarse
-    middle = _modulate(middle, of_middle)
-    middle = _layer(np.concatenate([middle, _double(coarse)]), "b3")
-    fine = _modulate(fine, of_fine)
-    fine = _layer(np.concatenate([fine, _double(middle)]), "a3")
-    return _spread_out(_conv(fine, "out"))[:, :h, :w], _bounded(float(_dense(hidden, "doubt")[0]))
+def _run(cues: Cues) -> tuple[Tensor, NDArray[np.float32]]:
+    """Log odds of the face and of its mirror image, (2, 2, h, w), and the doubt of each before its bounds."""
+    h, w = cues.clear.shape
+    more = ((0, 0), (0, 0), (0, -h % _STRIDE), (0, -w % _STRIDE))
+    maps = np.pad(np.stack([cues.maps, cues.maps[:, :, ::-1]], 1), more)
+    weight = _halved(np.pad(np.stack([cues.clear, cues.clear[:, ::-1]])[None].astype(np.float32), more))
+    fine = _stem(maps)
+    fine = _layer(fine, "a1").plus(fine)
+    middle = _layer(fine.halved(), "b1")
+    middle = _layer(middle, "b2").plus(middle)
+    coarse = _layer(middle.halved(), "c1")
+    coarse = _layer(coarse, "c2").plus(coarse)
+    hidden = _whole_face(middle.inner, coarse.inner, _halved(weight), cues.numbers)
+    of_fine, of_middle, of_coarse = _for_scales(hidden, len(fine.padded), len(middle.padded))
+    coarse = coarse.modulated(of_coarse)
+    coarse = _layer(coarse, "c3").plus(coarse)
+    middle = middle.modulated(of_middle)
+    middle = _layer(middle.beside(coarse), "b3")
+    fine = fine.modulated(of_fine)
+    fine = _layer(fine.beside(middle), "a3")
+    out = (
+        np.tensordot(_weights()["out.weight"][0], fine.inner, 1) + _weights()["out.bias"][:, None, None, None]
+    )
+    return _spread_out(out)[:, :, :h, :w], _dense(hidden, "doubt")[0]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Faces:
+    """Maps of two faces with zeros around each.
+
+    So a layer is a sum of products of matrices, one for each place of its kernel: what lies beside a place
+    is its neighbour in memory, and nothing is gathered. A row begins with a zero, which ends the one before.
+
+    Parameters
+    ----------
+    padded : ndarray, shape (channels, 2 (h + 1) + 2, w + 1)
+        Row by row: a row of zeros, the first face, a row of zeros, the second, two rows of zeros.
+    """
+
+    padded: Tensor
+
+    @classmethod
+    def empty(cls, channels: int, h: int, w: int) -> _Faces:
+        """Room for maps, the zeros in place."""
+        padded = np.empty((channels, 2 * (h + 1) + 2, w + 1), np.float32)
+        faces = cls(padded)
+        faces.clear_border()
+        return faces
+
+    def clear_border(self) -> None:
+        """Put zeros around the faces."""
+        self.padded[:, -2:] = 0
+        blocks = self._blocks
+        blocks[:, :, 0] = 0
+        blocks[:, :, :, 0] = 0
+
+    @property
+    def _blocks(self) -> Tensor:
+        channels, rows, columns = self.padded.shape
+        return self.padded[:, :-2].reshape(channels, 2, rows // 2 - 1, columns)
+
+    @property
+    def inner(self) -> Tensor:
+        """The faces, (channels, 2, h, w); writing to it writes the maps."""
+        return self._blocks[:, :, 1:, 1:]
+
+    def plus(self, other: _Faces) -> _Faces:
+        """These maps with others of the same shape added to them."""
+        np.add(self.padded, other.padded, out=self.padded)
+        return self
+
+    def modulated(self, by: NDArray[np.float32]) -> _Faces:
+        """These maps with a factor and a term for each channel of each face, (2 channels, 2)."""
+        factor, term = np.split(by[..., None, None], 2)
+        inner = self.inner
+        inner *= 1 + factor
+        inner += term
+        return self
+
+    def halved(self) -> _Faces:
+        """Means over 2 x 2 cells."""
+        channels, _, h, w = self.inner.shape
+        made = _Faces.empty(channels, h // 2, w // 2)
+        made.inner[:] = _halved(self.inner)
+        return made
+
+    def beside(self, coarser: _Faces) -> _Faces:
+        """These maps, and those of half the resolution doubled."""
+        channels, _, h, w = self.inner.shape
+        made = _Faces.empty(channels + len(coarser.padded), h, w)
+        made.padded[:channels] = self.padded
+        double = made.inner[channels:]
+        for row, column in product((0, 1), repeat=2):
+            double[:, :, row::2, column::2] = coarser.inner
+        return made
+
+
+def _stem(maps: Tensor) -> _Faces:
+    """The first layer: kernels of 2 x 2 that don't overlap, at half the resolution."""
+    kernels, bias = _weights()["stem.weight"], _weights()["stem.bias"]
+    _, _, h, w = maps.shape
+    places = [maps[:, :, row::2, column::2] for row, column in product((0, 1), repeat=2)]
+    cells = np.concatenate(places).reshape(len(kernels) * len(maps), -1)
+    made = _Faces.empty(len(bias), h // 2, w // 2)
+    out = np.concatenate(list(kernels), 1) @ cells + bias[:, None]
+    np.maximum(out.reshape(made.inner.shape), 0, out=made.inner)
+    return made
+
+
+def _layer(x: _Faces, name: str) -> _Faces:
+    """Correlation with the layer's kernels of 3 x 3, 0 outside; what is negative becomes 0."""
+    kernels, bias = _weights()[f"{name}.weight"], _weights()[f"{name}.bias"]
+    channels, rows, columns = x.padded.shape
+    flat = x.padded.reshape(channels, rows * columns)
+    made = _Faces(np.empty((len(bias), rows, columns), np.float32))
+    out = made.padded.reshape(len(bias), rows * columns)
+    first, last = columns + 1, (rows - 2) * columns
+    for begin in range(first, last, _BAND):
+        end = min(begin + _BAND, last)
+        band = out[:, begin:end]
+        for k, kernel in enumerate(kernels):
+            off = (k // 3 - 1) * columns + k % 3 - 1
+            near = kernel @ flat[:, begin + off : end + off]
+            np.add(band if k else bias[:, None], near, out=band)
+        np.maximum(band, 0, out=band)
+    made.clear_border()
+    return made
 
 
 def _whole_face(
     middle: Tensor, coarse: Tensor, weight: Tensor, numbers: NDArray[np.float32]
 ) -> NDArray[np.float32]:
-    """The face as a whole: what all its scales and whole-face numbers are together."""
-    weight2 = _halve(weight)
-    share, share2 = weight / (weight.sum() + 1e-3), weight2 / (weight2.sum() + 1e-3)
-    mean = (coarse * share2).sum((1, 2))
-    spread = np.sqrt(((coarse - mean[:, None, None]) ** 2 * share2).sum((1, 2)) + 1e-4)
-    seen = np.concatenate([mean, spread, (middle * share).sum((1, 2)), numbers])
+    """Each face as a whole, (64, 2): what all its scales and whole-face numbers are together."""
+    share, share2 = (x / (x.sum((2, 3), keepdims=True) + 1e-3) for x in (weight, _halved(weight)))
+    mean = (coarse * share2).sum((2, 3))
+    spread = np.sqrt(((coarse - mean[..., None, None]) ** 2 * share2).sum((2, 3)) + 1e-4)
+    seen = np.concatenate([mean, spread, (middle * share).sum((2, 3)), np.stack([numbers, numbers], 1)])
     return np.maximum(_dense(seen, "f1"), 0)
 
 
@@ -104,54 +217,21 @@ def _for_scales(hidden: NDArray[np.float32], fine: int, middle: int) -> list[NDA
 
 
 def _dense(x: NDArray[np.float32], name: str) -> NDArray[np.float32]:
-    return np.asarray(_weights()[f"{name}.weight"] @ x + _weights()[f"{name}.bias"])
+    return np.asarray(_weights()[f"{name}.weight"] @ x + _weights()[f"{name}.bias"][:, None])
 
 
-def _bounded(doubt: float) -> float:
+def _bounded(doubt: NDArray[np.float32]) -> NDArray[np.float32]:
     """Logarithm of an error between a third of a point and 60 points."""
-    return float(-3 + 2.5 * np.tanh(doubt))
+    return np.asarray(-3 + 2.5 * np.tanh(doubt))
 
 
-def _modulate(x: Tensor, by: NDArray[np.float32]) -> Tensor:
-    factor, term = np.split(by, 2)
-    return np.asarray(x * (1 + factor)[:, None, None] + term[:, None, None])
-
-
-def _layer(x: Tensor, name: str) -> Tensor:
-    return np.maximum(_conv(x, name), 0)
-
-
-def _conv(x: Tensor, name: str) -> Tensor:
-    """Correlation with the layer's kernels, 0 outside."""
-    kernel, bias = _weights()[f"{name}.weight"], _weights()[f"{name}.bias"]
-    channels, h, w = x.shape
-    reach = kernel.shape[-1] // 2
-    padded = np.pad(x, ((0, 0), (reach, reach), (reach, reach)))
-    near = np.lib.stride_tricks.sliding_window_view(padded, (h, w), axis=(1, 2))
-    columns = near.reshape(channels * kernel.shape[-1] ** 2, h * w)
-    out = kernel.reshape(len(kernel), -1) @ columns + bias[:, None]
-    return np.asarray(out.reshape(-1, h, w))
-
-
-def _conv_halving(x: Tensor, name: str) -> Tensor:
-    """The same with kernels of 2 x 2 that don't overlap."""
-    kernel, bias = _weights()[f"{name}.weight"], _weights()[f"{name}.bias"]
-    channels, h, w = x.shape
-    blocks = x.reshape(channels, h // 2, 2, w // 2, 2).transpose(0, 2, 4, 1, 3)
-    out = kernel.reshape(len(kernel), -1) @ blocks.reshape(channels * 4, -1) + bias[:, None]
-    return np.asarray(out.reshape(-1, h // 2, w // 2))
-
-
-def _halve(x: Tensor) -> Tensor:
-    channels, h, w = x.shape
-    return np.asarray(x.reshape(channels, h // 2, 2, w // 2, 2).mean((2, 4)))
-
-
-def _double(x: Tensor) -> Tensor:
-    return x.repeat(2, axis=1).repeat(2, axis=2)
+def _halved(x: Tensor) -> Tensor:
+    sides = x[..., ::2, :] + x[..., 1::2, :]
+    return np.asarray((sides[..., ::2] + sides[..., 1::2]) * np.float32(0.25))
 
 
 def _spread_out(x: Tensor) -> Tensor:
-    """(8, h, w) → (2, 2 h, 2 w): four values of each coarse cell are its four fine ones."""
-    channels, h, w = x.shape
-    return x.reshape(channels // 4, 2, 2, h, w).transpose(0, 3, 1, 4, 2).reshape(channels // 4, 2 * h, 2 * w)
+    """(8, 2, h, w) → (2, 2, 2 h, 2 w), by face: four values of each coarse cell are its four fine ones."""
+    channels, faces, h, w = x.shape
+    cells = x.reshape(channels // 4, 2, 2, faces, h, w).transpose(3, 0, 4, 1, 5, 2)
+    return cells.reshape(faces, channels // 4, 2 * h, 2 * w)

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.face import GRID_MM, Grid, depth_mm, near_mm, to_mm, to_photo_px
 from colscan.score.looks import Looks, look
 from colscan.score.mixing import Fits
@@ -144,16 +145,16 @@ def _tinted(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Ite
     brighter = np.where(red, looks.off_chord / _BRIGHT, 0.0)
     for blob in blobs(brighter, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
         around = ring(blob, looks.clear)
-        on_white = around.any() and np.median(looks.opacity[around]) >= _ON_WHITE
+        on_white = around.any() and median(picked(looks.opacity, around)) >= _ON_WHITE
         along = outline_mm(blob, looks.depth) >= _ALONG_MM
         if on_white and not along and contrast(looks.redness, blob, around) > _TINT:
             yield _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(brighter, blob))
 
 
 def _warm_kind(looks: Looks, blob: Mask) -> str:
-    if np.median(looks.whiteness[blob]) < _BROWN:
+    if median(picked(looks.whiteness, blob)) < _BROWN:
         return "brown"
-    return "amber" if np.median(looks.greenness[blob]) > 0 else "orange"
+    return "amber" if median(picked(looks.greenness, blob)) > 0 else "orange"
 
 
 def _dark(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
@@ -207,7 +208,7 @@ def _may_be_shade(bag: Prepared, looks: Looks, blob: Mask) -> bool:
     if at_rim > _ALL_RIM:
         return True
     rim = darkest_alike(looks.level, blob, clear=looks.clear, depth=looks.depth)
-    return float(np.median(looks.level[blob])) - rim > _DARKER_AT_RIM
+    return float(median(picked(looks.level, blob))) - rim > _DARKER_AT_RIM
 
 
 def _islands(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
@@ -216,7 +217,7 @@ def _islands(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> It
     if not front.any():
         return
     # Relative to the densest place: how bright white is may be off by a quarter.
-    opacity = looks.opacity / max(float(np.quantile(looks.opacity[front], 0.99)), _DENSEST)
+    opacity = looks.opacity / max(float(quantiles(picked(looks.opacity, front), [0.99])[0]), _DENSEST)
     dense = cores(front & (opacity > _ISLAND), _LEAST_MM2["dark"])
     if not dense:
         return
@@ -237,7 +238,7 @@ def _islands(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> It
 
 def _strength(excess: Grid, blob: Mask) -> float:
     """Half sure at the threshold, sure at twice it."""
-    return float(np.clip(np.median(excess[blob]) / 2, 0.0, 1.0))
+    return float(np.clip(median(picked(excess, blob)) / 2, 0.0, 1.0))
 
 
 def _patch(bag: Prepared, mark: _Mark, *, faces: int) -> PatchSeen:

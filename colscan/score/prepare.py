@@ -4,14 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median, picked
 from colscan.score.baseline import fill_gaps
-from colscan.score.face import GRID_MM, Face, Grid, depth_mm, near_mm, own_frame, resample, smooth
+from colscan.score.face import (
+    GRID_MM,
+    Face,
+    Grid,
+    blurred,
+    brightness_of,
+    depth_mm,
+    near_mm,
+    own_frame,
+    resample,
+    smooth,
+    tones_of,
+)
 from colscan.score.mixing import Cells
 from colscan.score.model import Baseline
 from colscan.score.register import lay_onto
@@ -21,6 +35,10 @@ from colscan.score.register import lay_onto
 _MAP_MM = 1.0
 _FIT_MM = 2.0
 _FIT_STEP = 6
+DETAIL_MM = 1.5
+"""Finer than this is grain and JPEG noise."""
+# Bare substrate is taken from this much of the baseline around a place.
+_BARE_MM = 6.0
 # Shading is what is left of the baseline at this scale, and 0.7 of it (log) is taken for today's: 1
 # would be right under the same lamp, 0 under a lamp at the other side.
 _SHADING_MM = 8.0
@@ -34,14 +52,15 @@ _SHADOW_MM = 15.0
 # colour cast, relative to the cell's own brightness.
 _SHADING_SD, _SHADING_SD_RIM = 0.04, 0.2
 _VEIL_SD, _REDNESS_SD, _CAST_SD = 0.02, 0.014, 0.01
-# Brighter than its surround (7 mm) by this factor: too odd to fit the light to.
-_ODD = 1.45
+# Brighter than its surround by this factor: too odd to fit the light to.
+_ODD, _AROUND_MM = 1.45, 7.0
 # Without a registered baseline its texture means nothing; its shading still does.
 _UNREGISTERED_MM = 6.0
 _LEAST_CELLS = 25
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+# Without slots: what is worked out of it is kept in it.
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Prepared:
     """One bag of a photo, ready to be unmixed.
 
@@ -72,6 +91,45 @@ class Prepared:
     rim: Mask
     likeness: float
 
+    @cached_property
+    def depth(self) -> Grid:
+        """How deep each cell lies inside the face, mm."""
+        return depth_mm(self.whole)
+
+    @cached_property
+    def tones(self) -> Grid:
+        """Today's brightness, redness and greenness, (h, w, 3)."""
+        return tones_of(self.face.light)
+
+    @cached_property
+    def tones0(self) -> Grid:
+        """The baseline's, (h, w, 3)."""
+        return tones_of(self.light0)
+
+    @cached_property
+    def even(self) -> Mask:
+        """Seen cells that are not much brighter than their surround, (h, w)."""
+        brightness = np.ascontiguousarray(self.tones[..., 0])
+        return self.seen & (brightness < _ODD * smooth(brightness, self.seen, _AROUND_MM))
+
+    @cached_property
+    def around0(self) -> Grid:
+        """The baseline's tones at 6 mm: bare substrate as it usually is about each place, (h, w, 3)."""
+        return blurred(self.tones0, _BARE_MM)
+
+    @cached_property
+    def level0(self) -> Grid:
+        """The baseline's log brightness without shading, (h, w)."""
+        return self._level(blurred(np.ascontiguousarray(self.tones0[..., 0]), DETAIL_MM))
+
+    @cached_property
+    def detail(self) -> Grid:
+        """Today's, not smoothed, (h, w)."""
+        return self._level(self.tones[..., 0])
+
+    def _level(self, brightness: Grid) -> Grid:
+        return np.log(np.maximum(brightness, np.float32(1e-4)) / self.shading)
+
     @property
     def seen_share(self) -> float:
         """Share of the face that can be seen."""
@@ -87,7 +145,7 @@ def prepare(view: BagView, baseline: Baseline) -> Prepared:
     face, likeness = lay_onto(view, first)
     if likeness == 0.0:
         light0 = smooth(light0, whole0, _UNREGISTERED_MM)
-    brightness0 = smooth(light0.mean(2), whole0, _SHADING_MM)
+    brightness0 = smooth(brightness_of(light0), whole0, _SHADING_MM)
     moved = near_mm(whole0 & ~known0, _SHADOW_MM - GRID_MM)
     return _prepared(
         view, face, light0=light0, brightness0=brightness0, known=whole0, moved=moved, likeness=likeness
@@ -114,7 +172,7 @@ def _prepared(
     large = depth_mm(hidden) > 2 * GRID_MM
     rim = ~front | moved | near_mm(large, _SHADOW_MM + 2 * GRID_MM)
     middle = whole & front
-    typical = float(np.median(brightness0[middle if middle.any() else whole])) if whole.any() else 1.0
+    typical = float(median(picked(brightness0, middle if middle.any() else whole))) if whole.any() else 1.0
     shading = np.clip(brightness0 / max(typical, 1e-4), 0.2, 4.0) ** _SHADING_KEPT
     return Prepared(
         view=view,
@@ -130,39 +188,41 @@ def _prepared(
 
 def usual_brightness(bags: Sequence[Prepared]) -> float:
     """The photo's median brightness, which noise and veil are relative to."""
-    medians = [float(np.median(bag.face.light[bag.seen].mean(1))) for bag in bags if bag.seen.any()]
+    medians = [float(median(picked(bag.tones[..., 0], bag.seen))) for bag in bags if bag.seen.any()]
     return float(np.clip(np.median(medians), 0.06, 0.6)) if medians else 0.1
 
 
 def map_cells(bag: Prepared, usual: float) -> Cells:
     """All cells of the face's grid, row by row."""
-    return _cells(bag, usual, sigma_mm=_MAP_MM, seen=bag.seen)
+    return _cells(bag, usual, sigma_mm=_MAP_MM, seen=bag.seen, chosen=slice(None))
 
 
 def fit_cells(bag: Prepared, usual: float, *, without: Mask) -> Cells | None:
     """Cells of the front that the bag's light is fitted to; None when they are too few."""
-    brightness = bag.face.light.mean(2)
-    clear = bag.seen & ~without & (brightness < _ODD * smooth(brightness, bag.seen, 7.0))
-    usable = clear & (depth_mm(bag.whole) > _RIM_MM)
+    clear = bag.even & ~without
+    usable = clear & (bag.depth > _RIM_MM)
     on_grid = np.zeros_like(usable)
     on_grid[_FIT_STEP // 2 :: _FIT_STEP, _FIT_STEP // 2 :: _FIT_STEP] = True
     usable &= on_grid
     if usable.sum() < _LEAST_CELLS:
         return None
-    return _cells(bag, usual, sigma_mm=_FIT_MM, seen=clear).take(np.flatnonzero(usable))
+    return _cells(bag, usual, sigma_mm=_FIT_MM, seen=clear, chosen=np.flatnonzero(usable))
 
 
-def _cells(bag: Prepared, usual: float, *, sigma_mm: float, seen: Mask) -> Cells:
-    shading = bag.shading[..., None]
-    light = (smooth(bag.face.light, seen, sigma_mm) / shading).reshape(-1, 3)
-    light0 = (smooth(bag.light0, np.ones_like(seen), sigma_mm) / shading).reshape(-1, 3)
-    brightness, redness = light.mean(1), light[:, 0] - light[:, 2]
+def _cells(
+    bag: Prepared, usual: float, *, sigma_mm: float, seen: Mask, chosen: NDArray[np.intp] | slice
+) -> Cells:
+    today = smooth(bag.tones[..., :2], seen, sigma_mm).reshape(-1, 2)[chosen]
+    first = blurred(bag.tones0[..., :2], sigma_mm).reshape(-1, 2)[chosen]
+    shading = bag.shading.ravel()[chosen]
+    brightness, redness = (np.asarray(tone / shading, np.float32) for tone in today.T)
+    brightness0, redness0 = (np.asarray(tone / shading, np.float32) for tone in first.T)
     return Cells(
         brightness=brightness,
         redness=redness,
-        brightness0=light0.mean(1),
-        redness0=light0[:, 0] - light0[:, 2],
-        precision=_precision(brightness, redness, usual, bag.rim.ravel()),
+        brightness0=brightness0,
+        redness0=redness0,
+        precision=_precision(brightness, redness, usual, bag.rim.ravel()[chosen]),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.photo.model import Mask
+from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.face import GRID_MM, Grid, depth_mm, near_mm
 
 # Seeds at the threshold grow to places at this share of it, this far.
@@ -91,7 +92,7 @@ def gaps(level: Grid, blob: Mask, clear: Mask) -> float:
     if not around.any():
         return 0.0
     # Of a surround that is half bare the white half lies behind writing too.
-    between = (np.median(level[blob]) + np.quantile(level[around], 0.75)) / 2
+    between = (median(picked(level, blob)) + quantiles(picked(level, around), [0.75])[0]) / 2
     return float((level[inside] > between).mean())
 
 
@@ -108,13 +109,13 @@ def ring(blob: Mask, clear: Mask) -> Mask:
 
 def darkest_alike(level: Grid, blob: Mask, *, clear: Mask, depth: Grid) -> float:
     """What the darkest tenth of the face reaches that lies as deep inside the outline as a mark does."""
-    low, high = np.quantile(depth[blob], [0.2, 0.8])
+    low, high = quantiles(picked(depth, blob), [0.2, 0.8])
     alike = clear & ~near_mm(blob, 2 * _BORDER_MM) & (depth >= low) & (depth <= high)
-    return float(np.quantile(level[alike], 0.1)) if alike.any() else float(level[blob].min())
+    return float(quantiles(picked(level, alike), [0.1])[0]) if alike.any() else float(level[blob].min())
 
 
 def contrast(values: Grid, blob: Mask, around: Mask) -> float:
     """Median inside a mark less the median around it; 0 where too little of either is seen."""
     if around.sum() < _LEAST_CELLS or blob.sum() < _LEAST_CELLS:
         return 0.0
-    return float(np.median(values[blob]) - np.median(values[around]))
+    return float(median(picked(values, blob)) - median(picked(values, around)))

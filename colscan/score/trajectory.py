@@ -13,6 +13,7 @@ Avrami 1940, doi:10.1063/1.1750631.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,6 +80,7 @@ class Trajectory:
         return float(low[shortest]), float(high[shortest])
 
 
+@lru_cache(maxsize=64)
 def just_spawned(days: float) -> Trajectory:
     """What is known of a bag `days` after spawning before its first photo is looked at."""
     bare = np.zeros((len(Z), len(_RATES)))

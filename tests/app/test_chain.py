@@ -107,7 +107,9 @@ def evidence() -> Evidence:
 def test_evidence_comes_back_as_it_was(tmp_path: Path, evidence: Evidence) -> None:
     """Every field, bit by bit; another photo's or bag's is not it."""
     assert keep_evidence(tmp_path, "ab" * 32, [evidence], {}, HOW)
-    again = load_evidence(tmp_path, "ab" * 32, 7, {}, HOW)
+    kept = load_evidence(tmp_path, "ab" * 32, {}, HOW)
+    assert kept is not None
+    again = kept.of(7)
     assert again is not None
     for name in ("key", "coverage", "low", "high", "density", "unseen", "mm_per_px", "flags"):
         assert getattr(again, name) == getattr(evidence, name)
@@ -117,8 +119,8 @@ def test_evidence_comes_back_as_it_was(tmp_path: Path, evidence: Evidence) -> No
     for patch, was in zip(again.patches, evidence.patches, strict=True):
         assert (patch.kind, patch.area, patch.centre_mm) == (was.kind, was.area, was.centre_mm)
         assert np.array_equal(patch.outline_px, was.outline_px)
-    assert load_evidence(tmp_path, "ab" * 32, 8, {}, HOW) is None
-    assert load_evidence(tmp_path, "ab" * 4 + "c" * 56, 7, {}, HOW) is None
+    assert kept.of(8) is None
+    assert load_evidence(tmp_path, "ab" * 4 + "c" * 56, {}, HOW) is None
 
 
 def test_evidence_without_patches_comes_back(tmp_path: Path, evidence: Evidence) -> None:
@@ -128,7 +130,9 @@ def test_evidence_without_patches_comes_back(tmp_path: Path, evidence: Evidence)
         patches=(),
     )
     assert keep_evidence(tmp_path, "cd" * 32, [bare], {}, HOW)
-    again = load_evidence(tmp_path, "cd" * 32, 7, {}, HOW)
+    kept = load_evidence(tmp_path, "cd" * 32, {}, HOW)
+    assert kept is not None
+    again = kept.of(7)
     assert again is not None
     assert again.patches == ()
     assert again.flags == ()

@@ -20,7 +20,7 @@ import cv2
 import numpy as np
 
 from colscan.locate import find_cards
-from colscan.locate.edges import RANGE_MM, Side, appearance, line_features, net_of, range_steps
+from colscan.locate.edges import RANGE_MM, Side, appearance, line_features, net_of, range_steps, strip_means
 from colscan.locate.reference import read_reference
 from colscan.locate.window import BOTTOM_MM, LEFT_MM, RIGHT_MM, TOP_MM, Window, cut_window
 
@@ -76,14 +76,18 @@ def cropped(window: Window, block: np.ndarray, rng: np.random.Generator) -> tupl
 def lines(window: Window, block: np.ndarray, side: Side, start: int) -> tuple[np.ndarray, np.ndarray]:
     """Features (lines, places, K) of the lines across one side of a block, and where its edge is on each."""
     coarse = cv2.resize(block.astype(np.float32), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA) > 0.5
-    turned = coarse if net_of(side) == "side" else coarse.T
-    turned = turned if side in ("left", "top") else turned[:, ::-1]
-    first, last = range_steps(side)
+    features = np.moveaxis(line_features(strip_means(appearance(window)), side), 0, -1)
+    turned, (first, last) = coarse, range_steps(side)
+    if net_of(side) != "side":
+        turned, features = turned.T, features.swapaxes(0, 1)
+    if side in ("right", "bottom"):
+        turned, features = turned[:, ::-1], features[:, ::-1]
+        first, last = turned.shape[1] - last, turned.shape[1] - first
     seen = np.flatnonzero(turned.any(1))
     rows = np.arange(seen[0] + 8 + start, seen[-1] - 8, LINE_STRIDE)  # not on its rounded corners
     edge = turned[rows].argmax(1) - first
     known = (edge >= 0) & (edge < last - first)
-    return line_features(appearance(window), side)[rows[known]], edge[known]
+    return features[rows[known]], edge[known]
 
 
 def collect(folders: list[Path], rng: np.random.Generator) -> dict[str, list[tuple[np.ndarray, np.ndarray]]]:

@@ -30,6 +30,19 @@ def test_small_tags_in_a_full_size_photo() -> None:
     assert_allclose([36 / card.mm_per_px for card in cards], list(sides.values()), rtol=0.04)
 
 
+def test_large_tags_in_a_full_size_photo_are_as_exact() -> None:
+    """Tags found in the photo at half its size stand where they were drawn, to a tenth of a pixel."""
+    light = np.full((2000, 3000, 3), 0.3, np.float32)
+    patch = np.full((500, 700, 3), 0.3)
+    put_card(patch, 5, middle_px=np.array([350.3, 250.6]), mm_per_px=0.4, turned_deg=3.0)
+    near, far = np.s_[100:600, 200:900], np.s_[1301:1801, 1801:2501]
+    light[near] = light[far] = cv2.GaussianBlur(patch, (0, 0), 0.8)
+    one, other = find_cards(encode(light))
+    assert_allclose(other.corners_px - one.corners_px, [[1601, 1201]] * 4, atol=0.1)
+    assert_allclose(one.mm_per_px, 0.4, rtol=0.003)
+    assert_allclose([one.blur_px, other.blur_px], 0.8, rtol=0.15)
+
+
 def test_card_stands_where_it_was_drawn() -> None:
     """Scale, middle and corners of a card agree with how it was drawn."""
     scene = draw_scene()

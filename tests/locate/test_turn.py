@@ -12,7 +12,7 @@ SHAPE = (30, 40)
 
 def card(corners_px: np.ndarray) -> Card:
     """A card by its corners."""
-    return Card(tag=1, corners_px=corners_px, mm_per_px=9.0)
+    return Card(tag=1, corners_px=corners_px, mm_per_px=9.0, blur_px=1.0)
 
 
 @pytest.mark.parametrize("turns", [0, 1, 2, 3])

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from colscan.app.batch.bursts import measure_together
-from colscan.app.batch.evidence_cache import keep_evidence, load_evidence
+from colscan.app.batch.evidence_cache import KeptEvidence, keep_evidence, load_evidence
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, Pool, run_in_order
 from colscan.app.batch.originals import find_original
 from colscan.app.batch.shelves import Looking
@@ -60,6 +60,8 @@ class Chain:
         self._pool = pool
         # Evidence that could not be put into the cache.
         self._held: dict[str, tuple[Evidence, ...]] = {}
+        # What was found in the cache, still packed.
+        self._kept: dict[str, KeptEvidence | None] = {}
         # Each bag's latest state, and the photos it comes from.
         self._latest: dict[str, tuple[tuple[str, ...], FaceState | None]] = {}
 
@@ -68,6 +70,7 @@ class Chain:
         kept = self._keep and keep_evidence(
             self._folder, result.ref.sha256, result.evidence, self._baselines, self._how
         )
+        self._kept.pop(result.ref.sha256, None)
         if not kept:
             self._held[result.ref.sha256] = result.evidence
 
@@ -81,16 +84,20 @@ class Chain:
         known, state = self._latest.get(bag.bag, ((), None))
         if photos[: len(known)] != known:
             known, state = (), None
-        self._measure_missing(photos[len(known) :], bag.key)
-        for row in earlier[len(known) :]:
-            seen = self._evidence(row.photo_sha256, bag.key)
+        for row, seen in zip(earlier[len(known) :], self._seen(photos[len(known) :], bag.key), strict=True):
             if seen is not None:
                 state = remember(seen, replace(memory, state=state), taken_at=row.taken_at).state
         self._latest[bag.bag] = photos, state
         return state
 
-    def _measure_missing(self, photos: Iterable[str], key: int) -> None:
-        missing = [sha for sha in photos if self._evidence(sha, key) is None]
+    def _seen(self, photos: Sequence[str], key: int) -> list[Evidence | None]:
+        """What some photos said of a bag; those of which it isn't known any more are measured again."""
+        seen = {sha: self._evidence(sha, key) for sha in photos}
+        missing = [sha for sha in photos if seen[sha] is None]
+        self._measure(missing)
+        return [self._evidence(sha, key) if seen[sha] is None else seen[sha] for sha in photos]
+
+    def _measure(self, missing: Iterable[str]) -> None:
         bursts = dict.fromkeys(self._together(sha) for sha in missing)
         jobs = [
             tuple(
@@ -118,7 +125,10 @@ class Chain:
         held = self._held.get(sha256)
         if held is not None:
             return next((seen for seen in held if seen.key == key), None)
-        return load_evidence(self._folder, sha256, key, self._baselines, self._how)
+        if self._kept.get(sha256) is None:
+            self._kept[sha256] = load_evidence(self._folder, sha256, self._baselines, self._how)
+        kept = self._kept[sha256]
+        return kept.of(key) if kept is not None else None
 
     def _original(self, sha256: str) -> PhotoRef | None:
         row = self._photos.get(sha256)

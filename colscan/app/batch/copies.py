@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -49,23 +50,30 @@ def find_copies(
     keep : bool
         Whether the cache may be written.
     """
-    new = _glances(refs, max_megapixels)
     rows = {row.photo_sha256: row for row in _worth_a_look(refs, recorded)}
-    known = [
-        (reference(row, folder), glance)
-        for row in rows.values()
-        if (glance := _recorded_glance(folder, row, max_megapixels, keep=keep)) is not None
-    ]
+    known = [reference(row, folder) for row in rows.values()]
+
+    @cache
+    def glance(sha256: str) -> Glance | None:
+        """Only looked at where what files say of themselves doesn't tell them apart: that decodes them."""
+        if sha256 in rows:
+            return _recorded_glance(folder, rows[sha256], max_megapixels, keep=keep)
+        return _glance(new[sha256], max_megapixels)
+
+    def is_copy(ref: PhotoRef, of: PhotoRef) -> bool:
+        if not may_be_copies(of, ref):
+            return False
+        one, other = glance(of.sha256), glance(ref.sha256)
+        return one is not None and other is not None and is_alike(one, other)
+
+    new = {ref.sha256: ref for ref in refs}
     copies: dict[str, str] = {}
     for ref in sorted(refs, key=_worth):
-        glance = new.get(ref.sha256)
-        if glance is None:
-            continue
-        first = next((k for k, g in known if may_be_copies(k, ref) and is_alike(g, glance)), None)
+        first = next((k for k in known if is_copy(ref, k)), None)
         if first is not None:
             copies[ref.sha256] = first.name
-            continue
-        known.append((ref, glance))
+        else:
+            known.append(ref)
     return copies
 
 
@@ -88,13 +96,11 @@ def _worth(ref: PhotoRef) -> tuple[int, int, str]:
     return TAKEN_AT_FROM.index(ref.taken_at_from), -ref.path.stat().st_size, ref.sha256
 
 
-def _glances(refs: Iterable[PhotoRef], max_megapixels: float) -> dict[str, Glance]:
-    found = {}
-    for ref in refs:
-        # What can't be read is told when it is measured.
-        with suppress(PhotoError):
-            found[ref.sha256] = glance_at(ref.path, max_megapixels=max_megapixels)
-    return found
+def _glance(ref: PhotoRef, max_megapixels: float) -> Glance | None:
+    # What can't be read is told when it is measured.
+    with suppress(PhotoError):
+        return glance_at(ref.path, max_megapixels=max_megapixels)
+    return None
 
 
 def _recorded_glance(folder: Path, row: PhotoRow, max_megapixels: float, *, keep: bool) -> Glance | None:
@@ -102,7 +108,7 @@ def _recorded_glance(folder: Path, row: PhotoRow, max_megapixels: float, *, keep
     original = None if kept else find_original(folder, row)
     if original is None:
         return kept
-    made = _glances([reference(row, original)], max_megapixels).get(row.photo_sha256)
+    made = _glance(reference(row, original), max_megapixels)
     if made is not None and keep:
         _keep(folder, row.photo_sha256, made)
     return made

@@ -5,7 +5,9 @@ from __future__ import annotations
 import hashlib
 import io
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from zipfile import ZIP_DEFLATED, ZipFile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,21 +24,30 @@ _FLAGS = {str(flag): flag for flag in Flag}
 _MAPS = ("opacity", "face", "outline_px", "to_px")
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class KeptEvidence:
+    """What a photo said of its bags, still packed."""
+
+    packed: Mapping[str, NDArray[np.generic]]
+
+    def of(self, key: int) -> Evidence | None:
+        """What it said of one bag; None where that isn't kept."""
+        return _unpack(self.packed, key) if key in self.packed["keys"] else None
+
+
 def load_evidence(
-    folder: Path, sha256: str, key: int, baselines: Mapping[int, Baseline], how: Looking
-) -> Evidence | None:
-    """What a photo said of one bag, or None when that isn't kept for this method and these baselines.
+    folder: Path, sha256: str, baselines: Mapping[int, Baseline], how: Looking
+) -> KeptEvidence | None:
+    """What a photo said, or None when that isn't kept for this method and these baselines.
 
     A damaged file counts as none.
     """
     data = kept_bytes(_file(folder, sha256))
     if data is None:
         return None
-    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
-        keys = [int(known) for known in kept["keys"]]
-        if key not in keys or str(kept["key"]) != _key(sha256, keys, baselines, how):
-            return None
-        return _unpack(kept, key)
+    packed = np.load(io.BytesIO(data), allow_pickle=False)
+    keys = [int(known) for known in packed["keys"]]
+    return KeptEvidence(packed) if str(packed["key"]) == _key(sha256, keys, baselines, how) else None
 
 
 def keep_evidence(
@@ -51,7 +62,11 @@ def keep_evidence(
     for seen in evidence:
         arrays |= {f"{seen.key}-{name}": array for name, array in _pack(seen).items()}
     data = io.BytesIO()
-    np.savez_compressed(data, **arrays)  # type: ignore[arg-type]
+    # As numpy's own archives, but for the effort: the least one makes them a tenth larger, in half the time.
+    with ZipFile(data, "w", ZIP_DEFLATED, compresslevel=1) as archive:
+        for name, array in arrays.items():
+            with archive.open(f"{name}.npy", "w") as member:
+                np.lib.format.write_array(member, array, allow_pickle=False)
     return keep_bytes(_file(folder, sha256), data.getvalue())
 
 

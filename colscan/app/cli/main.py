@@ -16,6 +16,10 @@ import click
 from colscan import __version__
 from colscan.errors import ColscanError, ExitCode
 
+# Before numpy is imported. Its products are small: several threads wait for each other, burning time that
+# another photo's process, or anybody else, could use.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # The order is that of a trial's life. A command's module is imported when it is called, so that help is
 # quick; the line shown here is the first of the command's own help (a test holds them equal).
 COMMANDS = {
