@@ -100,7 +100,7 @@ def _state(folder: Path) -> dict[str, list[int]]:
 def _read_mark(folder: Path) -> object:
     try:
         return json.loads((folder / "cache" / WHOLE_MARK).read_bytes())
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None
 
 

@@ -24,6 +24,7 @@ from colscan.tables import (
 from colscan.trial.bagcodes import BREAKS_LINES, breaks_lines, explain_mangling, suggest_code
 from colscan.trial.model import Bag, Strain, Treatment, Trial
 from colscan.trial.problems import decode_plan_file, raise_problems
+from colscan.units import parse_time
 
 NOTHING = "none"
 _DATE_LENGTH = len("2026-03-02")
@@ -170,7 +171,7 @@ def _complete(name: str, cell: str, zone: tzinfo) -> str:
     if declared is None or not cell.strip() or name == "bag":
         return cell  # a bag's code is judged as it stands, not mended
     if declared.kind == "time" and _is_local(cell):
-        return datetime.fromisoformat(cell.strip()).replace(tzinfo=zone).isoformat(timespec="seconds")
+        return parse_time(cell.strip()).replace(tzinfo=zone).isoformat(timespec="seconds")
     return format_cell(declared, parse_cell(declared, cell)) if declared.kind == "text" else cell
 
 
@@ -181,7 +182,7 @@ def _is_local(cell: str) -> bool:
 
 def _parse_time(cell: str) -> datetime | None:
     try:
-        return datetime.fromisoformat(cell.strip())
+        return parse_time(cell.strip())
     except ValueError:
         return None
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import zipfile
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -102,7 +101,7 @@ def _load(folder: Path, sha256: str) -> Glance | None:
             if cells.shape != (SIDE, SIDE, 3) or cells.dtype != np.uint8:
                 return None
             return Glance(cells=cells, shape=float(kept["shape"]))
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+    except Exception:  # damage makes zipfile, zlib and numpy's reader raise nearly anything
         return None
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -39,7 +38,7 @@ def load_evidence(
             if str(kept["key"]) != _key(sha256, keys, baselines, how):
                 return None
             return _unpack(kept, key)
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+    except Exception:  # damage makes zipfile, zlib and numpy's reader raise nearly anything
         return None
 
 
