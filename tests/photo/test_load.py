@@ -237,21 +237,21 @@ def taken(word):
     return next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith(word)) * 1024
 
 before = taken("VmRSS")
-array = {"rgb": load_rgb, "rgba": load_rgba}[sys.argv[1]](Path(sys.argv[2]), max_megapixels=100)
-print((taken("VmHWM") - before) / (array.shape[0] * array.shape[1]))
+for read in (load_rgb, load_rgba):
+    height, width = read(Path(sys.argv[1]), max_megapixels=100).shape[:2]
+print((taken("VmHWM") - before) / (height * width))
 """
 
 
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="asks the system for its memory")
 @pytest.mark.parametrize("name", ["a.jpg", "a.heic"])
-@pytest.mark.parametrize("reader", ["rgb", "rgba"])
-def test_the_largest_photo_fits_into_memory(tmp_path: Path, name: str, reader: str) -> None:
+def test_the_largest_photo_fits_into_memory(tmp_path: Path, name: str) -> None:
     """Up to 13.5 bytes a pixel: with 100 megapixels and the libraries that stays under 1.5 GB."""
     exif = Image.Exif()
     exif[0x0112] = 6
     path = tmp_path / name
     Image.new("RGB", (4000, 3000)).save(path, exif=exif.tobytes(), icc_profile=wide_profile())
     done = subprocess.run(
-        [sys.executable, "-c", _PEAK, reader, str(path)], capture_output=True, text=True, check=True
+        [sys.executable, "-c", _PEAK, str(path)], capture_output=True, text=True, check=True
     )
     assert float(done.stdout) < 13.5
