@@ -6,12 +6,10 @@ reader, writer, checker and docs all come from that declaration.
 
 from __future__ import annotations
 
-import csv
 import dataclasses
-import io
 import math
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -19,18 +17,26 @@ from typing import Any, ClassVar, Generic, Literal, TypeVar
 
 from colscan.errors import LedgerError, Problem
 from colscan.hints import say_how_to_add, say_how_to_write
+from colscan.records import (
+    OPEN_QUOTE,
+    Dialect,
+    Record,
+    delimiter_of,
+    format_record,
+    split_records,
+    with_point,
+)
 from colscan.units import parse_sha256, parse_time
 
 Kind = Literal["text", "sha256", "integer", "number", "time", "choice", "words", "points"]
 # A leading apostrophe keeps a spreadsheet from running a text as a formula, and this reader from stripping
 # its outer blanks. The text's own apostrophes are counted in, so that just one can be taken off again.
 _GUARDED = re.compile(r"'*(?:[=+\-@\s]|.*\s\Z)", re.DOTALL)
-_QUOTED = re.compile(r'[",\r\n]')
 _INTEGER = re.compile(r"[+-]?[0-9]{1,18}\Z")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\Z")
 _PLAIN_NUMBERS = re.compile(r"(?:-?[0-9]{1,9}(?:\.[0-9]{1,9})?(?: |\Z))*\Z")
-OPEN_QUOTE = "unexpected end of data"
-"""What the csv module says of a record that ends inside a quoted cell."""
+# What a spreadsheet makes of a code like 12e45 or of a long row of digits, when it saves it.
+_MANGLED = re.compile(r"[0-9](?:[.,][0-9]+)?E\+[0-9]+\Z")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +59,8 @@ class Column:
         Allowed range of numbers, inclusive.
     decimals : int
         Decimals written for numbers and points.
+    is_code : bool
+        Whether a text is a name made of letters and digits: then a number with an exponent is none.
     """
 
     kind: Kind
@@ -62,6 +70,7 @@ class Column:
     low: float = -math.inf
     high: float = math.inf
     decimals: int = 2
+    is_code: bool = False
 
 
 def column(column: Column, *, default: Any = dataclasses.MISSING) -> Any:
@@ -100,29 +109,6 @@ class Reading(Generic[R]):
         return tuple(line.row for line in self.lines)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Record:
-    """The cells of one record of a CSV text, and where it stands.
-
-    Parameters
-    ----------
-    cells : tuple of str
-        Its cells, unquoted; empty when `error` says why there are none.
-    number : int
-        The line where it begins, from 1.
-    start, end : int
-        Its characters in the text, line end included.
-    error : str
-        What is wrong with its quotes; empty for nothing.
-    """
-
-    cells: tuple[str, ...]
-    number: int
-    start: int
-    end: int
-    error: str = ""
-
-
 def columns_of(row_type: type[Row]) -> dict[str, Column]:
     """Return the declared columns of a row type, by name, in order."""
     return {f.name: f.metadata["column"] for f in dataclasses.fields(row_type)}
@@ -141,6 +127,9 @@ def parse_cell(declared: Column, text: str) -> Any:
     ValueError
         With what is wrong, when the text isn't of the column's kind.
     """
+    if declared.is_code and _MANGLED.match(text.strip()):
+        msg = f"{text.strip()!r} is what a spreadsheet made of a code of digits"
+        raise ValueError(msg)
     if declared.kind == "text":
         return text[1:] if text.startswith("'") and _GUARDED.match(text) else text.strip()
     text = text.strip()
@@ -243,16 +232,6 @@ def format_row(row: Row) -> dict[str, str]:
     }
 
 
-def format_record(cells: Iterable[str]) -> bytes:
-    """Return cells as one record of CSV bytes, line end included.
-
-    Not by `csv.writer`: before Python 3.13 it leaves a lone carriage return unquoted, which its own
-    reader refuses. Half characters of undecodable file names are spelled out, as UTF-8 has none.
-    """
-    line = ",".join('"' + cell.replace('"', '""') + '"' if _QUOTED.search(cell) else cell for cell in cells)
-    return (line + "\n").encode("utf-8", errors="backslashreplace")
-
-
 def format_rows(rows: Sequence[Row]) -> bytes:
     """Return rows of one type as the bytes of CSV lines, without header."""
     return b"".join(format_record(format_row(row).values()) for row in rows)
@@ -263,27 +242,24 @@ def format_header(row_type: type[Row]) -> bytes:
     return format_record(columns_of(row_type))
 
 
-def split_records(text: str) -> Iterator[Record]:
-    """Yield the records of a CSV text; the one whose quotes are broken is the last."""
-    taken = 0
+def dialect_of(raw: bytes, row_type: type[Row]) -> Dialect:
+    """Return how the bytes of a row type's file are written.
 
-    def lines() -> Iterator[str]:
-        nonlocal taken
-        for line in io.StringIO(text, newline=""):
-            taken += len(line)
-            yield line
-
-    reader = csv.reader(lines(), strict=True)
-    while True:
-        start, number = taken, reader.line_num + 1
-        try:
-            cells = next(reader, None)
-        except csv.Error as error:
-            yield Record(cells=(), number=number, start=start, end=taken, error=str(error))
-            return
-        if cells is None:
-            return
-        yield Record(cells=tuple(cells), number=number, start=start, end=taken)
+    A file with semicolons and no decimals at all is taken to have commas: they are why it has semicolons.
+    """
+    text = raw.decode("utf-8-sig", errors="replace")
+    line_end = next((end for end in ("\r\n", "\n", "\r") if end in text), "\n")
+    delimiter = delimiter_of(text)
+    if delimiter == ",":
+        return Dialect(line_end=line_end)
+    records = split_records(text)
+    header = [name.strip() for name in next(records).cells]
+    declared = columns_of(row_type)
+    places = [at for at, name in enumerate(header) if name in declared and declared[name].kind == "number"]
+    numbers = [cells[at] for _, cells in ((r, r.cells) for r in records) for at in places if at < len(cells)]
+    marks = {mark for mark in ",." if any(mark in number for number in numbers)}
+    decimal = "," if "," in marks or (delimiter == ";" and not marks) else "."
+    return Dialect(delimiter=delimiter, decimal=decimal, line_end=line_end)
 
 
 def read_bytes(path: Path) -> bytes:
@@ -306,7 +282,8 @@ def read_bytes(path: Path) -> bytes:
 def parse_table(raw: bytes, row_type: type[R], *, source: str) -> Reading[R]:
     """Return the rows of CSV bytes and what is wrong in them.
 
-    Extra columns are ignored; columns may stand in any order.
+    Extra columns are ignored; columns may stand in any order. Semicolons or tabs may stand between them, and
+    numbers may then have decimal commas, all of them.
     """
     try:
         text = raw.decode("utf-8-sig")
@@ -324,7 +301,7 @@ def parse_table(raw: bytes, row_type: type[R], *, source: str) -> Reading[R]:
     problems = header_problems(header, row_type, source=source)
     if problems:
         return Reading((), tuple(problems))
-    parser = _RowParser(header, row_type)
+    parser = _RowParser(header, row_type, delimiter=delimiter_of(text))
     lines: list[Line[R]] = []
     for record in records:
         if record.error:
@@ -334,7 +311,7 @@ def parse_table(raw: bytes, row_type: type[R], *, source: str) -> Reading[R]:
         problems += trouble
         if row is not None:
             lines.append(Line(record.number, row))
-    return Reading(tuple(lines), tuple(problems))
+    return Reading(tuple(lines), (*problems, *parser.mixed_decimals()))
 
 
 def _csv_problem(record: Record, source: str) -> Problem:
@@ -345,9 +322,6 @@ def _csv_problem(record: Record, source: str) -> Problem:
 
 def header_problems(header: Sequence[str], row_type: type[Row], *, source: str) -> list[Problem]:
     """Return what is wrong with a file's header: columns that are missing or stand twice."""
-    if len(header) == 1 and re.search("[;\t]", header[0]):
-        message = "the columns are separated by semicolons or tabs"
-        return [Problem(source=f"{source}:1", message=message, hint="Save it as CSV with commas.")]
     declared = columns_of(row_type)
     missing = [name for name in required_columns(row_type) if name not in header]
     doubled = [name for name in declared if header.count(name) > 1]
@@ -364,8 +338,11 @@ def header_problems(header: Sequence[str], row_type: type[Row], *, source: str) 
 class _RowParser(Generic[R]):
     """Makes rows from cells under one header; what the declaration says is looked up once a file."""
 
-    def __init__(self, header: Sequence[str], row_type: type[R]) -> None:
+    def __init__(self, header: Sequence[str], row_type: type[R], *, delimiter: str) -> None:
         self._header = header
+        self._may_have_commas = delimiter != ","
+        # Where the first number with a decimal comma, and the first with a point, stands, and what it is.
+        self._decimals: dict[str, tuple[str, str]] = {}
         self._row_type = row_type
         self._declared = columns_of(row_type)
         self._required = required_columns(row_type)
@@ -383,6 +360,8 @@ class _RowParser(Generic[R]):
         for name, text in zip(self._header, cells, strict=True):
             if name not in self._declared or not text.strip():
                 continue
+            if self._may_have_commas and self._declared[name].kind == "number":
+                text = self._read_comma(text, f"{source}: {name}")
             try:
                 values[name] = parse_cell(self._declared[name], text)
             except ValueError as error:
@@ -393,6 +372,21 @@ class _RowParser(Generic[R]):
                 hint = f"Fill in: {self._declared[name].meaning}"
                 problems.append(Problem(source=source, message=f"{name} is empty", hint=hint))
         return (None if problems else self._row_type(**values)), problems
+
+    def _read_comma(self, text: str, where: str) -> str:
+        for mark in ",.":
+            if mark in text:
+                self._decimals.setdefault(mark, (where, text))
+        return with_point(text)
+
+    def mixed_decimals(self) -> Iterator[Problem]:
+        """Yield what is wrong with numbers of which some have a decimal comma and some a point."""
+        if len(self._decimals) == 2:
+            (where, point), (_, comma) = self._decimals["."], self._decimals[","]
+            source, _, name = where.partition(": ")
+            message = f"{name}: {point!r} has a point, and other numbers of the file a comma, like {comma!r}"
+            hint = "Write all numbers of the file alike: a point may divide thousands."
+            yield Problem(source=source, message=message, hint=hint)
 
     def _cell_of(self, name: str, cells: Sequence[str]) -> str:
         return cells[self._header.index(name)]

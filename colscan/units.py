@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 HOURS_PER_DAY = 24.0
 BASELINE_HOURS = 36.0
 _SHA256 = re.compile("[0-9a-fA-F]+")
 YEARS = range(1900, 2200)
 """Those of a trial. A time beyond is a slip, and at the calendar's ends none can be told in another zone."""
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def count_of(number: int, noun: str, many: str | None = None) -> str:
@@ -78,6 +84,35 @@ def days_between(start: datetime, end: datetime) -> float:
     # In UTC: Python subtracts two times of one zone by the clock, an hour off where clocks changed between.
     elapsed = end.astimezone(UTC) - start.astimezone(UTC)
     return elapsed.total_seconds() / 3600.0 / HOURS_PER_DAY
+
+
+def days_since(start: datetime, microseconds: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Elapsed days (hours / 24) from an aware time to times in microseconds since 1970.
+
+    >>> import numpy as np
+    >>> days_since(datetime(1970, 1, 2, tzinfo=UTC), np.array([0, 129_600_000_000])).tolist()
+    [-1.0, 0.5]
+    """
+    elapsed: NDArray[np.float64] = (microseconds - in_microseconds(start)) / 1e6 / 3600.0 / HOURS_PER_DAY
+    return elapsed
+
+
+def in_microseconds(time: datetime) -> int:
+    """An aware time as microseconds since 1970.
+
+    >>> in_microseconds(datetime(1970, 1, 1, 1, tzinfo=UTC))
+    3600000000
+    """
+    return (time - _EPOCH) // timedelta(microseconds=1)
+
+
+def at_microseconds(microseconds: int) -> datetime:
+    """A time in microseconds since 1970 as aware time, UTC.
+
+    >>> at_microseconds(3_600_000_000).isoformat()
+    '1970-01-01T01:00:00+00:00'
+    """
+    return _EPOCH + timedelta(microseconds=microseconds)
 
 
 def with_offset(local: datetime, zone: tzinfo) -> datetime:

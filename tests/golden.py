@@ -17,7 +17,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from colscan.app.batch.scan import Recorded, ScanOptions, scan_photos
+from colscan.app.batch.outcomes import Recorded
+from colscan.app.batch.scan import ScanOptions, scan_photos
 from colscan.app.demo import PHOTOS, PLAN
 from colscan.ledger.columns import ScoreRow
 from colscan.score import METHOD

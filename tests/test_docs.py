@@ -14,6 +14,7 @@ from colscan.app.masks import FOLDER
 from colscan.errors import ColscanError, ExitCode
 from colscan.flags import RETAKE, Flag
 from colscan.ledger.columns import LEDGER_TABLES, SHORT_SHA
+from colscan.ledger.waiting import FOLDER as WAITING
 from colscan.tables import Column, Row, columns_of, required_columns
 from colscan.trial.keys import SECTIONS, TOP
 from colscan.trial.model import Bag
@@ -28,7 +29,15 @@ HEAD = f"""# Files, words, exits
 
 CSV: UTF-8, header row, times in ISO 8601 with offset, decimals with a point, an empty cell is not
 known. A text cell that begins with `= + - @` is guarded by an apostrophe. Unknown extra columns are kept
-and ignored.
+and ignored. What a spreadsheet saves with semicolons or tabs, decimal commas (then in all numbers of a file),
+CRLF or a byte order mark is read the same, and appended to as it is.
+"""
+WAITING_FILES = f"""## {WAITING}/
+`{WAITING}/NNNNNN.json`: rows that could not be appended, as another program held one of their files (as a
+spreadsheet does on Windows): `held`, the name of that file, and `tables`, by file, header and rows as CSV.
+They count, and `status`, the pages of `review` and the command that kept them there say so; `check` lists
+them. The next command that writes appends them, in order, and takes them out of the folder. They stand
+nowhere else: unlike `cache/`, the folder isn't to be deleted.
 """
 ERRORS_HEAD = f"""# What can go wrong
 
@@ -54,7 +63,7 @@ is refused. The second opinion of `colscan review` keeps its paintings there; on
 into `masks/replaced/`, which doesn't count.
 """
 EXITS = {
-    ExitCode.DONE: "done",
+    ExitCode.DONE: f"done; also when rows are kept in `{WAITING}/`, which is said",
     ExitCode.CRASH: "a crash: a fault of colscan, please report it",
     ExitCode.TRIAL: "trial.toml, bags.csv or an option is wrong; nothing was written",
     ExitCode.PHOTO: "no photo could be used; nothing was written",
@@ -78,6 +87,7 @@ def formats() -> str:
             _plan(),
             *tables,
             MASKS,
+            WAITING_FILES,
             f"## Flags\n| flag | meaning | what to do | photograph again |\n|---|---|---|---|\n{flags}\n",
             f"## Exit codes\n| code | |\n|---|---|\n{exits}\n",
         ]

@@ -134,8 +134,13 @@ def _draw_by_level(subject: Subject) -> ChartFiles:
 
 
 def _need_scores(subject: Subject) -> None:
+    import numpy as np
+
+    from colscan.ledger import by_bag, numbers_of
+
     planned = {bag.bag for bag in subject.trial.bags}
-    if not any(row.bag in planned and row.coverage_pct is not None for row in subject.ledger.scores):
+    scores = by_bag(subject.ledger.scores)
+    if not any((~np.isnan(numbers_of(scores[bag], "coverage_pct"))).any() for bag in planned & scores.keys()):
         msg = f"The trial {subject.trial.name} has no score to draw."
         raise AnalysisError(msg, f"Scan its photos first: colscan scan {subject.trial_dir} PHOTO...")
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 
 from colscan.app.batch.originals import find_original
-from colscan.app.put import put_file
+from colscan.app.put import keep_bytes, kept_bytes
 from colscan.errors import PhotoError
 from colscan.ledger.columns import PhotoRow
 from colscan.locate.cards import cover_cards
@@ -23,7 +22,6 @@ WIDTHS_PX = (480, 960, 1920)
 """A photo is shown in one of these: what fits a phone, a phone held close or a tablet, a large screen."""
 # Part of each photo's name in the cache: another one when they are made in another way.
 _VERSION = 1
-_DIGEST_BYTES = hashlib.sha256().digest_size
 
 
 def original_of(trial_dir: Path, photo: PhotoRow) -> Path:
@@ -54,24 +52,12 @@ def keep_picture(folder: Path, made_of: str, make: Callable[[], bytes]) -> bytes
         Makes the file's bytes.
     """
     path = folder / f"{hashlib.sha256(made_of.encode()).hexdigest()[:32]}.jpg"
-    known = _read_kept(path)
+    known = kept_bytes(path)
     if known is not None:
         return known
     data = make()
-    # Its hash stands behind the picture's end, where viewers of JPEG files don't look.
-    with suppress(OSError):
-        put_file(path, data + hashlib.sha256(data).digest())
+    keep_bytes(path, data)  # viewers of JPEG files don't look behind a picture's end
     return data
-
-
-def _read_kept(path: Path) -> bytes | None:
-    """Return a kept picture; None when there is none, or when it isn't what was written."""
-    try:
-        raw = path.read_bytes()
-    except OSError:
-        return None
-    data, digest = raw[:-_DIGEST_BYTES], raw[-_DIGEST_BYTES:]
-    return data if hashlib.sha256(data).digest() == digest else None
 
 
 def photo_picture(trial_dir: Path, photo: PhotoRow, *, width_px: int, covers_cards: bool) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from contextlib import suppress
 from pathlib import Path
@@ -12,6 +13,7 @@ from colscan.errors import LedgerError, TrialError
 if TYPE_CHECKING:
     from colscan.present.saving import ChartFiles
 
+_DIGEST_BYTES = hashlib.sha256().digest_size
 CHART_SUFFIXES = (".png", ".svg")
 
 
@@ -39,6 +41,27 @@ def put_file(path: Path, data: bytes) -> None:
         with suppress(OSError):
             part.unlink(missing_ok=True)
         raise
+
+
+def keep_bytes(path: Path, data: bytes) -> bool:
+    """Keep what can be made again; return False where that can't be done.
+
+    Its hash stands behind its end, so that what is no longer what was written is told before it is read.
+    """
+    with suppress(OSError):
+        put_file(path, data + hashlib.sha256(data).digest())
+        return True
+    return False
+
+
+def kept_bytes(path: Path) -> bytes | None:
+    """Return what was kept; None when there is nothing, or when it isn't what was written."""
+    try:
+        raw = path.read_bytes()
+    except OSError:
+        return None
+    data, digest = raw[:-_DIGEST_BYTES], raw[-_DIGEST_BYTES:]
+    return data if hashlib.sha256(data).digest() == digest else None
 
 
 def chart_paths(stem: Path) -> tuple[Path, Path]:

@@ -10,7 +10,7 @@ from colscan.flags import RETAKE, Flag
 from colscan.units import count_of
 
 if TYPE_CHECKING:
-    from colscan.app.batch.scan import AlreadyKnown, Recorded
+    from colscan.app.batch.outcomes import AlreadyKnown, Recorded
     from colscan.ledger.columns import ScoreRow
 
 LEAST_TAG_PX = 30.0

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from datetime import datetime
 
+import numpy as np
+
 from colscan.growth.model import Advice, BagRecord, Judgement
-from colscan.growth.records import call_on, is_alarm, standing_calls
-from colscan.ledger.columns import ScoreRow
+from colscan.ledger import Seen, numbers_of, times_of, words_of
 from colscan.trial.model import Limits, Strain, Trial
-from colscan.units import days_between
+from colscan.units import at_microseconds, days_between, in_microseconds
 
 MIXES_GROWTH = ("shaken", "turned")
 """Events after which the side in view has to become full anew. Opening a bag takes nothing from it."""
@@ -32,16 +33,17 @@ def full_since(record: BagRecord, limits: Limits) -> datetime | None:
         The trial's thresholds.
     """
     mixed = [event.at for event in record.events if event.what in MIXES_GROWTH]
+    coverage, low = (numbers_of(record.scores, f"coverage_{part}pct") for part in ("", "low_"))
+    times = times_of(record.scores)
+    counts = ~np.isnan(coverage)
+    if mixed:
+        counts &= times >= in_microseconds(mixed[-1])
     well = well_areas_pct(record)
-    previous: datetime | None = None
-    for row in record.scores:
-        if row.coverage_pct is None or (mixed and row.taken_at < mixed[-1]):
-            continue
-        white = looks_full(row, limits, well_pct=well[row.photo_sha256])
-        if white and previous is not None:
-            return previous
-        previous = row.taken_at if white else None
-    return None
+    well_pct = np.array([well[sha] for sha in words_of(record.scores, "photo_sha256")]) if well else 0.0
+    white = (coverage + well_pct >= limits.full_coverage_pct) & (low + well_pct > limits.ready_coverage_pct)
+    white, times = white[counts], times[counts]
+    running = np.flatnonzero(white[1:] & white[:-1])
+    return at_microseconds(int(times[running[0]])) if running.size else None
 
 
 def well_areas_pct(record: BagRecord) -> defaultdict[str, float]:
@@ -49,15 +51,17 @@ def well_areas_pct(record: BagRecord) -> defaultdict[str, float]:
 
     A suspect patch is face but not mycelium to the scorer, so a bag with a harmless one would never be full.
     """
-    calls = standing_calls(record)
     areas: defaultdict[str, float] = defaultdict(float)
-    for suspect in record.suspects:
-        if not is_alarm(suspect, calls) and call_on(suspect, calls) not in ("contaminated", "unsure"):
-            areas[suspect.photo_sha256] += suspect.area_pct
+    found = record.patches
+    for photo, area_pct, call, alarm in zip(
+        found.photos, found.areas_pct, found.calls, found.alarms, strict=True
+    ):
+        if not alarm and call not in ("contaminated", "unsure"):
+            areas[photo] += area_pct
     return areas
 
 
-def looks_full(row: ScoreRow, limits: Limits, *, well_pct: float) -> bool:
+def looks_full(row: Seen, limits: Limits, *, well_pct: float) -> bool:
     """Whether one photo meets both limits of `full`, with patches that are well (percent) as covered."""
     if row.coverage_pct is None or row.coverage_low_pct is None:
         return False

@@ -4,32 +4,32 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
-from statistics import median
 
 import numpy as np
 
 from colscan.growth.full import judge_full, looks_full, well_areas_pct
 from colscan.growth.look import count_alarms, judge_look, shelves_seen_at
-from colscan.growth.model import Advice, BagRecord, BagStatus, GrowthSeries, Judgement
+from colscan.growth.model import Advice, BagRecord, BagStatus, FloatSeries, GrowthSeries, Judgement
 from colscan.growth.records import records_of, standing_calls
-from colscan.growth.series import SAME_AGE_DAYS, coverage_at, make_series, median_slope, points_per_day
-from colscan.ledger import Ledger
-from colscan.ledger.columns import ScoreRow, VerdictRow
+from colscan.growth.series import (
+    SAME_AGE_DAYS,
+    coverage_at,
+    make_series,
+    median_slope,
+    points_per_day,
+    speed_at,
+)
+from colscan.ledger import Ledger, Seen, times_of
+from colscan.ledger.columns import VerdictRow
 from colscan.trial.model import Bag, Limits, Trial
-from colscan.units import days_between, to_fraction
+from colscan.units import days_between, in_microseconds, to_fraction
 
 LEFT_THE_TRIAL = ("discarded", "retired")
 PAST_THE_RUN = ("opened", "fruiting")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Pace:
-    """How far (fraction) and how fast (points a day) a bag was at an age."""
-
-    bag: str
-    coverage: float
-    points_per_day: float | None
+_Group = tuple[str, str, float]
+"""Strain, supplement and level: bags of one are siblings."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +46,9 @@ class _Siblings:
 
     coverage: float | None
     points_per_day: float | None
+
+
+NO_SIBLINGS = _Siblings(coverage=None, points_per_day=None)
 
 
 def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, ...]:
@@ -66,17 +69,16 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
     """
     records = records_of(trial, ledger)
     series = {record.bag.bag: make_series(record) for record in records}
-    sound: dict[tuple[str, str, float], list[GrowthSeries]] = {}
+    sound: dict[_Group, list[GrowthSeries]] = {}
     for record in records:
         if record.bag.role == "trial" and not _contaminating_calls(record):
             sound.setdefault(_group(record.bag), []).append(series[record.bag.bag])
     seen_at = shelves_seen_at(records)
-
-    @cache
-    def paces_at(group: tuple[str, str, float], age_days: float) -> tuple[_Pace, ...]:
-        # Bags of one photo and one spawning day share their age: each sibling is looked up once for all.
-        return _paces_of(sound.get(group, []), age_days)
-
+    ages: dict[_Group, set[float]] = {}
+    for record in records:
+        if record.latest:
+            ages.setdefault(_group(record.bag), set()).add(float(series[record.bag.bag].days[-1]))
+    paces = {group: _Paces(sound.get(group, []), np.array(sorted(some))) for group, some in ages.items()}
     statuses = []
     for record in records:
         own = series[record.bag.bag]
@@ -84,7 +86,7 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
             record,
             own,
             trial=trial,
-            paces=paces_at(_group(record.bag), float(own.days[-1])) if record.scores else (),
+            paces=paces.get(_group(record.bag)),
             others_seen_at=seen_at.get(record.shelf),
             now=now,
         )
@@ -92,12 +94,12 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
     return tuple(statuses)
 
 
-def _group(bag: Bag) -> tuple[str, str, float]:
+def _group(bag: Bag) -> _Group:
     return bag.strain, bag.supplement, bag.supplement_pct
 
 
 def _status_of(record: BagRecord, series: GrowthSeries, *, judgement: Judgement) -> BagStatus:
-    latest = record.scores[-1] if record.scores else None
+    latest = record.latest
     return BagStatus(
         bag=record.bag.bag,
         strain=record.bag.strain,
@@ -120,14 +122,14 @@ def _judge(
     series: GrowthSeries,
     *,
     trial: Trial,
-    paces: tuple[_Pace, ...],
+    paces: _Paces | None,
     others_seen_at: datetime | None,
     now: datetime,
 ) -> Judgement:
     said = _judge_said(record, trial) or judge_look(record, others_seen_at)
     if said is not None:
         return said
-    if not record.scores:
+    if record.latest is None:
         return Judgement(advice=Advice.WAIT, why="no photo yet")
     if record.bag.role == "blank":
         return Judgement(advice=Advice.BLANK, why="sealed without spawn: what it reads is the scorer's zero")
@@ -138,7 +140,7 @@ def _judge(
     full = judge_full(record, trial, now)
     if full is not None:
         return full
-    siblings = _siblings_of(record.bag, paces)
+    siblings = paces.siblings_of(series) if paces else NO_SIBLINGS
     return _judge_stalled(series, siblings=siblings, limits=trial.limits) or _judge_growing(
         record, series, siblings=siblings, limits=trial.limits
     )
@@ -163,7 +165,7 @@ def _judge_said(record: BagRecord, trial: Trial) -> Judgement | None:
     if calls:
         return Judgement(advice=Advice.CONTAMINATED, why=_describe_call(record, calls[-1], trial))
     missing = [event.at for event in record.events if event.what == "missing"]
-    if missing and not any(row.taken_at > missing[-1] for row in record.scores):
+    if missing and not any(times_of(record.scores) > in_microseconds(missing[-1])):
         return Judgement(
             advice=Advice.MISSING, why=f"missing since {missing[-1].astimezone(trial.zone).date()}"
         )
@@ -171,7 +173,7 @@ def _judge_said(record: BagRecord, trial: Trial) -> Judgement | None:
 
 
 def _describe_call(record: BagRecord, call: VerdictRow, trial: Trial) -> str:
-    kinds = {suspect.patch: suspect.kind for suspect in record.suspects}
+    kinds = dict(zip(record.patches.names, record.patches.kinds, strict=True))
     what = f"{call.patch} {kinds.get(call.patch, '')}".strip() + " " if call.patch else ""
     details = [
         detail for detail in (call.where, f"found by {call.found_by}" if call.found_by else None) if detail
@@ -181,26 +183,30 @@ def _describe_call(record: BagRecord, call: VerdictRow, trial: Trial) -> str:
     return f"{what}called {call.call} on {call.at.astimezone(trial.zone).date()}{where}{action}"
 
 
-def _paces_of(group: list[GrowthSeries], age_days: float) -> tuple[_Pace, ...]:
-    coverages = [(series, coverage_at(series, age_days)) for series in group]
-    return tuple(
-        _Pace(
-            bag=series.bag,
-            coverage=coverage,
-            points_per_day=points_per_day(series, age_days + SAME_AGE_DAYS),
+class _Paces:
+    """How far (fraction) and how fast (points a day) the sound bags of a group were at some ages."""
+
+    def __init__(self, group: list[GrowthSeries], ages_days: FloatSeries) -> None:
+        self._age = {float(age): place for place, age in enumerate(ages_days)}
+        self._bag = {series.bag: place for place, series in enumerate(group)}
+        shape = (len(group), len(ages_days))
+        self._coverage = np.array([coverage_at(series, ages_days) for series in group]).reshape(shape)
+        self._speed = np.array([speed_at(series, ages_days + SAME_AGE_DAYS) for series in group]).reshape(
+            shape
         )
-        for series, coverage in coverages
-        if coverage is not None
-    )
+        self._speed[np.isnan(self._coverage)] = np.nan  # a bag counts where it was photographed
+
+    def siblings_of(self, series: GrowthSeries) -> _Siblings:
+        """The medians of the others at the age of a bag's latest photo."""
+        age, own = self._age[float(series.days[-1])], self._bag.get(series.bag)
+        coverage, speed = (_median_without(values[:, age], own) for values in (self._coverage, self._speed))
+        return _Siblings(coverage=coverage, points_per_day=speed)
 
 
-def _siblings_of(bag: Bag, paces: tuple[_Pace, ...]) -> _Siblings:
-    others = [pace for pace in paces if pace.bag != bag.bag]
-    speeds = [pace.points_per_day for pace in others if pace.points_per_day is not None]
-    return _Siblings(
-        coverage=median(pace.coverage for pace in others) if others else None,
-        points_per_day=median(speeds) if speeds else None,
-    )
+def _median_without(values: FloatSeries, left_out: int | None) -> float | None:
+    others = values if left_out is None else np.delete(values, left_out)
+    others = others[~np.isnan(others)]
+    return float(np.median(others)) if others.size else None
 
 
 def _judge_stalled(series: GrowthSeries, *, siblings: _Siblings, limits: Limits) -> Judgement | None:
@@ -213,11 +219,12 @@ def _judge_stalled(series: GrowthSeries, *, siblings: _Siblings, limits: Limits)
     old_enough = np.flatnonzero(days <= days[-1] - limits.stalled_days)
     if siblings.coverage is None or not old_enough.size:
         return None
+    high = series.high[chosen][-1]
+    if not (coverage[-1] if np.isnan(high) else high) < siblings.coverage:
+        return None
     start = int(old_enough[-1])
     slope = median_slope(days[start:], coverage[start:])
-    high = series.high[chosen][-1]
-    behind = (coverage[-1] if np.isnan(high) else high) < siblings.coverage
-    if slope >= limits.stalled_points_per_day or not behind:
+    if slope >= limits.stalled_points_per_day:
         return None
     why = (
         f"{slope:.1f} points a day over {days[-1] - days[start]:.1f} days, at {100 * coverage[-1]:.0f} %; "
@@ -230,9 +237,13 @@ def _judge_growing(
     record: BagRecord, series: GrowthSeries, *, siblings: _Siblings, limits: Limits
 ) -> Judgement:
     """Wait: how fast it and its siblings grow, or what it still lacks to be full."""
-    latest = record.scores[-1]
-    well_pct = well_areas_pct(record)[latest.photo_sha256]
-    if latest.coverage_pct is not None and latest.coverage_pct + well_pct >= limits.full_coverage_pct:
+    latest = record.latest
+    well_pct = well_areas_pct(record)[latest.photo_sha256] if latest else 0.0
+    if (
+        latest
+        and latest.coverage_pct is not None
+        and latest.coverage_pct + well_pct >= limits.full_coverage_pct
+    ):
         return _judge_nearly_full(latest, limits, well_pct=well_pct)
     speed = points_per_day(series)
     if speed is None:
@@ -244,7 +255,7 @@ def _judge_growing(
     return Judgement(advice=Advice.WAIT, why=why)
 
 
-def _judge_nearly_full(latest: ScoreRow, limits: Limits, *, well_pct: float) -> Judgement:
+def _judge_nearly_full(latest: Seen, limits: Limits, *, well_pct: float) -> Judgement:
     """Wait: white enough for full in its latest photo, but in that one alone or not surely enough."""
     patches = f" and {well_pct:.1f} % of patches that are well" if well_pct else ""
     if looks_full(latest, limits, well_pct=well_pct):

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
+import numpy as np
+
 from colscan.flags import Flag
 from colscan.growth.model import Advice, BagRecord, Judgement
-from colscan.growth.records import call_on, is_alarm, standing_calls
-from colscan.ledger.columns import SuspectRow
-from colscan.units import days_between
+from colscan.growth.patches import Patches
+from colscan.ledger import numbers_of, words_of
+from colscan.units import at_microseconds, days_between
 
 NOT_SEEN_DAYS = 2.0
 """Of photos a day, a bag that lags this far behind its shelf was missed more than once."""
@@ -19,15 +21,10 @@ PATCHES_NAMED = 2
 
 def count_alarms(record: BagRecord) -> int:
     """Return how many patches of the latest photo are neither expected nor called harmless."""
-    calls = standing_calls(record)
-    return sum(is_alarm(suspect, calls) for suspect in _latest_suspects(record))
-
-
-def _latest_suspects(record: BagRecord) -> tuple[SuspectRow, ...]:
-    if not record.scores:
-        return ()
-    latest = record.scores[-1].photo_sha256
-    return tuple(suspect for suspect in record.suspects if suspect.photo_sha256 == latest)
+    if record.latest is None:
+        return 0
+    latest, found = record.latest.photo_sha256, record.patches
+    return sum(alarm for alarm, photo in zip(found.alarms, found.photos, strict=True) if photo == latest)
 
 
 def judge_look(record: BagRecord, others_seen_at: datetime | None) -> Judgement | None:
@@ -52,40 +49,45 @@ def judge_look(record: BagRecord, others_seen_at: datetime | None) -> Judgement 
 
 def _why_suspect(record: BagRecord) -> str | None:
     """Patches of the latest photo that nobody has reviewed; failing those, earlier ones gone from view."""
-    calls = standing_calls(record)
+    found = record.patches
     unreviewed = {
-        suspect.patch: suspect
-        for suspect in record.suspects
-        if is_alarm(suspect, calls) and call_on(suspect, calls) != "contaminated"
+        name: place
+        for place, (name, alarm, call) in enumerate(zip(found.names, found.alarms, found.calls, strict=True))
+        if alarm and call != "contaminated"
     }
-    latest = {suspect.patch for suspect in _latest_suspects(record)}
-    present = [suspect for name, suspect in unreviewed.items() if name in latest]
-    if present:
-        unsure = any(call_on(suspect, calls) == "unsure" for suspect in present)
-        return f"{_name_patches(present)}: {'called unsure' if unsure else 'not reviewed'}"
-    gone = list(unreviewed.values())
-    if not gone:
+    if not unreviewed:
         return None
-    last = days_between(record.bag.inoculated_at, gone[-1].taken_at)
-    return f"{_name_patches(gone)}: last seen on day {last:.1f}, not reviewed"
+    shown = record.latest.photo_sha256 if record.latest else None
+    latest = {name for name, photo in zip(found.names, found.photos, strict=True) if photo == shown}
+    places = [place for name, place in unreviewed.items() if name in latest]
+    if places:
+        unsure = any(found.calls[place] == "unsure" for place in places)
+        return f"{_name_patches(found, places)}: {'called unsure' if unsure else 'not reviewed'}"
+    gone = list(unreviewed.values())
+    last = days_between(record.bag.inoculated_at, at_microseconds(found.taken_at[gone[-1]]))
+    return f"{_name_patches(found, gone)}: last seen on day {last:.1f}, not reviewed"
 
 
-def _name_patches(suspects: list[SuspectRow]) -> str:
-    largest = sorted(suspects, key=lambda suspect: -suspect.area_mm2)
-    named = [f"{s.patch} {s.kind} {s.area_mm2:.0f} mm2" for s in largest[:PATCHES_NAMED]]
+def _name_patches(found: Patches, places: list[int]) -> str:
+    largest = sorted(places, key=lambda place: -found.areas_mm2[place])
+    named = [
+        f"{found.names[i]} {found.kinds[i]} {found.areas_mm2[i]:.0f} mm2" for i in largest[:PATCHES_NAMED]
+    ]
     more = len(largest) - len(named)
     return ", ".join(named) + (f" and {more} more" if more else "")
 
 
 def _why_fell(record: BagRecord) -> str | None:
     """The latest fall that no event explains and that has not been made good."""
-    fallen = [i for i, row in enumerate(record.scores) if Flag.FELL in row.flags]
+    fallen = [i for i, flags in enumerate(words_of(record.scores, "flags")) if flags and Flag.FELL in flags]
     if not fallen:
         return None
-    fall = record.scores[fallen[-1]]
-    before = next((row for row in record.scores[: fallen[-1]][::-1] if row.coverage_pct is not None), None)
-    latest = next((row for row in record.scores[::-1] if row.coverage_pct is not None), None)
-    if before is None or before.coverage_pct is None or latest is None or latest.coverage_pct is None:
+    measured = np.flatnonzero(~np.isnan(numbers_of(record.scores, "coverage_pct")))
+    earlier = measured[measured < fallen[-1]]
+    if not earlier.size:
+        return None
+    fall, before, latest = (record.scores[int(i)] for i in (fallen[-1], earlier[-1], measured[-1]))
+    if before.coverage_pct is None or latest.coverage_pct is None:
         return None
     explained = any(event.at >= before.taken_at for event in record.events)
     if fall.coverage_pct is None or explained or latest.coverage_pct >= before.coverage_pct:
@@ -96,10 +98,11 @@ def _why_fell(record: BagRecord) -> str | None:
 
 
 def _why_unmeasured(record: BagRecord) -> str | None:
-    if not record.scores or record.scores[-1].coverage_pct is not None:
+    latest = record.latest
+    if latest is None or latest.coverage_pct is not None:
         return None
-    day = days_between(record.bag.inoculated_at, record.scores[-1].taken_at)
-    flags = " ".join(flag for flag in record.scores[-1].flags if flag != Flag.UNMEASURED)
+    day = days_between(record.bag.inoculated_at, latest.taken_at)
+    flags = " ".join(flag for flag in latest.flags if flag != Flag.UNMEASURED)
     return f"could not be measured on day {day:.1f}" + (f" ({flags})" if flags else "")
 
 
@@ -107,8 +110,8 @@ def shelves_seen_at(records: Iterable[BagRecord]) -> dict[str | None, datetime]:
     """Return when a bag of each shelf was last photographed, by the shelf's name."""
     seen: dict[str | None, datetime] = {}
     for record in records:
-        if record.scores:
-            taken_at = record.scores[-1].taken_at
+        if record.latest:
+            taken_at = record.latest.taken_at
             seen[record.shelf] = max(seen.get(record.shelf, taken_at), taken_at)
     return seen
 
@@ -124,11 +127,11 @@ def why_unseen(record: BagRecord, others_seen_at: datetime | None) -> str | None
         When a bag of the same shelf was last photographed.
     """
     bag = record.bag
-    seen_at = record.scores[-1].taken_at if record.scores else bag.inoculated_at
+    seen_at = record.latest.taken_at if record.latest else bag.inoculated_at
     had_at = max([seen_at, *(event.at for event in record.events if event.what == "moved")])
     if others_seen_at is None or days_between(had_at, others_seen_at) <= NOT_SEEN_DAYS:
         return None
     others = f"others were on day {days_between(bag.inoculated_at, others_seen_at):.1f}"
-    if not record.scores:
+    if record.latest is None:
         return f"in no photo yet; {others}"
     return f"last photographed on day {days_between(bag.inoculated_at, seen_at):.1f}; {others}"

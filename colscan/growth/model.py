@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.flags import Flag
+from colscan.growth.patches import Patches, patches_of
+from colscan.ledger import Seen, seen_last
 from colscan.ledger.columns import EventRow, ScoreRow, SuspectRow, VerdictRow
 from colscan.trial.model import Bag
 
@@ -17,7 +20,7 @@ FloatSeries = NDArray[np.float64]
 """(N,), one value a photo, NaN where the bag could not be measured."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class BagRecord:
     """All that stands about one bag, each part in order of time.
 
@@ -25,8 +28,8 @@ class BagRecord:
     ----------
     bag : Bag
         The bag as planned.
-    scores, suspects : tuple
-        Its rows.
+    scores, suspects : sequence of rows
+        Its rows; of a large ledger they are read when they are asked for.
     verdicts : tuple of VerdictRow
         Every call, superseded ones too.
     events : tuple of EventRow
@@ -36,11 +39,21 @@ class BagRecord:
     """
 
     bag: Bag
-    scores: tuple[ScoreRow, ...] = ()
-    suspects: tuple[SuspectRow, ...] = ()
+    scores: Sequence[ScoreRow] = ()
+    suspects: Sequence[SuspectRow] = ()
     verdicts: tuple[VerdictRow, ...] = ()
     events: tuple[EventRow, ...] = ()
     shelf: str | None = None
+
+    @cached_property
+    def latest(self) -> Seen | None:
+        """What the latest score says; None without a photo."""
+        return seen_last(self.scores)
+
+    @cached_property
+    def patches(self) -> Patches:
+        """Its suspect rows by column, with the calls that stand on them."""
+        return patches_of(self.suspects, self.verdicts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,8 +70,6 @@ class GrowthSeries:
         Fractions 0-1; NaN where the bag could not be measured.
     segment : ndarray of int, shape (N,)
         Rising; another one after each shaken, turned or opened, whether the scores know of it or not.
-    flags : tuple of tuple of Flag, length N
-        What makes each score doubtful.
     """
 
     bag: str
@@ -68,7 +79,6 @@ class GrowthSeries:
     high: FloatSeries
     density: FloatSeries
     segment: NDArray[np.int64]
-    flags: tuple[tuple[Flag, ...], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
-from typing import TypeVar
-
 from colscan.flags import Flag
 from colscan.growth.model import BagRecord
-from colscan.ledger import Ledger, events_of
-from colscan.ledger.columns import ScoreRow, SuspectRow, VerdictRow
+from colscan.growth.patches import call_on_patch
+from colscan.growth.patches import standing_calls as _standing
+from colscan.ledger import EventBook, Ledger, by_bag
+from colscan.ledger.columns import SuspectRow, VerdictRow
 from colscan.trial.model import Trial
-
-R = TypeVar("R", ScoreRow, SuspectRow, VerdictRow)
+from colscan.units import in_microseconds
 
 
 def records_of(trial: Trial, ledger: Ledger) -> tuple[BagRecord, ...]:
@@ -25,15 +22,16 @@ def records_of(trial: Trial, ledger: Ledger) -> tuple[BagRecord, ...]:
     ledger : Ledger
         The rows that count, in order of time.
     """
-    scores, suspects = _by_bag(ledger.scores), _by_bag(ledger.suspects)
-    verdicts = _by_bag(ledger.verdicts)
-    happened = {bag.bag: events_of(bag, ledger.events, shelves=trial.shelf_names) for bag in trial.bags}
+    scores, suspects = by_bag(ledger.scores), by_bag(ledger.suspects)
+    verdicts = by_bag(ledger.verdicts)
+    book = EventBook(ledger.events, shelves=trial.shelf_names)
+    happened = {bag.bag: book.of(bag) for bag in trial.bags}
     return tuple(
         BagRecord(
             bag=bag,
-            scores=tuple(scores[bag.bag]),
-            suspects=tuple(suspects[bag.bag]),
-            verdicts=tuple(verdicts[bag.bag]),
+            scores=scores.get(bag.bag, ()),
+            suspects=suspects.get(bag.bag, ()),
+            verdicts=tuple(verdicts.get(bag.bag, ())),
             events=happened[bag.bag].events,
             shelf=happened[bag.bag].shelf,
         )
@@ -41,33 +39,15 @@ def records_of(trial: Trial, ledger: Ledger) -> tuple[BagRecord, ...]:
     )
 
 
-def _by_bag(rows: Iterable[R]) -> defaultdict[str, list[R]]:
-    grouped: defaultdict[str, list[R]] = defaultdict(list)
-    for row in rows:
-        grouped[row.bag].append(row)
-    return grouped
-
-
 def standing_calls(record: BagRecord) -> tuple[VerdictRow, ...]:
     """Return the latest call on each patch and on the whole bag, in order of time, without withdrawn ones."""
-    latest = {verdict.patch: verdict for verdict in record.verdicts}
-    standing = [verdict for verdict in latest.values() if verdict.call != "withdrawn"]
-    return tuple(sorted(standing, key=lambda verdict: verdict.at))
+    return _standing(record.verdicts)
 
 
 def call_on(suspect: SuspectRow, calls: tuple[VerdictRow, ...]) -> str | None:
-    """Return the call that stands on a patch: its own, or else a `harmless` said of the whole bag.
-
-    The whole bag's covers only the patches that were there when it was said.
-    """
-    own = next((verdict.call for verdict in calls if verdict.patch == suspect.patch), None)
-    if own is not None:
-        return own
+    """Return the call that stands on a suspect's patch, as `call_on_patch`."""
     seen_at = suspect.first_seen_at or suspect.taken_at
-    covered = any(
-        verdict.patch is None and verdict.call == "harmless" and verdict.at >= seen_at for verdict in calls
-    )
-    return "harmless" if covered else None
+    return call_on_patch(suspect.patch, in_microseconds(seen_at), calls)
 
 
 def is_alarm(suspect: SuspectRow, calls: tuple[VerdictRow, ...]) -> bool:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from functools import lru_cache
 from itertools import combinations
+from math import isnan
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +15,10 @@ from numpy.typing import NDArray
 from colscan.flags import Flag
 from colscan.growth.model import BagCurve, BagRecord, FloatSeries, GrowthSeries, Happening, Onset
 from colscan.growth.records import call_on, is_alarm, records_of, standing_calls
-from colscan.ledger import Ledger
+from colscan.ledger import Ledger, numbers_of, times_of, words_of
 from colscan.ledger.columns import SEGMENT_ENDERS, SuspectRow
 from colscan.trial.model import Trial
-from colscan.units import days_between
+from colscan.units import days_between, days_since, in_microseconds
 
 SLOPE_SCORES = 3
 """Scores that the recent speed is taken from: two say nothing of a bad one, more would lag behind."""
@@ -57,46 +61,73 @@ def curve_of(record: BagRecord, ledger: Ledger) -> BagCurve:
 
 
 def _other_cameras(ledger: Ledger) -> frozenset[str]:
-    return frozenset(row.photo_sha256 for row in ledger.photos if Flag.OTHER_CAMERA in row.problems)
+    photos = zip(words_of(ledger.photos, "photo_sha256"), words_of(ledger.photos, "problems"), strict=True)
+    return frozenset(photo for photo, problems in photos if Flag.OTHER_CAMERA in problems)
+
+
+def group_curves(curves: Sequence[BagCurve]) -> tuple[BagCurve, ...]:
+    """Return a curve for each strain and treatment: its bags' median, and what four in five lie between.
+
+    By whole days; a bag counts on those that its photos come within half a day of. Patches and events are
+    left out.
+
+    Parameters
+    ----------
+    curves : sequence of BagCurve
+        Each with a measured photo.
+    """
+    groups: dict[tuple[str, str, str], list[BagCurve]] = {}
+    for curve in curves:
+        groups.setdefault((curve.bag.strain, curve.bag.treatment, curve.bag.role), []).append(curve)
+    return tuple(_group_curve(group) for group in groups.values())
+
+
+def _group_curve(group: list[BagCurve]) -> BagCurve:
+    last = max(float(curve.series.days[-1]) for curve in group)
+    days = np.arange(0.0, np.floor(last + SAME_AGE_DAYS) + 1.0)
+    coverage = np.array([coverage_at(curve.series, days) for curve in group])
+    seen = ~np.isnan(coverage).all(axis=0)
+    low, middle, high = np.nanquantile(coverage[:, seen], (0.1, 0.5, 0.9), axis=0)
+    bag = replace(group[0].bag, bag=f"{group[0].bag.treatment}: {len(group)}")
+    series = GrowthSeries(
+        bag=bag.bag, days=days[seen], coverage=middle, low=low, high=high,
+        density=np.full(len(middle), np.nan), segment=np.zeros(len(middle), np.int64),
+    )  # fmt: skip
+    return BagCurve(bag=bag, series=series, onsets=(), happenings=(), contaminated=False)
 
 
 def make_series(record: BagRecord) -> GrowthSeries:
     """Return the series of one bag's rows."""
     rows = record.scores
+    times = times_of(rows)
     return GrowthSeries(
         bag=record.bag.bag,
-        days=_frozen([days_between(record.bag.inoculated_at, row.taken_at) for row in rows]),
-        coverage=_fractions([row.coverage_pct for row in rows]),
-        low=_fractions([row.coverage_low_pct for row in rows]),
-        high=_fractions([row.coverage_high_pct for row in rows]),
-        density=_fractions([row.density_pct for row in rows]),
-        segment=_segments(record),
-        flags=tuple(row.flags for row in rows),
+        days=_frozen(days_since(record.bag.inoculated_at, times)),
+        coverage=_frozen(numbers_of(rows, "coverage_pct") / 100.0),
+        low=_frozen(numbers_of(rows, "coverage_low_pct") / 100.0),
+        high=_frozen(numbers_of(rows, "coverage_high_pct") / 100.0),
+        density=_frozen(numbers_of(rows, "density_pct") / 100.0),
+        segment=_segments(record, times),
     )
 
 
-def _frozen(values: list[float]) -> FloatSeries:
-    array = np.array(values, dtype=np.float64)
+def _frozen(array: FloatSeries) -> FloatSeries:
     array.setflags(write=False)
     return array
 
 
-def _fractions(percents: list[float | None]) -> FloatSeries:
-    return _frozen([np.nan if percent is None else percent / 100.0 for percent in percents])
-
-
-def _segments(record: BagRecord) -> NDArray[np.int64]:
+def _segments(record: BagRecord, times: NDArray[np.int64]) -> NDArray[np.int64]:
     """The segment as scored, and one more for each ender that was entered after the photos that follow it."""
-    enders = [event.at for event in record.events if event.what in SEGMENT_ENDERS]
-    segment, segments = 0, []
-    for i, row in enumerate(record.scores):
-        before = record.scores[i - 1] if i else row
-        ended = row.segment != before.segment or any(before.taken_at < at <= row.taken_at for at in enders)
-        segment = segment + ended if i else row.segment
-        segments.append(segment)
-    array = np.array(segments, dtype=np.int64)
-    array.setflags(write=False)
-    return array
+    scored = numbers_of(record.scores, "segment").astype(np.int64)
+    ended = np.diff(scored, prepend=scored[:1]) != 0
+    for event in record.events:
+        if event.what in SEGMENT_ENDERS:
+            after = int(np.searchsorted(times, in_microseconds(event.at)))
+            if 0 < after < len(times):
+                ended[after] = True
+    segments: NDArray[np.int64] = scored[:1] + np.cumsum(ended)
+    segments.setflags(write=False)
+    return segments
 
 
 def points_per_day(series: GrowthSeries, until_days: float = np.inf) -> float | None:
@@ -113,16 +144,23 @@ def points_per_day(series: GrowthSeries, until_days: float = np.inf) -> float | 
     until_days : float
         Later scores are left out, days since inoculation.
     """
-    measured = np.flatnonzero(~np.isnan(series.coverage) & (series.days <= until_days))
+    # Step by step from the end: a few steps of plain numbers take less time than one look at them all.
+    days, coverage, segment = series.days.item, series.coverage.item, series.segment.item
     picked: list[int] = []
-    for index in measured[::-1]:
-        if picked and series.segment[index] != series.segment[picked[0]]:
+    for index in range(int(np.searchsorted(series.days, until_days, side="right")) - 1, -1, -1):
+        if isnan(coverage(index)):
+            continue
+        if picked and segment(index) != segment(picked[0]):
             break
-        if not picked or series.days[picked[-1]] - series.days[index] >= SLOPE_GAP_DAYS:
-            picked.append(int(index))
+        if not picked or days(picked[-1]) - days(index) >= SLOPE_GAP_DAYS:
+            picked.append(index)
         if len(picked) == SLOPE_SCORES:
             break
-    return None if len(picked) < 2 else median_slope(series.days[picked], series.coverage[picked])
+    slopes = [
+        (coverage(later) - coverage(first)) / (days(later) - days(first))
+        for later, first in combinations(picked, 2)
+    ]
+    return 100.0 * median(slopes) if slopes else None
 
 
 def median_slope(days: FloatSeries, coverage: FloatSeries) -> float:
@@ -131,32 +169,53 @@ def median_slope(days: FloatSeries, coverage: FloatSeries) -> float:
     >>> round(median_slope(np.array([0.0, 1.0, 2.0]), np.array([0.10, 0.18, 0.30])), 6)
     10.0
     """
-    pairs = combinations(range(len(days)), 2)
-    slopes = [(coverage[j] - coverage[i]) / (days[j] - days[i]) for i, j in pairs if days[j] != days[i]]
-    return float(100.0 * np.median(slopes))
+    first, later = _pairs(len(days))
+    run, rise = days[later] - days[first], coverage[later] - coverage[first]
+    return float(100.0 * np.median(rise[run != 0] / run[run != 0]))
 
 
-def coverage_at(series: GrowthSeries, age_days: float) -> float | None:
-    """Return the coverage (fraction) at an age, on the straight line between the scores around it.
+@lru_cache(maxsize=256)
+def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    first, later = np.triu_indices(count, 1)
+    return first, later
 
-    None where no segment of the series reaches that age within half a day.
+
+def speed_at(series: GrowthSeries, until_days: FloatSeries) -> FloatSeries:
+    """Return `points_per_day` until each of some ages, NaN for None."""
+    counts = np.searchsorted(series.days[~np.isnan(series.coverage)], until_days, side="right")
+    speeds = np.full(len(until_days), np.nan)
+    for count in np.unique(counts):  # between two photos it is one and the same
+        same = np.flatnonzero(counts == count)
+        speed = points_per_day(series, float(until_days[same[0]]))
+        speeds[same] = np.nan if speed is None else speed
+    return speeds
+
+
+def coverage_at(series: GrowthSeries, ages_days: FloatSeries) -> FloatSeries:
+    """Return the coverage (fraction) at some ages, on the straight line between the scores around them.
+
+    NaN where no segment of the series reaches an age within half a day; the newest that does counts.
     """
     measured = ~np.isnan(series.coverage)
-    for segment in np.unique(series.segment)[::-1]:
+    coverage = np.full(len(ages_days), np.nan)
+    for segment in np.unique(series.segment):
         chosen = measured & (series.segment == segment)
         days = series.days[chosen]
-        if days.size and days[0] - SAME_AGE_DAYS <= age_days <= days[-1] + SAME_AGE_DAYS:
-            return float(np.interp(age_days, days, series.coverage[chosen]))
-    return None
+        if days.size:
+            near = (days[0] - SAME_AGE_DAYS <= ages_days) & (ages_days <= days[-1] + SAME_AGE_DAYS)
+            coverage[near] = np.interp(ages_days[near], days, series.coverage[chosen])
+    return coverage
 
 
 def _make_curve(record: BagRecord, other_camera: Collection[str]) -> BagCurve:
     """`other_camera` are the photos (SHA-256) that were taken with another camera than the one before."""
     calls = standing_calls(record)
-    changes = [row.taken_at for row in record.scores if row.photo_sha256 in other_camera]
+    series = make_series(record)
+    shas = words_of(record.scores, "photo_sha256") if other_camera else []
+    changes = [days for days, sha in zip(series.days, shas, strict=False) if sha in other_camera]
     return BagCurve(
         bag=record.bag,
-        series=make_series(record),
+        series=series,
         onsets=onsets_of(record),
         happenings=tuple(
             Happening(
@@ -166,9 +225,7 @@ def _make_curve(record: BagRecord, other_camera: Collection[str]) -> BagCurve:
             )
             for event in record.events
         )
-        + tuple(
-            Happening(what="other camera", days=days_between(record.bag.inoculated_at, at)) for at in changes
-        ),
+        + tuple(Happening(what="other camera", days=float(days)) for days in changes),
         contaminated=any(call.patch is None and call.call == "contaminated" for call in calls),
     )
 
@@ -176,10 +233,11 @@ def _make_curve(record: BagRecord, other_camera: Collection[str]) -> BagCurve:
 def onsets_of(record: BagRecord) -> tuple[Onset, ...]:
     """Return when each alarming patch of a bag came, in order of time; never the day of a verdict."""
     calls = standing_calls(record)
-    first: dict[str, SuspectRow] = {}
-    for suspect in record.suspects:
-        first.setdefault(suspect.patch, suspect)
-    alarms = [suspect for suspect in first.values() if is_alarm(suspect, calls)]
+    first: dict[str, int] = {}
+    for place, patch in enumerate(words_of(record.suspects, "patch")):
+        first.setdefault(patch, place)
+    suspects = [record.suspects[place] for place in first.values()]
+    alarms = [suspect for suspect in suspects if is_alarm(suspect, calls)]
     return tuple(
         Onset(
             patch=suspect.patch,
@@ -194,5 +252,9 @@ def onsets_of(record: BagRecord) -> tuple[Onset, ...]:
 
 def _last_without_days(record: BagRecord, first: SuspectRow) -> float | None:
     # A photo in which the bag could not be measured can't show that the patch wasn't there.
-    before = [row for row in record.scores if row.taken_at < first.taken_at and row.coverage_pct is not None]
-    return days_between(record.bag.inoculated_at, before[-1].taken_at) if before else None
+    times = times_of(record.scores)
+    measured = ~np.isnan(numbers_of(record.scores, "coverage_pct"))
+    before = np.flatnonzero(measured & (times < in_microseconds(first.taken_at)))
+    if not before.size:
+        return None
+    return float(days_since(record.bag.inoculated_at, times[before[-1:]])[0])

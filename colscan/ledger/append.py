@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
+from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import TypeVar
 
 from colscan.errors import LedgerError
-from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
-from colscan.ledger.files import all_or_nothing, append_rows, locked, replace_file
+from colscan.ledger.columns import LEDGER_TABLES, PhotoRow, ScoreRow, SuspectRow
+from colscan.ledger.counting import count_rows
+from colscan.ledger.files import all_or_nothing, append_rows, held_file, locked, replace_file
+from colscan.ledger.kept import is_large, read_columns
+from colscan.ledger.marks import WholeMark, marks_of, new_word, read_mark, write_mark
+from colscan.ledger.tabled import NotTabledError
 from colscan.ledger.tails import RawRecord, mend_tail, raw_records
-from colscan.tables import Row, columns_of, header_problems, parse_cell, read_bytes
+from colscan.ledger.waiting import Batches, keep_aside, not_among, read_waiting
+from colscan.tables import Row, columns_of, header_problems, parse_cell, parse_table, read_bytes
 
 WRITE_ORDER: tuple[type[Row], ...] = (SuspectRow, ScoreRow, PhotoRow)
-WHOLE_MARK = "ledger-whole.json"
-"""In `cache/`: sizes and times of the scan's files when they were last known to be whole."""
+SCAN_FILES = tuple(row_type.FILE for row_type in WRITE_ORDER)
 Key = tuple[str, str]
 """photo_sha256 and method: what a photo's rows share."""
 R = TypeVar("R", bound=Row)
@@ -28,6 +32,8 @@ def append_photo(
     """Return whether a photo was recorded now: False when these bytes under this method are there already.
 
     Suspects are written first, then scores, then the photo's row: only that one makes the others count.
+    Where another program holds one of the three files, all of it is kept in `waiting/` for the next writer to
+    append; it counts meanwhile.
 
     Parameters
     ----------
@@ -49,73 +55,175 @@ def append_photo(
     if any((row.photo_sha256, row.method) != key for row in found):
         msg = f"scores or suspects of another photo or method than {key}"
         raise ValueError(msg)
-    paths = [folder / row_type.FILE for row_type in WRITE_ORDER]
     with locked(folder):
-        _heal(folder)
-        if key in _committed(folder / PhotoRow.FILE, photo_row.photo_sha256):
+        held = _append_waiting(folder)
+        if key in _waiting_keys(folder):
             return False
-        batches: tuple[Sequence[Row], ...] = (suspect_rows, score_rows, (photo_row,))
-        with all_or_nothing(paths):
-            for path, row_type, rows in zip(paths, WRITE_ORDER, batches, strict=True):
-                append_rows(path, row_type, rows)
-        _mark_whole(folder)
-    return True
+        batches = {SuspectRow: suspect_rows, ScoreRow: score_rows, PhotoRow: (photo_row,)}
+        return _append_or_keep(folder, batches, held)
 
 
 def append_row(folder: Path, row: R, *more: R) -> None:
     """Append rows of one type to the file of what people say, all or none.
+
+    Rows whose file another program holds are kept in `waiting/`, for the next writer to append; they count.
 
     Raises
     ------
     LedgerError
         When the folder can't be written, the lock isn't to be had, or the file's header is broken.
     """
-    path = folder / row.FILE
-    with locked(folder), all_or_nothing([path]):
-        mend_tail(path, type(row))
-        append_rows(path, type(row), (row, *more))
+    with locked(folder):
+        _append_or_keep(folder, {type(row): (row, *more)}, _append_waiting(folder))
 
 
-def _heal(folder: Path) -> None:
-    """Cut off what a crash left torn, and drop rows of photos without commit mark.
+def append_waiting(folder: Path) -> None:
+    """Append the rows that wait in `waiting/` and whose files no other program holds any more.
+
+    Raises
+    ------
+    LedgerError
+        As for `append_photo`; also when a file in `waiting/` is not as it was written.
+    """
+    if read_waiting(folder):
+        with locked(folder):
+            _append_waiting(folder)
+
+
+def _append_waiting(folder: Path) -> dict[str, str]:
+    """By the files that can't be appended to yet, in order, the one that another program holds."""
+    held: dict[str, str] = {}
+    for one in read_waiting(folder):
+        batches = {row_type: one.rows(row_type) for row_type in LEDGER_TABLES if row_type.FILE in one.tables}
+        files = [row_type.FILE for row_type in batches]
+        holder = next((held[name] for name in files if name in held), None)
+        try:
+            if holder is None:
+                _append(folder, _not_there(folder, batches))
+        except PermissionError as error:
+            holder = held_file(error, files)
+        if holder is not None:
+            held |= dict.fromkeys(files, holder)
+            continue
+        with suppress(OSError):  # what is in both places counts once
+            one.path.unlink()
+    return held
+
+
+def _not_there(folder: Path, batches: Batches) -> Batches:
+    """What a crash didn't leave in the ledger, after appending it and before it was taken from `waiting/`."""
+    if PhotoRow in batches:
+        return batches  # told by their key
+    return {
+        row_type: not_among(rows, parse_table(read_bytes(folder / row_type.FILE), row_type, source="").rows)
+        for row_type, rows in batches.items()
+    }
+
+
+def _waiting_keys(folder: Path) -> set[Key]:
+    return {key for one in read_waiting(folder) for key in _keys(one.rows(PhotoRow))}
+
+
+def _keys(rows: Sequence[Row]) -> set[Key]:
+    return {(row.photo_sha256, row.method) for row in rows if isinstance(row, PhotoRow)}
+
+
+def _append_or_keep(folder: Path, batches: Batches, held: Mapping[str, str]) -> bool:
+    """Append rows; or keep them aside, all, where another program holds one of their files.
+
+    False when they are those of a photo that is recorded already.
+    """
+    files = [row_type.FILE for row_type in batches]
+    holder = next((held[name] for name in files if name in held), None)
+    trouble: PermissionError | None = None
+    if holder is None:
+        try:
+            return _append(folder, batches)
+        except PermissionError as error:
+            trouble, holder = error, held_file(error, files)
+    if _is_recorded(folder, batches):
+        return False
+    try:
+        keep_aside(folder, batches, holder)
+    except OSError as error:  # then it isn't the file alone that can't be written
+        raise trouble or error from None
+    return True
+
+
+def _is_recorded(folder: Path, batches: Batches) -> bool:
+    return any(key in _committed(folder / PhotoRow.FILE, key[0]) for key in _keys(batches.get(PhotoRow, ())))
+
+
+def _append(folder: Path, batches: Batches) -> bool:
+    """Append rows of some types together, all or none, after what a crash left is taken away.
+
+    False when they are those of a photo that is recorded already.
+    """
+    paths = [folder / row_type.FILE for row_type in batches]
+    is_photo = PhotoRow in batches
+    since = _heal(folder) if is_photo else ""
+    if is_photo and _is_recorded(folder, batches):
+        return False
+    with all_or_nothing(paths):
+        for path, (row_type, rows) in zip(paths, batches.items(), strict=True):
+            if not is_photo:
+                mend_tail(path, row_type)
+            append_rows(path, row_type, rows)
+    if is_photo:
+        _mark_whole(folder, since)
+    return True
+
+
+def _heal(folder: Path) -> str:
+    """Cut off what a crash left torn, and drop rows of photos without commit mark; the mark's word.
 
     Both take a look at every row, so a mark in the cache says when there is nothing to look for: the files
-    have the size and time that they had after the last photo. A hand edit or a lost cache costs one look.
+    are as they were after the last photo. A hand edit or a lost cache costs one look.
     """
-    if _read_mark(folder) == _state(folder):
-        return
-    for row_type in WRITE_ORDER:
-        mend_tail(folder / row_type.FILE, row_type)
-    committed = _committed(folder / PhotoRow.FILE)
-    for row_type in WRITE_ORDER[:-1]:
-        _drop_uncommitted(folder / row_type.FILE, row_type, committed)
-    _mark_whole(folder)
+    mark = read_mark(folder)
+    if mark is not None and mark.files == marks_of(folder, SCAN_FILES):
+        return mark.since
+    since = _look_by_column(folder)
+    if since is None:
+        for row_type in WRITE_ORDER:
+            mend_tail(folder / row_type.FILE, row_type)
+        committed = _committed(folder / PhotoRow.FILE)
+        for row_type in WRITE_ORDER[:-1]:
+            _drop_uncommitted(folder / row_type.FILE, row_type, committed)
+        since = new_word()
+    _mark_whole(folder, since)
+    return since
 
 
-def _state(folder: Path) -> dict[str, list[int]]:
-    paths = [folder / row_type.FILE for row_type in WRITE_ORDER]
-    return {p.name: [p.stat().st_size, p.stat().st_mtime_ns] for p in paths if p.exists()}
-
-
-def _read_mark(folder: Path) -> object:
-    try:
-        return json.loads((folder / "cache" / WHOLE_MARK).read_bytes())
-    except (OSError, ValueError, RecursionError):
+def _look_by_column(folder: Path) -> str | None:
+    """The word of a large ledger in which nothing is to be mended; None where each row must be looked at."""
+    if not is_large(folder):
         return None
+    try:
+        columns = read_columns(folder)
+    except NotTabledError:
+        return None
+    measured = count_rows(folder, columns.tables, columns.words)
+    return columns.since if columns.whole and not measured.unmarked else None
 
 
-def _mark_whole(folder: Path) -> None:
-    with suppress(OSError):  # without the mark the next writer looks for itself
-        (folder / "cache").mkdir(exist_ok=True)
-        (folder / "cache" / WHOLE_MARK).write_text(json.dumps(_state(folder)))
+def _mark_whole(folder: Path, since: str) -> None:
+    write_mark(folder, WholeMark(marks_of(folder, SCAN_FILES), since))
 
 
 def _committed(path: Path, sha256: str = "") -> set[Key]:
     """The keys of recorded photos; none, without looking further, when the bytes don't hold this SHA-256."""
-    raw = read_bytes(path)
-    if not raw or sha256.encode() not in raw:
+    if not _holds(path, sha256.encode()):
         return set()
-    return {key for key, _ in _keyed(raw, PhotoRow, path) if key is not None}
+    return {key for key, _ in _keyed(read_bytes(path), PhotoRow, path) if key is not None}
+
+
+def _holds(path: Path, text: bytes) -> bool:
+    """Whether a file holds some bytes; they are searched in place, a millisecond for 10,000 photos."""
+    if not path.exists() or not path.stat().st_size:
+        return False
+    with path.open("rb") as file, mmap(file.fileno(), 0, access=ACCESS_READ) as mapped:
+        return mapped.find(text) >= 0
 
 
 def _keyed(raw: bytes, row_type: type[Row], path: Path) -> Iterator[tuple[Key | None, RawRecord]]:
@@ -129,7 +237,7 @@ def _keyed(raw: bytes, row_type: type[Row], path: Path) -> Iterator[tuple[Key | 
     places = [header.index(name) for name in ("photo_sha256", "method")]
     declared = columns_of(row_type)["method"]
     for record in records:
-        whole = len(record.cells) == len(header)
+        whole = len(record.cells) == len(header) and any(record.cells)
         cells = [parse_cell(declared, record.cells[place]) for place in places] if whole else []
         yield ((cells[0], cells[1]) if whole else None), record
 

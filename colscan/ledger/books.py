@@ -21,6 +21,7 @@ from colscan.ledger.columns import (
     VerdictRow,
 )
 from colscan.ledger.tails import read_whole
+from colscan.ledger.waiting import lines_to_come, read_waiting, say_waiting
 from colscan.tables import Line, Reading, Row
 from colscan.trial.model import Trial
 
@@ -44,6 +45,8 @@ class Books:
         Scores and suspects without.
     unreadable : tuple of Problem
         What stands in the files' other lines.
+    waiting : str or None
+        What is said of rows that wait in `waiting/`; they stand among the others as lines yet to come.
     missing : frozenset of str
         Files of the scan that aren't there.
     originals : mapping of str to str
@@ -63,6 +66,7 @@ class Books:
     estimates: tuple[Line[EstimateRow], ...]
     unmarked: tuple[Scanned, ...]
     unreadable: tuple[Problem, ...]
+    waiting: str | None
     missing: frozenset[str]
     originals: Mapping[str, str]
 
@@ -76,11 +80,12 @@ def open_books(folder: Path, trial: Trial) -> Books:
         When a file can't be read at all.
     """
     unreadable: list[Problem] = []
+    waiting = read_waiting(folder)
 
     def lines(row_type: type[R]) -> tuple[Line[R], ...]:
         reading, torn = read_whole(folder / row_type.FILE, row_type)
         unreadable.extend((*reading.problems, *_torn_problems(reading, torn, row_type)))
-        return reading.lines
+        return (*reading.lines, *lines_to_come(waiting, row_type, reading.lines))
 
     photos, scores, suspects = lines(PhotoRow), lines(ScoreRow), lines(SuspectRow)
     marks = {(line.row.photo_sha256, line.row.method) for line in photos}
@@ -100,6 +105,7 @@ def open_books(folder: Path, trial: Trial) -> Books:
         estimates=lines(EstimateRow),
         unmarked=tuple(x for x in scanned if (x.row.photo_sha256, x.row.method) not in marks),
         unreadable=tuple(unreadable),
+        waiting=say_waiting(folder),
         missing=frozenset(t.FILE for t in (ScoreRow, SuspectRow) if not (folder / t.FILE).exists()),
         originals={path.stem: path.name for path in kept.iterdir()} if kept.is_dir() else {},
     )

@@ -19,6 +19,7 @@ from colscan.ledger.check_logged import (
     check_temperatures,
 )
 from colscan.ledger.columns import EstimateRow, HarvestRow, ScoreRow, SuspectRow, VerdictRow, original_stem
+from colscan.ledger.waiting import FOLDER
 from colscan.tables import Line, Row
 from colscan.trial.model import Trial
 
@@ -42,6 +43,13 @@ def check_ledger(folder: Path, trial: Trial) -> tuple[Problem, ...]:
 def check_rows_readable(books: Books) -> Iterator[Problem]:
     """Yield lines that are no rows."""
     yield from books.unreadable
+
+
+def check_nothing_waits(books: Books) -> Iterator[Problem]:
+    """Yield that rows wait to be appended, as another program holds their file."""
+    if books.waiting:
+        what, _, then = books.waiting.partition(": ")
+        yield Problem(source=FOLDER, message=what, hint=then[0].upper() + then[1:])
 
 
 def check_commit_marks(books: Books) -> Iterator[Problem]:
@@ -217,6 +225,7 @@ def check_originals_kept(books: Books) -> Iterator[Problem]:
 
 CHECKS: tuple[Callable[[Books], Iterator[Problem]], ...] = (
     check_rows_readable,
+    check_nothing_waits,
     check_commit_marks,
     check_scan_files_there,
     check_bags_found,

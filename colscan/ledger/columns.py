@@ -38,9 +38,9 @@ SHORT_SHA = 8
 """How many letters of a photo's SHA-256 its name under photos/ has: enough to tell a trial's photos apart."""
 
 _PHOTO = Column(kind="text", meaning="The photo's file name as given.")
-_SHA = Column(kind="sha256", meaning="SHA-256 of the photo's bytes, lower-case hex.")
+_SHA = Column(kind="sha256", meaning="SHA-256 of the photo's bytes, lower-case hex.", is_code=True)
 _TAKEN = Column(kind="time", meaning="When the photo was taken.")
-_BAG = Column(kind="text", meaning="The bag's code, as in bags.csv.")
+_BAG = Column(kind="text", meaning="The bag's code, as in bags.csv.", is_code=True)
 _METHOD = Column(
     kind="text",
     meaning="Name and version of the method that measured it; of a photo the rows of the last one count.",
@@ -344,6 +344,7 @@ class EstimateRow(Row):
         Column(
             kind="text",
             meaning="SHA-256 of the photo's bytes, or its first 8 letters: those of its name under photos/.",
+            is_code=True,
         )
     )
     coverage_pct: float = column(_pct("Share of the seen face that carries mycelium, as estimated."))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
@@ -13,15 +13,16 @@ from typing import TypeVar
 from filelock import FileLock, Timeout
 
 from colscan.errors import LedgerError
+from colscan.records import OURS, Dialect, format_record, split_records
 from colscan.tables import (
     Row,
     columns_of,
+    dialect_of,
     format_header,
-    format_record,
     format_row,
     header_problems,
     parse_table,
-    split_records,
+    read_bytes,
 )
 
 LOCK_FILE = ".colscan.lock"
@@ -54,6 +55,12 @@ def locked(folder: Path) -> Iterator[None]:
         raise LedgerError(msg, "Wait until it has finished, or end it; then run the command again.") from None
     except OSError as error:
         raise _trouble(folder, error) from error
+
+
+def held_file(error: PermissionError, files: Collection[str]) -> str:
+    """Return the name of the ledger's file that another program holds; the last, where none is named."""
+    names = [Path(name).name for name in (error.filename2, error.filename) if name]
+    return next((name for name in names if name in files), [*files][-1])
 
 
 def _trouble(folder: Path, error: OSError) -> LedgerError:
@@ -99,8 +106,8 @@ def append_rows(path: Path, row_type: type[Row], rows: Sequence[Row]) -> None:
     OSError
         When they can't be written; `all_or_nothing` undoes what was.
     """
-    header = _read_header(path, row_type)
-    data = _encode(rows, header or tuple(columns_of(row_type)), path.name) if rows else b""
+    header, dialect = _read_header(path, row_type)
+    data = encode_rows(rows, header or tuple(columns_of(row_type)), path.name, dialect)
     if header and not rows:
         return
     write_bytes(path, data if header else format_header(row_type) + data, os.O_APPEND)
@@ -108,32 +115,51 @@ def append_rows(path: Path, row_type: type[Row], rows: Sequence[Row]) -> None:
         _sync_folder(path.parent)
 
 
-def _read_header(path: Path, row_type: type[Row]) -> tuple[str, ...]:
-    """The names of the columns as the file has them; none for a file that is empty or missing."""
+def _read_header(path: Path, row_type: type[Row]) -> tuple[tuple[str, ...], Dialect]:
+    """The names of the columns as the file has them, none for one that isn't there; and how it is written.
+
+    Of a file with commas, as we write it, the first line is enough.
+    """
     if not path.exists():
-        return ()
+        return (), OURS
     with path.open("rb") as file:
         line = file.readline()
+    dialect = dialect_of(line, row_type)
+    if dialect.delimiter != ",":
+        dialect = dialect_of(read_bytes(path), row_type)
     names = next(split_records(line.decode("utf-8-sig", errors="replace")), None)
     if names is None:
-        return ()
+        return (), OURS
     header = tuple(name.strip() for name in names.cells)
     problems = header_problems(header, row_type, source=str(path))
     if problems:
         msg = f"{problems[0].source}: {problems[0].message}."
         raise LedgerError(msg, problems[0].hint)
-    return header
+    return header, dialect
 
 
-def _encode(rows: Sequence[R], header: Sequence[str], source: str) -> bytes:
+def encode_rows(rows: Sequence[R], header: Sequence[str], source: str, dialect: Dialect = OURS) -> bytes:
+    """Return rows of one type as CSV under a header, as the rest of the file is written; nothing of none.
+
+    Raises
+    ------
+    LedgerError
+        When the header lacks a column, or a value doesn't let its row be read again.
+    """
+    if not rows:
+        return b""
     cells = [format_row(row) for row in rows]
     lost = [name for name in cells[0] if name not in header and any(row[name] for row in cells)]
     if lost:
         msg = f"{source}:1: column {lost[0]!r} is missing."
         raise LedgerError(msg, "Add it to the header line, with empty cells below.")
-    data = b"".join(format_record(row.get(name, "") for name in header) for row in cells)
+    if dialect.decimal == ",":
+        declared = columns_of(type(rows[0]))
+        numbers = [name for name in header if name in declared and declared[name].kind == "number"]
+        cells = [row | {name: row[name].replace(".", ",") for name in numbers} for row in cells]
+    data = b"".join(format_record((row.get(name, "") for name in header), dialect) for row in cells)
     # What can't be read again must not be written: it would lock the grower out of the ledger.
-    reading = parse_table(format_record(header) + data, type(rows[0]), source=source)
+    reading = parse_table(format_record(header, dialect) + data, type(rows[0]), source=source)
     if reading.problems:
         msg = f"A row for {source} can't be written: {reading.problems[0].message}."
         raise LedgerError(msg, reading.problems[0].hint)
@@ -153,6 +179,9 @@ def write_bytes(path: Path, data: bytes, how: int) -> None:
         if os.write(descriptor, data) < len(data):
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
         os.fsync(descriptor)
+    except OSError as error:
+        error.filename = error.filename or str(path)
+        raise
     finally:
         os.close(descriptor)
 
@@ -173,12 +202,13 @@ def replace_file(path: Path, data: bytes) -> None:
     Raises
     ------
     OSError
-        When they can't be written; the file is as before.
+        When they can't be written; the file is as before, or still missing.
     """
     part = path.with_name(f".{path.name}.part")
     try:
         write_bytes(part, data, os.O_TRUNC)
-        shutil.copymode(path, part)
+        if path.exists():
+            shutil.copymode(path, part)
         part.replace(path)
     except BaseException:
         with suppress(OSError):

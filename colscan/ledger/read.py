@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from threading import Lock
 from typing import TypeVar, cast
 
-from colscan.errors import LedgerError
 from colscan.ledger.columns import (
     BatchRow,
     EstimateRow,
@@ -21,8 +20,13 @@ from colscan.ledger.columns import (
     TemperatureRow,
     VerdictRow,
 )
+from colscan.ledger.counting import Measured
+from colscan.ledger.kept import SCAN_FILES, ColumnReader, is_large
+from colscan.ledger.marks import FileMark, file_mark
 from colscan.ledger.methods import Scans, counting
+from colscan.ledger.tabled import refuse
 from colscan.ledger.tails import read_whole
+from colscan.ledger.waiting import Waiting, read_waiting, waiting_rows
 from colscan.tables import Row
 
 R = TypeVar("R", bound=Row)
@@ -34,10 +38,12 @@ class Ledger:
 
     Parameters
     ----------
-    photos : tuple of PhotoRow
+    photos : sequence of PhotoRow
         By `taken_at`; of each photo the row of the method that scanned it last.
-    scores, suspects : tuple of rows
-        By `taken_at`; of each photo those of that method. Rows without commit mark are left out.
+    scores, suspects : sequence of rows
+        By `taken_at`; of each photo those of that method. Rows without commit mark are left out. Of a
+        large ledger these three are read from their files when they are asked for; `numbers_of`,
+        `times_of` and `words_of` give their figures without.
     verdicts, events : tuple of rows
         All of them, by `at`; where times are equal the later line comes last.
     harvests : tuple of HarvestRow
@@ -52,9 +58,9 @@ class Ledger:
         By `at`; of each photo, bag and person the last line of the file.
     """
 
-    photos: tuple[PhotoRow, ...] = ()
-    scores: tuple[ScoreRow, ...] = ()
-    suspects: tuple[SuspectRow, ...] = ()
+    photos: Sequence[PhotoRow] = ()
+    scores: Sequence[ScoreRow] = ()
+    suspects: Sequence[SuspectRow] = ()
     verdicts: tuple[VerdictRow, ...] = ()
     events: tuple[EventRow, ...] = ()
     harvests: tuple[HarvestRow, ...] = ()
@@ -88,19 +94,24 @@ def read_scans(folder: Path) -> Scans:
     LedgerError
         As `read_ledger`.
     """
+    waiting = read_waiting(folder)
     # Photos first, as in `LedgerReader.read`.
     return Scans(
-        photos=_read_rows(folder / PhotoRow.FILE, PhotoRow),
-        scores=_read_rows(folder / ScoreRow.FILE, ScoreRow),
-        suspects=_read_rows(folder / SuspectRow.FILE, SuspectRow),
+        photos=_with_waiting(folder, PhotoRow, waiting),
+        scores=_with_waiting(folder, ScoreRow, waiting),
+        suspects=_with_waiting(folder, SuspectRow, waiting),
     )
+
+
+def _with_waiting(folder: Path, row_type: type[R], waiting: Sequence[Waiting]) -> tuple[R, ...]:
+    rows = _read_rows(folder / row_type.FILE, row_type)
+    return rows + waiting_rows([one for one in waiting if row_type.FILE in one.tables], row_type, rows)
 
 
 class LedgerReader:
     """Reads a trial's ledger again and again: only the files that changed since are read anew.
 
-    A file is taken for unchanged while its size, its time and its place on the disk are. One reader may serve
-    several threads.
+    A file is taken for unchanged while `file_mark` is. One reader may serve several threads.
 
     Parameters
     ----------
@@ -110,8 +121,10 @@ class LedgerReader:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._read: dict[type[Row], tuple[FileMark, tuple[Row, ...]]] = {}
+        self._read: dict[type[Row], tuple[FileMark, tuple[Waiting, ...], tuple[Row, ...]]] = {}
+        self._waiting: tuple[Waiting, ...] = ()
         self._tables, self._ledger = _Tables(), Ledger()
+        self._columns: ColumnReader | None = None
         self._lock = Lock()
 
     def read(self) -> Ledger:
@@ -123,45 +136,53 @@ class LedgerReader:
             As `read_ledger`.
         """
         with self._lock:
-            # Photos first: scores committed meanwhile then have no mark yet and are left out whole.
-            tables = _Tables(
-                photos=self._rows(PhotoRow),
-                scores=self._rows(ScoreRow),
-                suspects=self._rows(SuspectRow),
-                verdicts=self._rows(VerdictRow),
-                events=self._rows(EventRow),
-                harvests=self._rows(HarvestRow),
-                batches=self._rows(BatchRow),
-                heat_runs=self._rows(HeatRunRow),
-                temperatures=self._rows(TemperatureRow),
-                estimates=self._rows(EstimateRow),
-            )
-            changed = {name for name in _TABLES if getattr(tables, name) is not getattr(self._tables, name)}
-            if changed:
-                measured = None if changed & {"photos", "scores", "suspects"} else self._ledger
-                self._ledger = _sort_out(tables, measured=measured)
-                self._tables = tables
-            return self._ledger
+            self._waiting = read_waiting(self._folder)
+            scans_wait = any(row_type.FILE in one.tables for one in self._waiting for row_type in SCAN_FILES)
+            if scans_wait or not is_large(self._folder):
+                return self._read_plain()
+            self._columns = self._columns or ColumnReader(self._folder)
+            measured = self._columns.read()
+            return self._read_plain() if measured is None else self._read_large(measured)
+
+    def _read_plain(self) -> Ledger:
+        # Photos first: scores committed meanwhile then have no mark yet and are left out whole.
+        photos, scores, suspects = self._rows(PhotoRow), self._rows(ScoreRow), self._rows(SuspectRow)
+        tables = replace(self._read_said(), photos=photos, scores=scores, suspects=suspects)
+        changed = {name for name in _TABLES if getattr(tables, name) is not getattr(self._tables, name)}
+        if changed:
+            measured = None if changed & {"photos", "scores", "suspects"} else self._ledger
+            self._ledger = _sort_out(tables, measured=measured)
+            self._tables = tables
+        return self._ledger
+
+    def _read_large(self, measured: Measured) -> Ledger:
+        known, tables = self._ledger, self._read_said()
+        same = all(getattr(tables, name) is getattr(self._tables, name) for name in _TABLES[3:])
+        if not same or known.scores is not measured.scores:
+            found = Ledger(photos=measured.photos, scores=measured.scores, suspects=measured.suspects)
+            self._ledger = _sort_out(tables, measured=found)
+            self._tables = tables
+        return self._ledger
+
+    def _read_said(self) -> _Tables:
+        return _Tables(
+            verdicts=self._rows(VerdictRow),
+            events=self._rows(EventRow),
+            harvests=self._rows(HarvestRow),
+            batches=self._rows(BatchRow),
+            heat_runs=self._rows(HeatRunRow),
+            temperatures=self._rows(TemperatureRow),
+            estimates=self._rows(EstimateRow),
+        )
 
     def _rows(self, row_type: type[R]) -> tuple[R, ...]:
+        own = tuple(one for one in self._waiting if row_type.FILE in one.tables)
         path = self._folder / row_type.FILE
         mark = file_mark(path)  # before the bytes: what comes between is then seen the next time
         known = self._read.get(row_type)
-        if known is None or known[0] != mark:
-            known = self._read[row_type] = (mark, _read_rows(path, row_type))
-        return cast("tuple[R, ...]", known[1])
-
-
-FileMark = tuple[int, ...]
-
-
-def file_mark(path: Path) -> FileMark:
-    """Return what tells whether a file is still the same: its size, time and place; empty without a file."""
-    try:
-        stat = path.stat()
-    except OSError:
-        return ()
-    return stat.st_size, stat.st_mtime_ns, stat.st_ino
+        if known is None or known[:2] != (mark, own):
+            known = self._read[row_type] = (mark, own, _with_waiting(self._folder, row_type, own))
+        return cast("tuple[R, ...]", known[2])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,9 +227,7 @@ def _sort_out_photos(tables: _Tables) -> Ledger:
 def _read_rows(path: Path, row_type: type[R]) -> tuple[R, ...]:
     reading, _ = read_whole(path, row_type)
     if reading.problems:
-        first = reading.problems[0]
-        msg = f"{path.parent / first.source}: {first.message}."
-        raise LedgerError(msg, f"{first.hint} `colscan check {path.parent}` lists all that is wrong.")
+        raise refuse(path, reading.problems[0])
     return reading.rows
 
 

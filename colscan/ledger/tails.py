@@ -15,17 +15,16 @@ from typing import TypeVar
 
 from colscan.errors import LedgerError
 from colscan.ledger.files import write_bytes
+from colscan.records import OPEN_QUOTE, Record, split_records, with_point
 from colscan.tables import (
-    OPEN_QUOTE,
     Reading,
-    Record,
     Row,
     columns_of,
+    dialect_of,
     format_cell,
     parse_cell,
     parse_table,
     read_bytes,
-    split_records,
 )
 
 BOM = b"\xef\xbb\xbf"
@@ -69,18 +68,24 @@ def mend_tail(path: Path, row_type: type[Row]) -> None:
     Raises
     ------
     LedgerError
-        When a quote is broken elsewhere: what is appended would be swallowed by it.
+        When a quote is broken elsewhere, which would swallow what is appended; or when it isn't UTF-8.
     OSError
         When the file can't be written.
     """
     raw = read_bytes(path)
     length = whole_length(raw, row_type)
+    try:
+        raw[:length].decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        msg = f"{path}:{line}: is not UTF-8 text."
+        raise LedgerError(msg, "Save it as CSV UTF-8.") from None
     for _ in raw_records(raw[:length], source=str(path)):
         pass
     if length < len(raw):
         os.truncate(path, length)
     elif raw and not raw.endswith(LINE_ENDS):
-        write_bytes(path, b"\n", os.O_APPEND)
+        write_bytes(path, dialect_of(raw, row_type).line_end.encode(), os.O_APPEND)
 
 
 def whole_length(raw: bytes, row_type: type[Row]) -> int:
@@ -115,6 +120,8 @@ def _is_whole_row(head: bytes, lines: Sequence[bytes], row_type: type[Row]) -> b
     names, cells = (record.cells for record in raw_records(head + b"".join(lines), source=""))
     declared = columns_of(row_type).get(names[-1].strip())
     text = cells[-1]
+    if declared is not None and declared.kind == "number":
+        text = with_point(text)
     return declared is None or not text or format_cell(declared, parse_cell(declared, text)) == text
 
 

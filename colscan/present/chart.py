@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colscan.growth.model import BagCurve
+from colscan.growth.series import group_curves
 from colscan.present import frame as sizes
 from colscan.present.frame import Frame, plan_frame, wrap_foot
 from colscan.present.heading import count_bags, title_of, write_head
@@ -41,6 +42,12 @@ _FOOTNOTES = {
     Shown.DENSITY: "How white: 100 % is mycelium through which nothing of the substrate is seen, all over "
     "the side in view; thin growth counts less. It carries no interval. ",
 }
+MOST_LINES = 60
+"""More bags than these in a panel, and no line can be told from others: then one for each treatment."""
+_FOOTNOTE_GROUPS = (
+    "Over {most} bags in a panel: a line is the median of a treatment's bags on each day, its bars hold four "
+    "in five of them, the number at its end says how many bags. Bags one by one: colscan status."
+)
 _FOOTNOTE = "A line breaks where the bag was shaken, turned or opened. The camera sees one side of a bag."
 _FOOTNOTE_ONSET = (
     "Grey under a line, up to its mark: the patch came between the last photo without it and the first "
@@ -83,12 +90,17 @@ def make_figure(
     measured = tuple(curve for curve in curves if np.isfinite(curve.series.coverage).any())
     if shown is Shown.DENSITY:
         measured = tuple(_how_white(curve) for curve in measured)
+    foot_text = _footnote(measured, shown)
     strains = list(dict.fromkeys(curve.bag.strain for curve in measured))
+    if max(sum(curve.bag.strain == strain for curve in measured) for strain in strains) > MOST_LINES:
+        bags = count_bags([curve.bag for curve in measured if curve.bag.role != "blank"])
+        foot_text = f"{bags}. {_FOOTNOTE_GROUPS.format(most=MOST_LINES)}"
+        measured = group_curves(measured)
     panels = [tuple(curve for curve in measured if curve.bag.strain == strain) for strain in strains]
     styles = style_treatments(trial.bags)
     with matplotlib.rc_context(SETTINGS):
         handles = _legend_handles(styles, measured)
-        foot = wrap_foot(_footnote(measured, shown))
+        foot = wrap_foot(foot_text)
         legend_lines = 1 + -(-len(handles) // LEGEND_COLUMNS)
         foot_inches = _FOOT_INCHES + sizes.LINE_INCHES * len(foot) + _LEGEND_LINE_INCHES * legend_lines
         frame = _plan(panels, trial.question, foot_inches=foot_inches)

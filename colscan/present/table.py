@@ -203,6 +203,8 @@ def _wrap_cell(cell: str, width: int) -> list[str]:
 
 def _one_line(text: str) -> str:
     """The text without line ends and the letters that steer a terminal."""
+    if text.isprintable():
+        return text
     return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
@@ -228,5 +230,7 @@ def _join_line(cells: Sequence[str], grid: _Grid, marks: Sequence[tuple[str, str
 
 def _width(text: str) -> int:
     """Columns of a terminal that a text takes: East Asian wide letters two, combining marks none."""
+    if text.isascii():
+        return len(text)
     wide = sum(unicodedata.east_asian_width(letter) in "WF" for letter in text)
     return len(text) + wide - sum(unicodedata.combining(letter) != 0 for letter in text)

@@ -10,17 +10,8 @@ from itertools import chain, repeat
 
 from colscan.errors import Problem, TrialError
 from colscan.hints import suggest_near
-from colscan.tables import (
-    Line,
-    Record,
-    columns_of,
-    format_cell,
-    format_record,
-    parse_cell,
-    parse_table,
-    required_columns,
-    split_records,
-)
+from colscan.records import Record, delimiter_of, format_record, split_records, with_point
+from colscan.tables import Line, columns_of, format_cell, parse_cell, parse_table, required_columns
 from colscan.trial.bagcodes import BREAKS_LINES, breaks_lines, explain_mangling, suggest_code
 from colscan.trial.model import Bag, Strain, Treatment, Trial
 from colscan.trial.problems import decode_plan_file, raise_problems
@@ -150,10 +141,11 @@ def complete_list(raw: bytes, zone: tzinfo) -> CompletedList:
     if not records:
         return CompletedList(raw=raw, zoned=0, dated=0)
     header = [name.strip() for name in records[0].cells]
+    has_commas = delimiter_of(raw.decode("utf-8-sig")) != ","  # as decimals: the result has points
     # A row with too few or too many cells keeps them, for `parse_bags` to refuse.
     body = [
         [
-            _complete(name, cell, zone)
+            _complete(name, cell, zone, has_commas=has_commas)
             for name, cell in zip(chain(header, repeat("")), record.cells, strict=False)
         ]
         for record in records[1:]
@@ -166,10 +158,12 @@ def complete_list(raw: bytes, zone: tzinfo) -> CompletedList:
     )
 
 
-def _complete(name: str, cell: str, zone: tzinfo) -> str:
+def _complete(name: str, cell: str, zone: tzinfo, *, has_commas: bool) -> str:
     declared = columns_of(Bag).get(name)
     if declared is None or not cell.strip() or name == "bag":
         return cell  # a bag's code is judged as it stands, not mended
+    if declared.kind == "number" and has_commas:
+        return with_point(cell)
     if declared.kind == "time" and _is_local(cell):
         return parse_time(cell.strip()).replace(tzinfo=zone).isoformat(timespec="seconds")
     return format_cell(declared, parse_cell(declared, cell)) if declared.kind == "text" else cell

@@ -14,6 +14,7 @@ from colscan.app.batch.shelves import Looking
 from colscan.flags import Flag
 from colscan.ledger import append
 from colscan.ledger.columns import PhotoRow
+from colscan.ledger.marks import MARK_FILE
 from colscan.photo.alike import SIDE, Glance
 from colscan.score.model import Baseline, Evidence, Fault, PatchSeen, TakenOff
 
@@ -64,10 +65,10 @@ class Target:
         evidence_cache.keep_evidence(trial, _SHA, [evidence], {}, _HOW)
         baseline_cache.keep_baselines(trial, _MADE_OF, {3: baseline})
         copies._keep(trial, _SHA, Glance(cells=np.zeros((SIDE, SIDE, 3), np.uint8), shape=1.5))
-        append._mark_whole(trial)
+        append._heal(trial)
         self._paths = (
             evidence_cache._file(trial, _SHA), trial / baseline_cache.FILE, copies._file(trial, _SHA),
-            trial / "cache" / append.WHOLE_MARK,
+            trial / MARK_FILE,
         )  # fmt: skip
 
     def seeds(self) -> Iterator[bytes]:

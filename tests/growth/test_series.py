@@ -41,7 +41,6 @@ def test_series_holds_days_and_fractions() -> None:
     np.testing.assert_array_equal(series.high, [0.22, np.nan])
     np.testing.assert_array_equal(series.density, [0.14, np.nan])
     np.testing.assert_array_equal(series.segment, [0, 1])
-    assert series.flags == ((), (Flag.GLARE,))
     with pytest.raises(ValueError, match="read-only"):
         series.coverage[0] = 1.0
 
@@ -53,7 +52,7 @@ def test_a_segment_ends_at_the_event_whatever_the_scores_say() -> None:
     (series,) = series_of(make_trial(make_bag("B1")), Ledger(scores=rows, events=shaken))
     np.testing.assert_array_equal(series.segment, [0, 0, 1, 1])
     assert points_per_day(series) == pytest.approx(4.0)
-    assert coverage_at(series, 2.5) == pytest.approx(0.05)
+    assert coverage_at(series, np.array([2.5])) == pytest.approx(0.05)
 
 
 def test_a_segment_that_scores_and_events_agree_on_ends_once() -> None:
@@ -114,10 +113,8 @@ def test_speed_of_a_growth_curve() -> None:
 def test_coverage_at_an_age() -> None:
     """On the straight line between two scores; half a day beyond the ends; not across a segment's end."""
     series = _series(score("B1", 6, 38), score("B1", 7, 56), score("B1", 9, 10, segment=1))
-    assert coverage_at(series, 6 + 2 / 3) == pytest.approx(0.50)
-    assert coverage_at(series, 7.5) == pytest.approx(0.56)
-    assert coverage_at(series, 8.0) is None
-    assert coverage_at(series, 8.5) == pytest.approx(0.10)
+    coverage = coverage_at(series, np.array([6 + 2 / 3, 7.5, 8.0, 8.5]))
+    assert coverage == pytest.approx([0.50, 0.56, np.nan, 0.10], nan_ok=True)
 
 
 def _curve(*rows: ScoreRow, **other: object) -> BagCurve:

@@ -13,8 +13,9 @@ import pytest
 from filelock import FileLock
 
 from colscan.errors import LedgerError
-from colscan.ledger import append, append_photo, append_row, files, read_ledger
+from colscan.ledger import append_photo, append_row, files, read_ledger
 from colscan.ledger.columns import EventRow, HarvestRow, PhotoRow, ScoreRow, SuspectRow, VerdictRow
+from colscan.ledger.marks import MARK_FILE
 from colscan.tables import format_header, format_rows
 
 FILES = ("suspects.csv", "scores.csv", "photos.csv")
@@ -118,7 +119,7 @@ def test_appends_in_the_files_own_order(tmp_path: Path) -> None:
     path.write_bytes(head)
     append_row(tmp_path, SHAKEN)
     assert path.read_bytes() == head + (
-        b'shaken,,2026-03-09T10:05:00+00:00,bag,B01,"""hard"",\nto loosen it"\n'
+        b'shaken,,2026-03-09T10:05:00+00:00,bag,B01,"""hard"",\nto loosen it"\r\n'
     )
     assert [event.what for event in read_ledger(tmp_path).events] == ["moved", "shaken"]
 
@@ -153,7 +154,7 @@ def test_every_torn_photo_heals(
     """A photo cut short at any byte doesn't count, and scanned again it gives the bytes of a clean run."""
     append_photo(tmp_path, *find_rows(3))
     base = ledger_bytes(tmp_path)
-    known_whole = (tmp_path / "cache" / append.WHOLE_MARK).read_bytes()
+    known_whole = (tmp_path / MARK_FILE).read_bytes()
     times = {name: (tmp_path / name).stat().st_mtime_ns for name in FILES}
     append_photo(tmp_path, *short_rows)
     clean = ledger_bytes(tmp_path)
@@ -166,7 +167,7 @@ def test_every_torn_photo_heals(
             if not data[:left]:
                 os.utime(tmp_path / name, ns=(times[name], times[name]))
             left = max(0, left - len(data))
-        (tmp_path / "cache" / append.WHOLE_MARK).write_bytes(known_whole)
+        (tmp_path / MARK_FILE).write_bytes(known_whole)
         committed = length >= total - 1  # the last byte is the line end alone
         assert len(read_ledger(tmp_path).photos) == 1 + committed, length
         assert append_photo(tmp_path, *short_rows) is not committed, length
@@ -416,19 +417,19 @@ def test_lost_photos_file_stops_the_writer(tmp_path: Path, find_rows, ledger_byt
 
 
 def test_appending_reads_no_scores(tmp_path: Path, find_rows, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The usual append reads photos.csv alone; a lost cache costs one look at the rest."""
+    """The usual append reads no file whole; a lost cache costs one look at the rest."""
     append_photo(tmp_path, *find_rows(3))
     read: list[str] = []
     real = Path.read_bytes
     monkeypatch.setattr(Path, "read_bytes", lambda path: read.append(path.name) or real(path))
     append_photo(tmp_path, *find_rows(4))
-    assert read == [append.WHOLE_MARK, "photos.csv"]
-    (tmp_path / "cache" / append.WHOLE_MARK).unlink()
+    assert read == [MARK_FILE.name]
+    (tmp_path / MARK_FILE).unlink()
     append_photo(tmp_path, *find_rows(5))
     assert "scores.csv" in read
     read.clear()
     append_photo(tmp_path, *find_rows(6))
-    assert read == [append.WHOLE_MARK, "photos.csv"]
+    assert read == [MARK_FILE.name]
 
 
 def test_unwritable_cache_costs_no_photo(tmp_path: Path, find_rows) -> None:

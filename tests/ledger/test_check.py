@@ -19,6 +19,7 @@ from colscan.ledger.columns import (
     VerdictRow,
     original_stem,
 )
+from colscan.ledger.waiting import keep_aside
 from colscan.tables import Row
 from colscan.trial.model import Shelf, Trial
 
@@ -124,6 +125,13 @@ def tear(folder: Path) -> None:
     path.write_bytes(path.read_bytes()[:-20])
 
 
+def wait(folder: Path) -> None:
+    """Keep a verdict aside, as when a spreadsheet holds verdicts.csv; it is on a patch that is there."""
+    keep_aside(
+        folder, {VerdictRow: [VerdictRow(at=AT, bag="B01", patch="p1", call="unsure")]}, "verdicts.csv"
+    )
+
+
 MISPLACED = ["suspects.csv:2", "scores.csv:2", "suspects.csv:2"]  # the count of its bag is wrong then, too
 BAD = [
     (
@@ -133,6 +141,7 @@ BAD = [
         "'much' is not a number",
     ),
     ("check_rows_readable", tear, ["harvests.csv"], "cut short"),
+    ("check_nothing_waits", wait, ["waiting"], "1 row waits in waiting/, as another program holds verdicts"),
     (
         "check_commit_marks",
         drop_line("photos.csv", 2),

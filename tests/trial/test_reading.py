@@ -343,20 +343,9 @@ def test_the_first_five_mistakes_of_the_bags_are_told(write_trial):
     assert text.endswith("There are 2 more; correct these first.")
 
 
-@pytest.mark.parametrize(
-    ("bags", "told"),
-    [
-        ("", "bags.csv:1: is empty"),
-        (
-            "bag;strain;supplement\nB01;PO-3;bran\n",
-            "bags.csv:1: the columns are separated by semicolons or tabs",
-        ),
-        ("bag\tstrain\nB01\tPO-3\n", "bags.csv:1: the columns are separated by semicolons or tabs"),
-    ],
-)
-def test_a_bag_list_of_another_kind_is_refused(write_trial, bags, told):
+def test_an_empty_bag_list_is_refused(write_trial):
     """What the file is instead is said."""
-    assert told in refusal(write_trial(bags=bags))
+    assert "bags.csv:1: is empty" in refusal(write_trial(bags=""))
 
 
 def test_extra_columns_order_and_blank_lines_are_no_mistake(write_trial):

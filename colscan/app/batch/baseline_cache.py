@@ -5,13 +5,12 @@ from __future__ import annotations
 import hashlib
 import io
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 
 from colscan.app.batch.shelves import Looking
-from colscan.app.put import put_file
+from colscan.app.put import keep_bytes, kept_bytes
 from colscan.photo import PhotoRef
 from colscan.score import METHOD
 from colscan.score.model import Baseline, Fault, TakenOff
@@ -32,15 +31,13 @@ def baselines_key(bags: Mapping[int, Bag], photos: Iterable[PhotoRef], how: Look
 
 def load_baselines(folder: Path, made_of: str) -> dict[int, Baseline] | None:
     """The kept baselines, or None when there are none made of this; a damaged file counts as none."""
-    try:
-        # From memory: numpy leaves the file of a damaged archive open, and not all systems replace it then.
-        data = io.BytesIO((folder / FILE).read_bytes())
-        with np.load(data, allow_pickle=False) as kept:
-            if str(kept["made-of"]) != made_of:
-                return None
-            return {int(key): _unpack(kept, int(key)) for key in kept["keys"]}
-    except Exception:  # damage makes zipfile, zlib and numpy's reader raise nearly anything
+    data = kept_bytes(folder / FILE)
+    if data is None:
         return None
+    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
+        if str(kept["made-of"]) != made_of:
+            return None
+        return {int(key): _unpack(kept, int(key)) for key in kept["keys"]}
 
 
 def _unpack(kept: Mapping[str, np.ndarray], key: int) -> Baseline:
@@ -67,5 +64,4 @@ def keep_baselines(folder: Path, made_of: str, baselines: Mapping[int, Baseline]
         arrays |= {f"{key}-late": np.array(baseline.late), f"{key}-photos": np.array(baseline.photos)}
     data = io.BytesIO()
     np.savez(data, **arrays)  # type: ignore[arg-type]
-    with suppress(OSError):
-        put_file(folder / FILE, data.getvalue())
+    keep_bytes(folder / FILE, data.getvalue())

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 
+import numpy as np
+
 from colscan.app.batch.baselines import is_early
 from colscan.app.batch.jobs import (
     Elsewhere,
@@ -19,7 +21,7 @@ from colscan.app.batch.jobs import (
 )
 from colscan.app.batch.standing import doubted, identities
 from colscan.flags import RETAKE
-from colscan.ledger import Ledger
+from colscan.ledger import Ledger, by_bag, times_of
 from colscan.ledger.columns import SEGMENT_ENDERS, ScoreRow
 from colscan.locate import locate_bags
 from colscan.photo import PhotoRef
@@ -28,6 +30,7 @@ from colscan.score.measure import smallest_spot_mm
 from colscan.score.model import Baseline
 from colscan.score.prepare import Prepared
 from colscan.trial.model import Bag
+from colscan.units import in_microseconds
 
 BURST = timedelta(minutes=5)
 """Within this nothing grows that a photo can show (a tenth of a millimetre at most), and a grower has
@@ -151,17 +154,16 @@ def leave_scored(
         By key.
     """
     taken_at, breaks = result.ref.taken_at, breaks_of(ledger)
-    near = [
-        row
-        for row in ledger.scores
-        if row.method == METHOD and in_one_burst(row.taken_at, taken_at, breaks) and _is_good(row)
-    ]
-    done = {
-        key
-        for key, bag in bags.items()
-        for row in near
-        if row.bag == bag.bag and (not is_early(taken_at, bag) or _began_with(row, baselines.get(key)))
-    }
+    scores, at = by_bag(ledger.scores), in_microseconds(taken_at)
+    done = set()
+    for key in {seen.key for seen in result.evidence} & bags.keys():
+        bag = bags[key]
+        rows = scores.get(bag.bag, ())
+        for place in np.flatnonzero(np.abs(times_of(rows) - at) <= BURST // timedelta(microseconds=1)):
+            row = rows[int(place)]
+            good = row.method == METHOD and in_one_burst(row.taken_at, taken_at, breaks) and _is_good(row)
+            if good and (not is_early(taken_at, bag) or _began_with(row, baselines.get(key))):
+                done.add(key)
     left = tuple(seen for seen in result.evidence if seen.key not in done)
     moved = tuple(
         Elsewhere(key=seen.key, mm_per_px=seen.mm_per_px, smallest_spot_mm=seen.smallest_spot_mm)

@@ -15,7 +15,8 @@ from colscan.app.batch.evidence_cache import keep_evidence, load_evidence
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, Pool, run_in_order
 from colscan.app.batch.originals import find_original
 from colscan.app.batch.shelves import Looking
-from colscan.ledger.columns import PhotoRow, ScoreRow
+from colscan.ledger import Seen
+from colscan.ledger.columns import PhotoRow
 from colscan.photo import PhotoRef
 from colscan.score import remember
 from colscan.score.model import Baseline, Evidence, FaceState, Memory
@@ -70,7 +71,7 @@ class Chain:
         if not kept:
             self._held[result.ref.sha256] = result.evidence
 
-    def state(self, bag: Bag, earlier: Sequence[ScoreRow], memory: Memory) -> FaceState | None:
+    def state(self, bag: Bag, earlier: Sequence[Seen], memory: Memory) -> FaceState | None:
         """A bag's state after its earlier photos of a segment, given in order of time.
 
         A photo whose evidence and original are both gone is passed over. `memory` says what is the same

@@ -11,19 +11,23 @@ import numpy as np
 
 from colscan.app.batch.chain import reference
 from colscan.app.batch.originals import find_original
-from colscan.app.put import put_file
+from colscan.app.put import keep_bytes, kept_bytes
 from colscan.errors import PhotoError
+from colscan.ledger import times_of, words_of
 from colscan.ledger.columns import TAKEN_AT_FROM, PhotoRow
 from colscan.photo import PhotoRef
 from colscan.photo.alike import SIDE, Glance, glance_at, is_alike, may_be_copies
+from colscan.units import in_microseconds
 
 FOLDER = Path("cache") / "glances"
+_QUARTER_HOUR = 15 * 60 * 1_000_000
+"""Microseconds; offsets from UTC are whole quarters of an hour."""
 
 
 def find_copies(
     folder: Path,
     refs: Sequence[PhotoRef],
-    recorded: Iterable[PhotoRow],
+    recorded: Sequence[PhotoRow],
     *,
     max_megapixels: float,
     keep: bool,
@@ -38,7 +42,7 @@ def find_copies(
         The trial's folder.
     refs : sequence of PhotoRef
         Photos about to be scanned.
-    recorded : iterable of PhotoRow
+    recorded : sequence of PhotoRow
         Photos scanned before; those whose original is gone are passed over, if they aren't in the cache.
     max_megapixels : float
         Larger photos are not looked at.
@@ -46,7 +50,7 @@ def find_copies(
         Whether the cache may be written.
     """
     new = _glances(refs, max_megapixels)
-    rows = {row.photo_sha256: row for row in recorded}
+    rows = {row.photo_sha256: row for row in _worth_a_look(refs, recorded)}
     known = [
         (reference(row, folder), glance)
         for row in rows.values()
@@ -63,6 +67,21 @@ def find_copies(
             continue
         known.append((ref, glance))
     return copies
+
+
+def _worth_a_look(refs: Sequence[PhotoRef], recorded: Sequence[PhotoRow]) -> list[PhotoRow]:
+    """Recorded photos that may be one picture with a new one: told by their dates, before any is opened."""
+    sources = words_of(recorded, "taken_at_from")
+    if not all(ref.taken_at_from.startswith("exif") for ref in refs):
+        return list(recorded)
+    # Copies may lose the offset: clocks that show the same minutes and seconds are looked at.
+    quarters = {in_microseconds(ref.taken_at) % _QUARTER_HOUR for ref in refs}
+    shown = (times_of(recorded) % _QUARTER_HOUR).tolist()
+    return [
+        recorded[place]
+        for place, (source, at) in enumerate(zip(sources, shown, strict=True))
+        if at in quarters or not source.startswith("exif")
+    ]
 
 
 def _worth(ref: PhotoRef) -> tuple[int, int, str]:
@@ -94,19 +113,17 @@ def _file(folder: Path, sha256: str) -> Path:
 
 
 def _load(folder: Path, sha256: str) -> Glance | None:
-    try:
-        data = io.BytesIO(_file(folder, sha256).read_bytes())
-        with np.load(data, allow_pickle=False) as kept:
-            cells = kept["cells"]
-            if cells.shape != (SIDE, SIDE, 3) or cells.dtype != np.uint8:
-                return None
-            return Glance(cells=cells, shape=float(kept["shape"]))
-    except Exception:  # damage makes zipfile, zlib and numpy's reader raise nearly anything
+    data = kept_bytes(_file(folder, sha256))
+    if data is None:
         return None
+    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
+        cells = kept["cells"]
+        if cells.shape != (SIDE, SIDE, 3) or cells.dtype != np.uint8:  # as an earlier version kept it
+            return None
+        return Glance(cells=cells, shape=float(kept["shape"]))
 
 
 def _keep(folder: Path, sha256: str, glance: Glance) -> None:
     data = io.BytesIO()
     np.savez(data, cells=glance.cells, shape=np.array(glance.shape))
-    with suppress(OSError):
-        put_file(_file(folder, sha256), data.getvalue())
+    keep_bytes(_file(folder, sha256), data.getvalue())

@@ -5,14 +5,13 @@ from __future__ import annotations
 import hashlib
 import io
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from colscan.app.batch.shelves import Looking
-from colscan.app.put import put_file
+from colscan.app.put import keep_bytes, kept_bytes
 from colscan.flags import Flag
 from colscan.score import METHOD
 from colscan.score.model import Baseline, Evidence, PatchSeen
@@ -30,16 +29,14 @@ def load_evidence(
 
     A damaged file counts as none.
     """
-    try:
-        # From memory: numpy leaves the file of a damaged archive open.
-        data = io.BytesIO(_file(folder, sha256).read_bytes())
-        with np.load(data, allow_pickle=False) as kept:
-            keys = [int(known) for known in kept["keys"]]
-            if str(kept["key"]) != _key(sha256, keys, baselines, how):
-                return None
-            return _unpack(kept, key)
-    except Exception:  # damage makes zipfile, zlib and numpy's reader raise nearly anything
+    data = kept_bytes(_file(folder, sha256))
+    if data is None:
         return None
+    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
+        keys = [int(known) for known in kept["keys"]]
+        if key not in keys or str(kept["key"]) != _key(sha256, keys, baselines, how):
+            return None
+        return _unpack(kept, key)
 
 
 def keep_evidence(
@@ -55,10 +52,7 @@ def keep_evidence(
         arrays |= {f"{seen.key}-{name}": array for name, array in _pack(seen).items()}
     data = io.BytesIO()
     np.savez_compressed(data, **arrays)  # type: ignore[arg-type]
-    with suppress(OSError):
-        put_file(_file(folder, sha256), data.getvalue())
-        return True
-    return False
+    return keep_bytes(_file(folder, sha256), data.getvalue())
 
 
 def _file(folder: Path, sha256: str) -> Path:

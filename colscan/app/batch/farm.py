@@ -12,7 +12,8 @@ from datetime import datetime
 from pathlib import Path
 
 from colscan.app.batch.jobs import Failure, FileJob, or_failure, run_in_order, worker_pool
-from colscan.app.batch.scan import Outcome, Rejected, ScanOptions, scan_photos
+from colscan.app.batch.outcomes import Outcome, Rejected
+from colscan.app.batch.scan import ScanOptions, scan_photos
 from colscan.errors import ColscanError, PhotoError
 from colscan.ledger import read_ledger
 from colscan.locate import find_cards

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
+from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
@@ -12,6 +14,8 @@ from colscan.ledger.columns import PhotoRow, original_stem
 from colscan.photo import PhotoRef
 
 PART = ".part"
+LEFT_OVER_S = 600.0
+"""A file that nobody wrote to for so long is a leftover: a photo is copied in seconds."""
 
 
 def keep_original(folder: Path, ref: PhotoRef) -> None:
@@ -25,20 +29,41 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
     target = folder / "photos" / (original_stem(ref.taken_at, ref.sha256) + ref.path.suffix.lower())
     part = target.with_name(f"{target.name}.{os.getpid()}{PART}")
     try:
-        if target.exists():
-            return
-        target.parent.mkdir(exist_ok=True)
-        shutil.copyfile(ref.path, part)
-        with part.open("rb+") as copied:
-            os.fsync(copied.fileno())
-        part.replace(target)
+        if not target.exists():
+            target.parent.mkdir(exist_ok=True)
+            shutil.copyfile(ref.path, part)
+            with part.open("rb+") as copied:
+                os.fsync(copied.fileno())
+            part.replace(target)
     except OSError as error:
+        _clear([part])
+        if not target.exists():  # another scan may have kept it meanwhile
+            msg = f"{target}: the photo can't be kept ({error.strerror})."
+            raise LedgerError(
+                msg, "Make room on the disk, or make the trial's folder writable; then scan again."
+            ) from error
+    _clear(target.parent.glob(f"{target.name}.*{PART}"))  # of scans that were killed
+
+
+def clear_leftovers(folder: Path) -> None:
+    """Take away what commands that were killed left half-written; younger files may be being written."""
+    places = (folder, *(folder / name for name in ("photos", "cache", "overlays", "waiting")))
+    found = [path for place in places for path in place.glob(f"*{PART}")]
+    found += (folder / "cache").glob(f"*/*{PART}")
+    _clear(path for path in found if _age_s(path) > LEFT_OVER_S)
+
+
+def _age_s(path: Path) -> float:
+    try:
+        return time.time() - path.stat().st_mtime
+    except OSError:  # just finished
+        return 0.0
+
+
+def _clear(paths: Iterable[Path]) -> None:
+    for path in paths:
         with suppress(OSError):
-            part.unlink(missing_ok=True)
-        msg = f"{target}: the photo can't be kept ({error.strerror})."
-        raise LedgerError(
-            msg, "Make room on the disk, or make the trial's folder writable; then scan again."
-        ) from error
+            path.unlink()
 
 
 def find_by_hash(folder: Path, photo_sha256: str) -> Path | None:

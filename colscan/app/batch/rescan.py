@@ -11,7 +11,8 @@ from colscan.app.batch.before import Before
 from colscan.app.batch.bursts import breaks_of, group_bursts
 from colscan.app.batch.chain import reference
 from colscan.app.batch.originals import find_original
-from colscan.app.batch.scan import Outcome, Rejected, ScanOptions, scan_refs
+from colscan.app.batch.outcomes import Outcome, Rejected
+from colscan.app.batch.scan import ScanOptions, scan_refs
 from colscan.errors import PhotoError
 from colscan.flags import Flag
 from colscan.ledger import Ledger, Scans, counting

@@ -17,19 +17,19 @@ from colscan.app.batch.chain import Chain, reference
 from colscan.app.batch.copies import find_copies
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, Pool, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
-from colscan.app.batch.originals import find_original, keep_original
+from colscan.app.batch.originals import clear_leftovers, find_original, keep_original
+from colscan.app.batch.outcomes import AlreadyKnown, Outcome, Recorded, Rejected
 from colscan.app.batch.place import Said, place_photo, too_early
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
-from colscan.errors import ColscanError, PhotoError
+from colscan.errors import PhotoError
 from colscan.flags import RETAKE, Flag
-from colscan.ledger import append_photo, read_ledger
-from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
+from colscan.ledger import append_photo, append_waiting, read_ledger
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef
 from colscan.score import remember
 from colscan.score.identity import Identity, Verdict
-from colscan.score.model import Baseline, Evidence, Memory, Score
+from colscan.score.model import Baseline, Evidence, Memory
 from colscan.trial import sibling_tags
 from colscan.trial.model import Bag, Trial
 from colscan.units import now
@@ -69,47 +69,7 @@ class ScanOptions:
     said: Mapping[Path, Said] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Recorded:
-    """A photo's new rows, what they were made from (by bag), and what its taker should know at once.
-
-    `first` has, for the bags of which it is a first photo, why it should be taken again; nothing if it
-    needn't be.
-    """
-
-    photo: PhotoRow
-    scores: tuple[ScoreRow, ...]
-    suspects: tuple[SuspectRow, ...]
-    found: Mapping[str, Score]
-    missing: tuple[str, ...]
-    remarks: tuple[str, ...]
-    first: Mapping[str, tuple[str, ...]]
-    overlay: Path | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AlreadyKnown:
-    """A photo whose bytes were recorded before, or are those of another photo of this scan (its `twin`).
-
-    `copy_of` names the photo whose picture it holds in other bytes, saved again.
-    """
-
-    name: str
-    twin: str | None = None
-    copy_of: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rejected:
-    """A photo of which nothing was recorded, and why."""
-
-    name: str
-    error: ColscanError
-
-
 _GUESSED = {Flag.NO_BASELINE, Flag.LATE_BASELINE}
-
-Outcome = Recorded | AlreadyKnown | Rejected
 
 
 def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: ScanOptions) -> Iterator[Outcome]:
@@ -133,6 +93,9 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
     ClusterError
         When the cluster can't be used, or is lost; photos recorded before stay.
     """
+    if not options.dry_run:
+        append_waiting(folder)
+        clear_leftovers(folder)
     ledger = read_ledger(folder)
     fresh: dict[str, PhotoRef] = {}
     known = {row.photo_sha256 for row in ledger.photos}

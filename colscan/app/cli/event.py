@@ -66,7 +66,7 @@ def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:
     for row in rows:
         said = describe_event(row, trial.zone)
         if row in fresh:
-            tell_recorded(row, said)
+            tell_recorded(trial_dir, row, said)
         else:
             click.echo(f"Known already, not written again: {said}", err=True)
     for line in say_late(trial, ledger, fresh):

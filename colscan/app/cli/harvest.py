@@ -74,7 +74,7 @@ def harvest(
     row = HarvestRow(at=when, bag=bag, flush=flush, fresh_g=fresh_g, saleable_g=saleable_g, note=note or None)
     old = record_harvest(trial_dir, trial, ledger, row)
     shown = when.astimezone(trial.zone)
-    tell_recorded(row, f"{shown:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
+    tell_recorded(trial_dir, row, f"{shown:%Y-%m-%d %H:%M}  bag {bag}, flush {flush}: {fresh_g:g} g fresh")
     if old is not None:
         tell_replaced(old.at.astimezone(trial.zone), f"{old.fresh_g:g} g fresh")
     others = sum(other.fresh_g for other in ledger.harvests if other.bag == bag and other.flush != flush)

@@ -75,7 +75,9 @@ def heat(
     earlier = [old for old in read_ledger(trial_dir).heat_runs if old.heat_run == heat_run]
     append_row(trial_dir, row)
     shown = started_at.astimezone(trial.zone)
-    tell_recorded(row, f"{shown:%Y-%m-%d %H:%M}  heat run {heat_run}: {describe_run(row, trial.zone)}")
+    tell_recorded(
+        trial_dir, row, f"{shown:%Y-%m-%d %H:%M}  heat run {heat_run}: {describe_run(row, trial.zone)}"
+    )
     for old in earlier:
         tell_replaced(old.started_at.astimezone(trial.zone), describe_run(old, trial.zone))
     tell_if_late(f"heat run {heat_run}", ended_at or started_at, bags)

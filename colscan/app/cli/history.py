@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -38,6 +39,9 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
     Example:
       colscan history hornbeam B04
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
+    # Before numpy is loaded: on matrices as small as a bag's, threads do nothing but wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
     from colscan.app.bag_history import list_entries
     from colscan.app.calls import known_bag
     from colscan.growth.records import records_of
@@ -68,13 +72,12 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
 
 
 def _curve_lines(trial: Trial, bag: Bag, ledger: Ledger) -> list[str]:
-    from colscan.growth.curve import Measure, describe_fit, fit_bags
+    from colscan.growth.curve import Measure, describe_fit, fit_bag
 
     return [
         f"  {measure}{f', after disturbance {fit.segment}' if fit.segment else ''}: {describe_fit(fit)}"
         for measure in Measure
-        for fit in fit_bags(trial, ledger, measure=measure)
-        if fit.bag == bag
+        for fit in fit_bag(trial, ledger, bag, measure=measure)
     ]
 
 

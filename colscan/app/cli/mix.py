@@ -97,6 +97,6 @@ def _record(trial_dir: Path, trial: Trial, rows: Sequence[BatchRow]) -> None:
     append_row(trial_dir, *rows)
     for row in rows:
         shown = row.at.astimezone(trial.zone)
-        tell_recorded(row, f"{shown:%Y-%m-%d %H:%M}  mix {row.mix_batch}: {describe_batch(row)}")
+        tell_recorded(trial_dir, row, f"{shown:%Y-%m-%d %H:%M}  mix {row.mix_batch}: {describe_batch(row)}")
         if old := earlier.get(row.key):
             tell_replaced(old.at.astimezone(trial.zone), describe_batch(old))

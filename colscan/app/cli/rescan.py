@@ -79,8 +79,8 @@ class _Done:
 
 def _score_anew(trial_dir: Path, trial: Trial, work: Rescan, *, jobs: int, dry_run: bool) -> _Done:
     """Score what is to be scored, telling each photo."""
+    from colscan.app.batch.outcomes import Recorded, Rejected
     from colscan.app.batch.rescan import rescan_photos
-    from colscan.app.batch.scan import Recorded, Rejected
     from colscan.ledger import Scans
 
     recorded, rejected = [], len(work.rejected)

@@ -74,6 +74,8 @@ def review(
         click.echo(f"there is no trial in {trial_dir} yet: begin it on the page", err=True)
     tls = tls_context(cert, key)
     network = lan_address(https=tls is not None) if lan else None
+    # Asked to end by a service it ends as by ctrl-C, too: photos that wait lie in a temporary folder.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     # Ctrl-C ends it, also while the first page is still being readied.
     with suppress(KeyboardInterrupt), ExitStack() as sockets:
         listening = [sockets.enter_context(listen(port))]

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import datetime
+from pathlib import Path
 from typing import Any, Literal
 
 import click
 
 from colscan.errors import TrialError
 from colscan.hints import suggest_near
+from colscan.ledger import holder_of
+from colscan.ledger.waiting import FOLDER as WAITING
 from colscan.tables import Row, columns_of, parse_cell
 from colscan.trial.model import Bag, Trial
 
@@ -68,9 +71,16 @@ def tell_if_late(what: str, when: datetime, bags: Sequence[Bag]) -> None:
         click.echo("If that is not so, correct inoculated_at there, or record this again.", err=True)
 
 
-def tell_recorded(row: Row, what: str) -> None:
-    """Say on stderr what was recorded."""
-    click.echo(f"Recorded in {row.FILE}: {what}", err=True)
+def tell_recorded(trial_dir: Path, row: Row, what: str) -> None:
+    """Say on stderr what was recorded, and where it waits when another program holds its file."""
+    holder = holder_of(trial_dir, row)
+    where = f"Recorded in {row.FILE}"
+    if holder is not None:
+        where = (
+            f"Kept in {WAITING}/, as another program holds {holder} (close {holder} in the spreadsheet; the"
+            " next command that writes appends it)"
+        )
+    click.echo(f"{where}: {what}", err=True)
 
 
 def tell_replaced(when: datetime, what: str) -> None:

@@ -21,6 +21,7 @@ from colscan.app.cli.options import (
 from colscan.app.cli.scanned import ScanReport
 from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
+from colscan.ledger import say_waiting
 from colscan.trial import FarmTrial, load_farm, load_trial
 
 if TYPE_CHECKING:
@@ -146,7 +147,14 @@ def scan_into(folder: Path, paths: Sequence[Path], asked: Asked) -> ExitCode:
     report = _report(asked, total=len(paths))
     for outcome in scan_photos(folder, trial, paths, options):
         report.tell(outcome, zone=trial.zone)
-    return report.finish()
+    return _finish(report, [folder])
+
+
+def _finish(report: ScanReport, folders: Sequence[Path]) -> ExitCode:
+    code = report.finish()
+    for line in filter(None, map(say_waiting, folders)):
+        click.echo(line, err=True)
+    return code
 
 
 def check_target(folder: Path, asked: Asked) -> None:
@@ -176,7 +184,7 @@ def _scan_farm(
     for member, outcome in scan_farm(offers):
         zone, name = (member.trial.zone, member.name) if member else (UTC, None)
         report.tell(outcome, zone=zone, trial=name)
-    return report.finish()
+    return _finish(report, [member.folder for member, _ in farm])
 
 
 def _report(asked: Asked, *, total: int, is_farm: bool = False) -> ScanReport:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import tzinfo
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -15,7 +16,8 @@ from colscan.errors import ExitCode
 from colscan.units import count_of
 
 if TYPE_CHECKING:
-    from colscan.app.batch.scan import Outcome, Recorded, ScanOptions
+    from colscan.app.batch.outcomes import Outcome, Recorded
+    from colscan.app.batch.scan import ScanOptions
 
 _SHOWN = (
     "photo", "bag", "coverage_pct", "coverage_low_pct", "coverage_high_pct", "density_pct", "unseen_pct",
@@ -92,12 +94,13 @@ class ScanReport:
         trial : str, optional
             The trial of a farm that it is of.
         """
-        from colscan.app.batch.scan import AlreadyKnown, Recorded
+        from colscan.app.batch.outcomes import AlreadyKnown, Recorded
 
         self._told += 1
         lines: Iterator[str]
         if isinstance(outcome, Recorded):
-            self._recorded.append((trial, outcome))
+            # Without the maps of its faces: of hundreds of photos they would fill the memory.
+            self._recorded.append((trial, replace(outcome, found={})))
             tags = tell_tag_size(smallest_tag_px(outcome.scores))
             lines = chain(tell_recorded(outcome, zone), tags)
         elif isinstance(outcome, AlreadyKnown):

@@ -62,7 +62,7 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
         When the plan or the ledger can't be read.
     """
     from colscan.growth import judge_bags
-    from colscan.ledger import read_ledger
+    from colscan.ledger import read_ledger, say_waiting
     from colscan.present import render_rows
     from colscan.trial import load_trial
 
@@ -74,8 +74,9 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
     else:
         text = render_rows(COLUMNS, [_data_row(one) for one in statuses], output_format)
     click.echo(text, nl=False)
-    for line in next_steps(statuses, trial_dir):
-        click.echo(line, err=True)
+    for line in (*next_steps(statuses, trial_dir), say_waiting(trial_dir)):
+        if line is not None:
+            click.echo(line, err=True)
     methods = sorted({row.method for row in ledger.photos})
     if len(methods) > 1:
         by = " and ".join(methods)

@@ -73,7 +73,9 @@ def verdict(
     )
     later = record_call(trial_dir, trial, read_ledger(trial_dir), row).later
     said = f"{call}{f', {action}' if action else ''}"
-    tell_recorded(row, f"{when.astimezone(trial.zone):%Y-%m-%d %H:%M}  {describe_target(row)}: {said}")
+    tell_recorded(
+        trial_dir, row, f"{when.astimezone(trial.zone):%Y-%m-%d %H:%M}  {describe_target(row)}: {said}"
+    )
     if later is not None:
         later_at = later.at.astimezone(trial.zone)
         click.echo(f"The later call of {later_at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)

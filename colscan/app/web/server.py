@@ -36,6 +36,7 @@ from colscan.app.web.weights import add_weights
 from colscan.app.web.who import add_who
 from colscan.app.web.written import just_written
 from colscan.errors import ColscanError, LedgerError
+from colscan.ledger import say_waiting
 from colscan.ledger.columns import ACTIONS, PLACES
 from colscan.present.cautions import SPORE_CAUTION
 
@@ -70,6 +71,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
         actions=ACTIONS,
         count_of=units.count_of,
         just_written=just_written,
+        say_waiting=say_waiting,
         spore_caution=SPORE_CAUTION,
     )
     app.register_error_handler(ColscanError, _tell_error)

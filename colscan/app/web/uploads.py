@@ -16,8 +16,9 @@ from threading import Lock, Thread
 from typing import BinaryIO
 
 from colscan import units
+from colscan.app.batch.outcomes import AlreadyKnown, Outcome, Recorded
 from colscan.app.batch.place import Said, place_photo
-from colscan.app.batch.scan import AlreadyKnown, Outcome, Recorded, ScanOptions, scan_photos
+from colscan.app.batch.scan import ScanOptions, scan_photos
 from colscan.app.told import tell_first, tell_known, tell_recorded
 from colscan.app.web.arrivals import Arrival, clean_name, free_name, receive, said_time
 from colscan.app.web.cards_seen import CardsSeen, see_cards

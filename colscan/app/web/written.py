@@ -11,6 +11,7 @@ from colscan.app.happenings import describe_event, say_late
 from colscan.app.harvests import say_doubt, say_efficiency
 from colscan.app.web.recorded import JUST
 from colscan.app.web.site import Standing
+from colscan.ledger import holder_of, lines_to_come, read_waiting
 from colscan.ledger.columns import EventRow, HarvestRow
 from colscan.tables import Line, Row, format_rows, parse_table, read_bytes
 
@@ -70,8 +71,16 @@ def just_written(here: Standing) -> JustWritten | None:
 
 
 def _lines(here: Standing, row_type: type[Row]) -> tuple[Line[Row], ...]:
+    waiting = read_waiting(here.folder)
     raw = read_bytes(here.folder / row_type.FILE)
-    return parse_table(raw, row_type, source=row_type.FILE).lines
+    lines = parse_table(raw, row_type, source=row_type.FILE).lines
+    return (*lines, *lines_to_come(waiting, row_type, lines))
+
+
+def _line(here: Standing, row: EventRow | HarvestRow, number: int) -> str:
+    if holder_of(here.folder, row):
+        return f"its line of {row.FILE}, once it is appended,"
+    return f"line {number} of {row.FILE}"
 
 
 def _mark(row: Row) -> str:
@@ -85,8 +94,8 @@ def _say_event(here: Standing, row: EventRow, number: int) -> JustWritten:
     return JustWritten(
         what=f"{describe_event(row, here.trial.zone)}{detail}",
         more=(" ".join(late),) if late else (),
-        undo=f"A slip? An event has no row that takes it back: delete line {number} of {row.FILE} in a text"
-        " editor.",
+        undo=f"A slip? An event has no row that takes it back: delete {_line(here, row, number)}"
+        " in a text editor.",
     )
 
 
@@ -107,8 +116,8 @@ def _say_weight(here: Standing, row: HarvestRow, number: int, before: list[Row])
         what=f"{at}  bag {row.bag}, flush {row.flush}: {row.fresh_g:g} g fresh{saleable}",
         more=tuple(more),
         secret=(efficiency,) if efficiency else (),
-        undo=f"A slip? Weigh the flush again: the latest row counts. Another bag's? Then also delete line"
-        f" {number} of {row.FILE} in a text editor.",
+        undo=f"A slip? Weigh the flush again: the latest row counts. Another bag's? Then also delete"
+        f" {_line(here, row, number)} in a text editor.",
     )
 
 

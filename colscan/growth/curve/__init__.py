@@ -5,12 +5,13 @@ Takes a trial's plan and its ledger's rows; gives for each bag and segment its g
 Says in words what it is too early to say. Flags nothing.
 """
 
-from colscan.growth.curve.fitting import fit_bags, predict
+from colscan.growth.curve.fitting import fit_bag, fit_bags, predict
 from colscan.growth.curve.model import BagFit, Estimate, Measure
 from colscan.growth.curve.sentence import describe_fit
 from colscan.growth.curve.shapes import Curve, Shape
 
 __all__ = [
+    "fit_bag",
     "fit_bags",
     "predict",
     "describe_fit",

@@ -23,7 +23,7 @@ from colscan.growth.curve.reach import Band, Missed, make_band, reach
 from colscan.growth.curve.smooth import USUAL, Scores, Spread, find_spread, smooth, surprise
 from colscan.growth.model import FloatSeries
 from colscan.ledger import Ledger
-from colscan.trial.model import Trial
+from colscan.trial.model import Bag, Trial
 
 LEAST_POINTS = 5
 LEAST_DAYS = 2.0
@@ -60,6 +60,23 @@ class _Trends:
     bands: tuple[Band, ...]
 
 
+def fit_bag(trial: Trial, ledger: Ledger, bag: Bag, *, measure: Measure) -> tuple[BagFit, ...]:
+    """Return one bag's curves, one a segment.
+
+    What bags share is found from the whole trial, in one of more than `MANY_SCORES` from this bag and
+    others of its latest photo.
+
+    Parameters
+    ----------
+    trial, ledger, measure
+        As `fit_bags` has them.
+    bag : Bag
+        One of the plan.
+    """
+    fits = _fit_courses(courses_of(trial, ledger, measure, around=bag), measure)
+    return tuple(fit for fit in fits if fit.bag == bag)
+
+
 def fit_bags(trial: Trial, ledger: Ledger, *, measure: Measure = Measure.COVERAGE) -> tuple[BagFit, ...]:
     """Return each bag's curves, one a segment, in the plan's order; blanks are left out.
 
@@ -72,7 +89,10 @@ def fit_bags(trial: Trial, ledger: Ledger, *, measure: Measure = Measure.COVERAG
     measure : Measure
         What is followed. Half and 90 % of density are of its asymptote.
     """
-    courses = courses_of(trial, ledger, measure)
+    return _fit_courses(courses_of(trial, ledger, measure), measure)
+
+
+def _fit_courses(courses: Sequence[Course], measure: Measure) -> tuple[BagFit, ...]:
     fitted = [course for course in courses if _is_long_enough(course)]
     fits = iter(_fit(fitted, measure) if fitted else ())
     return tuple(next(fits) if _is_long_enough(course) else _unfitted(course, measure) for course in courses)

@@ -15,10 +15,15 @@ from colscan.growth.model import BagRecord, FloatSeries
 from colscan.growth.outcomes import lost_span
 from colscan.growth.records import records_of
 from colscan.growth.series import make_series
-from colscan.ledger import Ledger
+from colscan.ledger import Ledger, words_of
 from colscan.ledger.columns import SEGMENT_ENDERS
 from colscan.trial.model import Bag, Trial
 from colscan.units import days_between
+
+MANY_SCORES = 1500
+"""A trial of 40 bags seldom has more."""
+ENOUGH_SCORES = 800
+"""From so many it is known to within a twentieth how scores scatter: a larger trial needs no more bags."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,13 +54,33 @@ class Course:
     keys: tuple[str, ...]
 
 
-def courses_of(trial: Trial, ledger: Ledger, measure: Measure) -> tuple[Course, ...]:
+def courses_of(
+    trial: Trial, ledger: Ledger, measure: Measure, *, around: Bag | None = None
+) -> tuple[Course, ...]:
     """Return the courses of all bags but blanks, in the plan's order; an empty one for a bag without a score.
 
     Scores from the photo on in which a loss showed are left out: what spreads then is not the mycelium.
+    Given a bag to look `around` in a trial of more than `MANY_SCORES`, only it and those bags of its latest
+    photo that make up `ENOUGH_SCORES` with it are returned.
     """
     records = [record for record in records_of(trial, ledger) if record.bag.role != "blank"]
+    if around is not None and len(ledger.scores) > MANY_SCORES:
+        records = _near(records, around)
     return tuple(course for record in records for course in _courses(record, measure))
+
+
+def _near(records: list[BagRecord], around: Bag) -> list[BagRecord]:
+    own = next((record for record in records if record.bag == around), None)
+    if own is None or own.latest is None:
+        return [own] if own else []
+    photo, room, near = own.latest.photo_sha256, ENOUGH_SCORES - len(own.scores), [own]
+    for record in records:
+        if record is not own and record.latest and record.latest.photo_sha256 == photo:
+            room -= len(record.scores)
+            if room < 0:
+                break
+            near.append(record)
+    return near
 
 
 def _courses(record: BagRecord, measure: Measure) -> list[Course]:
@@ -64,15 +89,15 @@ def _courses(record: BagRecord, measure: Measure) -> list[Course]:
     value = series.coverage if measure is Measure.COVERAGE else series.density
     sd = claimed_sd(series.coverage, series.low, series.high)
     ok = ~np.isnan(value) & (series.days < until)
+    photos, keys = (words_of(record.scores, name) for name in ("photo", "photo_sha256"))
     courses = []
     for segment in np.unique(series.segment[ok]) if ok.any() else [0]:
         chosen = np.flatnonzero(ok & (series.segment == segment))
-        rows = [record.scores[i] for i in chosen]
         courses.append(
             Course(
                 bag=record.bag, segment=int(segment), began_days=_began_days(record, chosen),
                 days=series.days[chosen], value=value[chosen], sd=sd[chosen],
-                photos=tuple(row.photo for row in rows), keys=tuple(row.photo_sha256 for row in rows),
+                photos=tuple(photos[i] for i in chosen), keys=tuple(keys[i] for i in chosen),
             )
         )  # fmt: skip
     return courses

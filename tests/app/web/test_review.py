@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
-from urllib.request import urlopen
+from urllib.request import Request, urlopen
 
 import pytest
+from demo_trial import corner
 from flask.testing import FlaskClient
 from pages import OURS, PORT, TRAVERSALS, ask, browser, verdicts
 from reviewed import add_patch, reviewing
@@ -346,3 +347,27 @@ def test_ctrl_c_ends_it(running: tuple[subprocess.Popen[str], str]) -> None:
     said = process.stderr.read()
     assert "ended" in said
     assert "Traceback" not in said
+
+
+@pytest.mark.skipif(os.name != "posix", reason="it is asked to end by a signal")
+def test_asked_to_end_it_takes_its_temporary_folder_away(
+    trial: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SIGTERM, as a service manager sends it, ends it like ctrl-C, while a photo of a phone waits."""
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    monkeypatch.setenv("TMPDIR", str(scratch))
+    with reviewing(trial) as (process, address):
+        with urlopen(f"{address}photos", timeout=20) as answer:
+            token = re.search(r'name="token" content="([^"]+)"', answer.read().decode())
+        assert token
+        headers = {"Origin": address.rstrip("/"), "X-Colscan-Token": token[1]}
+        request = Request(
+            f"{address}photos?name=a.png&more=1", corner(0, tmp_path).read_bytes(), headers, method="POST"
+        )
+        with urlopen(request, timeout=60) as answer:
+            assert answer.status == 202
+        assert list(scratch.glob("colscan-photos-*"))
+        process.terminate()
+        assert process.wait(timeout=60) == 0
+        assert not list(scratch.iterdir())
