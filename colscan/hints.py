@@ -39,6 +39,8 @@ def say_how_to_write(declared: Column) -> str:
     """
     if declared.kind == "time":
         return "Write a time with its offset, like 2026-03-02T06:00:00-05:00."
+    if declared.kind == "sha256":
+        return "Write its letters, 0 to 9 and a to f, as photos.csv has them."
     if declared.kind == "choice":
         return f"Write one of: {', '.join(declared.choices)}."
     if declared.kind == "words":

@@ -26,8 +26,9 @@ from colscan.records import (
     split_records,
     with_point,
 )
+from colscan.units import parse_sha256, parse_time
 
-Kind = Literal["text", "integer", "number", "time", "choice", "words", "points"]
+Kind = Literal["text", "sha256", "integer", "number", "time", "choice", "words", "points"]
 # A leading apostrophe keeps a spreadsheet from running a text as a formula, and this reader from stripping
 # its outer blanks. The text's own apostrophes are counted in, so that just one can be taken off again.
 _GUARDED = re.compile(r"'*(?:[=+\-@\s]|.*\s\Z)", re.DOTALL)
@@ -45,8 +46,9 @@ class Column:
     Parameters
     ----------
     kind : str
-        `text`, `integer`, `number`, `time` (ISO 8601 with offset), `choice` (one of `choices`),
-        `words` (of `choices`, separated by spaces) or `points` (``x y x y ...``).
+        `text`, `sha256` (its beginning is enough), `integer`, `number`, `time` (ISO 8601 with offset),
+        `choice` (one of `choices`), `words` (of `choices`, separated by spaces) or `points` (``x y x y
+        ...``).
     meaning : str
         One sentence for the docs.
     unit : str
@@ -131,6 +133,8 @@ def parse_cell(declared: Column, text: str) -> Any:
     if declared.kind == "text":
         return text[1:] if text.startswith("'") and _GUARDED.match(text) else text.strip()
     text = text.strip()
+    if declared.kind == "sha256":
+        return parse_sha256(text)
     if declared.kind == "integer":
         return _in_range(declared, _integer(text))
     if declared.kind == "number":
@@ -168,7 +172,7 @@ def _in_range(declared: Column, value: float) -> float:
 
 def _time(text: str) -> datetime:
     try:
-        value = datetime.fromisoformat(text)
+        value = parse_time(text)
     except ValueError:
         msg = f"{text!r} is not a time like 2026-03-02T06:00:00-05:00"
         raise ValueError(msg) from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,9 @@ if TYPE_CHECKING:
 
 HOURS_PER_DAY = 24.0
 BASELINE_HOURS = 36.0
+_SHA256 = re.compile("[0-9a-fA-F]+")
+YEARS = range(1900, 2200)
+"""Those of a trial. A time beyond is a slip, and at the calendar's ends none can be told in another zone."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -122,6 +126,35 @@ def with_offset(local: datetime, zone: tzinfo) -> datetime:
     '2026-03-09T10:00:00-04:00'
     """
     return local.replace(tzinfo=timezone(local.replace(tzinfo=zone).utcoffset() or timedelta()))
+
+
+def parse_time(text: str) -> datetime:
+    """The time of an ISO 8601 text, aware when it has an offset.
+
+    Raises
+    ------
+    ValueError
+        When it is none, or of another age.
+    """
+    when = datetime.fromisoformat(text)
+    if when.year in YEARS:
+        return when
+    msg = f"the year {when.year} is not from {YEARS[0]} to {YEARS[-1]}"
+    raise ValueError(msg)
+
+
+def parse_sha256(text: str) -> str:
+    """The letters of a SHA-256, or its first ones: part of files' names, so nothing that leads elsewhere.
+
+    Raises
+    ------
+    ValueError
+        When anything else is among them.
+    """
+    if _SHA256.fullmatch(text):
+        return text
+    msg = f"{text!r} is no SHA-256"
+    raise ValueError(msg)
 
 
 def now() -> datetime:

@@ -21,6 +21,7 @@ from colscan.tables import (
     format_cell,
     format_header,
     format_rows,
+    parse_cell,
     parse_table,
     read_bytes,
     required_columns,
@@ -114,7 +115,9 @@ def test_half_characters_of_file_names_are_spelled_out() -> None:
 
 
 @settings(deadline=None)
-@given(st.floats(-100, 100), st.datetimes(timezones=st.just(UTC)))
+@given(
+    st.floats(-100, 100), st.datetimes(datetime(1900, 1, 1), datetime(2199, 12, 31), timezones=st.just(UTC))
+)
 def test_numbers_and_times_round_trip(share: float, at: datetime) -> None:
     """Numbers come back within their decimals, never as minus zero; times to the second."""
     raw = format_rows([Thing(name="x", share_pct=share, at=at)])
@@ -154,6 +157,8 @@ def test_columns_in_any_order_with_extras_and_spreadsheet_habits() -> None:
         ("a,1,101,,,,,", "share_pct: 101 is outside -100 to 100 %"),
         ("a,1,,3/2/2026 6:00,,,,", "at: '3/2/2026 6:00' is not a time like"),
         ("a,1,,2026-03-02T06:00:00,,,,", "at: '2026-03-02T06:00:00' has no offset"),
+        ("a,1,,0001-01-01T00:00:00+14:00,,,,", "at: '0001-01-01T00:00:00+14:00' is not a time like"),
+        ("a,1,,9999-12-31T23:59:59-12:00,,,,", "at: '9999-12-31T23:59:59-12:00' is not a time like"),
         ("a,1,,,top,,,", "place: 'top' is none of its words"),
         ("a,1,,,,glare odd,,", "flags: 'odd' is none of"),
         ("a,1,,,,,1 2 3,", "outline: 3 numbers are no list of x y pairs"),
@@ -245,3 +250,12 @@ def test_missing_and_unreadable_files(tmp_path: Path) -> None:
         assert parse_table(read_bytes(tmp_path / name), Thing, source=name).rows == ()
     with pytest.raises(LedgerError, match="can't be read"):
         read_bytes(tmp_path)
+
+
+@pytest.mark.parametrize("text", ["/../../x", "**abcdef", "5e1d07c2/", "x" * 64, "5e1d07c2\\x"])
+def test_a_sha256_leads_nowhere(text: str) -> None:
+    """It becomes part of files' names: letters of a hash are taken, what a path is made of is not."""
+    declared = Column(kind="sha256", meaning="Its bytes' hash.")
+    assert parse_cell(declared, "5e1d07c2" + 56 * "0") == "5e1d07c2" + 56 * "0"
+    with pytest.raises(ValueError, match="is no SHA-256"):
+        parse_cell(declared, text)

@@ -257,7 +257,7 @@ def read_figures(path: Path) -> dict[Key, float | None]:
     try:
         rows = json.loads(path.read_text(encoding="utf-8"))["rows"]
         return {_key(row): _number(row["value"]) for row in rows}
-    except (OSError, ValueError, KeyError, TypeError, UnicodeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         msg = f"{path} is no recipe that colscan printed as JSON."
         raise TrialError(msg, f"Make one with: colscan recipe ... --format json > {path.name}") from None
 

@@ -24,7 +24,7 @@ def parse_when(text: str | None, zone: ZoneInfo, option: str) -> datetime | None
     if text is None:
         return None
     try:
-        when = datetime.fromisoformat(text)
+        when = units.parse_time(text)
     except ValueError:
         msg = f"{option} {text!r} is not a time."
         raise TrialError(msg, "Write it like 2026-03-09T10:05 or 2026-03-09T10:05:00-05:00.") from None

@@ -38,7 +38,7 @@ SHORT_SHA = 8
 """How many letters of a photo's SHA-256 its name under photos/ has: enough to tell a trial's photos apart."""
 
 _PHOTO = Column(kind="text", meaning="The photo's file name as given.")
-_SHA = Column(kind="text", meaning="SHA-256 of the photo's bytes, lower-case hex.", is_code=True)
+_SHA = Column(kind="sha256", meaning="SHA-256 of the photo's bytes, lower-case hex.", is_code=True)
 _TAKEN = Column(kind="time", meaning="When the photo was taken.")
 _BAG = Column(kind="text", meaning="The bag's code, as in bags.csv.", is_code=True)
 _METHOD = Column(

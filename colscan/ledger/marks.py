@@ -54,7 +54,7 @@ def read_mark(folder: Path) -> WholeMark | None:
     try:
         kept = json.loads((folder / MARK_FILE).read_bytes())
         return WholeMark({str(name): tuple(mark) for name, mark in kept["files"].items()}, str(kept["since"]))
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
 
 

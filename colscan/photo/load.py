@@ -128,7 +128,7 @@ def load_rgb(path: Path, *, max_megapixels: float, raw: bytes | None = None) -> 
             msg = f"{path.name}: is a picture without colour ({image.mode})."
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
         ImageOps.exif_transpose(image, in_place=True)
-        return np.asarray(_to_srgb(image))
+        return _pixels(image, _to_srgb(image))
 
 
 def load_small(path: Path, *, least_px: int, max_megapixels: float) -> ImageRGB:
@@ -156,7 +156,8 @@ def load_small(path: Path, *, least_px: int, max_megapixels: float) -> ImageRGB:
     """
     with _opened(_read_bytes(path), path.name, max_megapixels) as image:
         image.draft(None, (least_px, least_px))
-        return np.asarray(_to_srgb(ImageOps.exif_transpose(image)))
+        ImageOps.exif_transpose(image, in_place=True)
+        return _pixels(image, _to_srgb(image))
 
 
 def load_rgba(path: Path, *, max_megapixels: float) -> ImageRGB:
@@ -179,7 +180,8 @@ def load_rgba(path: Path, *, max_megapixels: float) -> ImageRGB:
         When the file can't be read, or is too large or too small.
     """
     with _opened(_read_bytes(path), path.name, max_megapixels) as image:
-        return np.asarray(ImageOps.exif_transpose(image).convert("RGBA"))
+        ImageOps.exif_transpose(image, in_place=True)
+        return _pixels(image, image.convert("RGBA"))
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -238,6 +240,13 @@ def _to_srgb(image: Image.Image) -> Image.Image:
         except (ImageCms.PyCMSError, OSError):
             pass  # a broken profile says nothing; the pixels are read as sRGB
     return image if image.mode == "RGB" else image.convert("RGB")
+
+
+def _pixels(opened: Image.Image, converted: Image.Image) -> ImageRGB:
+    """The pixels of what an opened image was made into; of large photos each copy is 400 MB."""
+    if converted is not opened:
+        opened.close()
+    return np.asarray(converted)
 
 
 def _camera(tags: dict[int, object]) -> str | None:

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from colscan.errors import UndatedError
 from colscan.flags import Flag
-from colscan.units import with_offset
+from colscan.units import YEARS, with_offset
 
 _ORIGINAL, _OFFSET_ORIGINAL = 0x9003, 0x9011
 _DIGITIZED, _OFFSET_DIGITIZED = 0x9004, 0x9012
@@ -114,6 +114,8 @@ def _from_maker_note(exif: Mapping[int, Any], zone: ZoneInfo) -> Taken | None:
         local = datetime(year, month, day, hour, minute, second)
     except ValueError:
         return None
+    if year not in YEARS:
+        return None
     return _in_zone(local, zone, source="exif-trial-zone", flag=Flag.ZONE_ASSUMED)
 
 
@@ -127,9 +129,10 @@ def _in_zone(local: datetime, zone: ZoneInfo, *, source: str, flag: Flag) -> Tak
 
 def _exif_stamp(value: object) -> datetime | None:
     try:
-        return datetime.strptime(str(value).strip("\0 ")[:19], "%Y:%m:%d %H:%M:%S")
+        stamp = datetime.strptime(str(value).strip("\0 ")[:19], "%Y:%m:%d %H:%M:%S")
     except ValueError:
         return None
+    return stamp if stamp.year in YEARS else None
 
 
 def _with_offset(local: datetime, offset: object) -> datetime | None:
@@ -156,7 +159,10 @@ def _from_name(name: str, zone: ZoneInfo) -> Taken | None:
 
 
 def _from_file(path: Path, zone: ZoneInfo, not_before: datetime, now: datetime) -> Taken | None:
-    changed = with_offset(datetime.fromtimestamp(int(path.stat().st_mtime), tz=zone), zone)
+    try:
+        changed = with_offset(datetime.fromtimestamp(int(path.stat().st_mtime), tz=zone), zone)
+    except (OSError, ValueError, OverflowError):  # some disks hold times that no calendar has
+        return None
     if not_before <= changed <= now - _FRESH:
         return Taken(at=changed, source="file-time", flags=(Flag.TIME_FROM_FILE,))
     return None

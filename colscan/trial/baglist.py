@@ -15,6 +15,7 @@ from colscan.tables import Line, columns_of, format_cell, parse_cell, parse_tabl
 from colscan.trial.bagcodes import BREAKS_LINES, breaks_lines, explain_mangling, suggest_code
 from colscan.trial.model import Bag, Strain, Treatment, Trial
 from colscan.trial.problems import decode_plan_file, raise_problems
+from colscan.units import parse_time
 
 NOTHING = "none"
 _DATE_LENGTH = len("2026-03-02")
@@ -164,7 +165,7 @@ def _complete(name: str, cell: str, zone: tzinfo, *, has_commas: bool) -> str:
     if declared.kind == "number" and has_commas:
         return with_point(cell)
     if declared.kind == "time" and _is_local(cell):
-        return datetime.fromisoformat(cell.strip()).replace(tzinfo=zone).isoformat(timespec="seconds")
+        return parse_time(cell.strip()).replace(tzinfo=zone).isoformat(timespec="seconds")
     return format_cell(declared, parse_cell(declared, cell)) if declared.kind == "text" else cell
 
 
@@ -175,7 +176,7 @@ def _is_local(cell: str) -> bool:
 
 def _parse_time(cell: str) -> datetime | None:
     try:
-        return datetime.fromisoformat(cell.strip())
+        return parse_time(cell.strip())
     except ValueError:
         return None
 

@@ -10,7 +10,7 @@ from typing import Any, Literal
 from colscan.trial.bagcodes import BREAKS_LINES, breaks_lines
 from colscan.trial.model import HEALTHY_LOOKS, JUDGING, SHELF_TAGS
 from colscan.trial.zones import check_zone
-from colscan.units import with_offset
+from colscan.units import YEARS, with_offset
 
 Kind = Literal[
     "text", "texts", "code", "number", "integer", "time", "zone", "horizon", "choice", "choices", "tags"
@@ -301,7 +301,7 @@ def parse_time(value: Any, zone: tzinfo) -> datetime:
             raise ValueError(msg) from None
     if isinstance(value, date) and not isinstance(value, datetime):
         value = datetime.combine(value, time())
-    if not isinstance(value, datetime):
+    if not isinstance(value, datetime) or value.year not in YEARS:
         msg = f"{shown(value)} is not a time like 2026-03-02T06:00:00-05:00"
         raise ValueError(msg)
     when: datetime = value

@@ -123,6 +123,9 @@ def parse_toml(text: str, source: str) -> dict[str, Any]:
         msg = f"{source}:{line}: {shown(content)} is not TOML ({what})"
         hint = 'Lines look like: key = 3, key = "text in quotes", [section]; remarks begin with #.'
         raise TrialError(msg, hint) from None
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits, hundreds of brackets
+        msg = f"{source}: holds a value that can't be read ({error})"
+        raise TrialError(msg, "Take out the number or list that is far too long.") from None
 
 
 @dataclass(kw_only=True)

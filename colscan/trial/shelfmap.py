@@ -15,6 +15,7 @@ from colscan.trial.lines import KeyPath, find_key_lines
 from colscan.trial.problems import decode_plan_file, raise_problems, read_plan_file
 from colscan.trial.reading import parse_toml
 from colscan.trial.writing import format_value, replace_file
+from colscan.units import parse_sha256
 
 MAP_FILE = "shelfmap.toml"
 DEFAULT_SHELF = "shelf"
@@ -178,6 +179,11 @@ def _read_map(
     for name in _TEXTS:
         if name in table and not isinstance(table[name], str):
             reading.refuse((*path, name), f"{name}: {table[name]!r} is no text", "Write it in quotes.")
+    if isinstance(sha256 := table.get("photo_sha256"), str):
+        try:
+            parse_sha256(sha256)
+        except ValueError as error:
+            reading.refuse((*path, "photo_sha256"), f"photo_sha256: {error}", "Make the map anew.")
     for name in _SIZES:
         if name in table and not (type(table[name]) is int and table[name] > 0):
             reading.refuse((*path, name), f"{name}: {table[name]!r} is no size in px", "Write it like 1680.")

@@ -78,7 +78,7 @@ def _live_tags(folder: Path) -> list[LiveTag]:
         return []
     try:
         values = tomllib.loads(plan.decode("utf-8-sig"))
-    except ValueError:  # a running trial with a mistake in its plan
+    except (ValueError, RecursionError):  # a running trial with a mistake in its plan
         values = {}
     if "ended_at" in values:
         return []

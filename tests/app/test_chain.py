@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 from demo_trial import begin, photo
 
+from colscan.app.batch.baseline_cache import FILE as BASELINES
+from colscan.app.batch.baseline_cache import keep_baselines, load_baselines
 from colscan.app.batch.evidence_cache import FOLDER, keep_evidence, load_evidence
 from colscan.app.batch.shelves import Looking
 from colscan.app.cli.main import main
 from colscan.flags import Flag
-from colscan.score.model import Evidence, PatchSeen
+from colscan.score.model import Baseline, Evidence, PatchSeen
 
 HOW = Looking(max_megapixels=100.0)
 
@@ -142,3 +144,31 @@ def test_an_unwritable_cache_is_no_error(tmp_path: Path, evidence: Evidence) -> 
     """A file where the cache should be: not kept, no exception."""
     (tmp_path / "cache").write_text("in the way")
     assert not keep_evidence(tmp_path, "ef" * 32, [evidence], {}, HOW)
+
+
+@pytest.mark.parametrize("flipped", [0x01, 0x80, 0xFF])
+def test_damage_anywhere_counts_as_none(tmp_path: Path, evidence: Evidence, flipped: int) -> None:
+    """Any byte of the kept files changed, or the rest gone: what was kept, or nothing; never an error."""
+    baseline = Baseline(
+        colour=np.ones(3),
+        spread=np.eye(3),
+        face=np.zeros((1, 2, 3), np.float32),
+        late=False,
+        photos=("ab" * 32,),
+    )
+    keep_evidence(tmp_path, "ab" * 32, [evidence], {}, HOW)
+    keep_baselines(tmp_path, "this", {7: baseline})
+    evidence_file, baselines_file = next((tmp_path / FOLDER).iterdir()), tmp_path / BASELINES
+    loads = ((evidence_file, lambda: load_evidence(tmp_path, "ab" * 32, 7, {}, HOW)),
+             (baselines_file, lambda: load_baselines(tmp_path, "this")))  # fmt: skip
+    for path, load in loads:
+        whole = path.read_bytes()
+        lost = 0
+        for at in range(0, len(whole), 7):
+            path.write_bytes(whole[:at] + bytes([whole[at] ^ flipped]) + whole[at + 1 :])
+            lost += load() is None
+        path.write_bytes(whole[: len(whole) // 2])
+        assert load() is None
+        assert lost > 10
+        path.write_bytes(whole)
+        assert load() is not None

@@ -3,6 +3,7 @@
 import csv
 import errno
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -13,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from demo_trial import begin, contents, photo
+from demo_trial import begin, contents, corner, photo
 from PIL import Image
 from png_bytes import png
 
@@ -570,3 +571,35 @@ def test_ctrl_c_on_processes(trial: Path) -> None:
     assert main(["check", str(trial)]) == 0
     assert scan(trial, *(photo(day) for day in days)) == 0
     assert len(rows(trial / "photos.csv")) == 6
+
+
+# ---- names
+
+
+RECORDED = 4
+ODD_NAMES = (
+    "shelf\nday 3.jpg", "\x1b[31mred\x07.jpg", "\U0001f344.jpg", "n" * 251 + ".jpg", "CON.jpg", "NUL.jpg",
+    "dots. .jpg", "~.jpg", "-rf.jpg", "=cmd().jpg", "%s{0}$HOME.jpg", "a\\..\\..\\b.jpg", "..jpg.jpg",
+    "'\"`.jpg", "*.jpg",
+)  # fmt: skip
+
+
+@pytest.mark.skipif(os.name != "posix", reason="other systems have fewer names")
+def test_odd_names_are_only_names(trial: Path, tmp_path: Path, capsys: Capture) -> None:
+    """Each photo is kept under a name of ours, and nothing is written beside the trial."""
+    folder = tmp_path / "phone"
+    folder.mkdir()
+    for number, name in enumerate(ODD_NAMES):
+        with Image.open(corner(3 * min(number, 3), tmp_path)) as image:
+            part = image if number < RECORDED else image.crop((0, 0, 240, 260 + number))  # without a card
+            part.save(folder / name, quality=92, exif=image.getexif())
+    beside = sorted(tmp_path.iterdir())
+    scan(trial, folder, "--overlay")
+    assert sorted(tmp_path.iterdir()) == beside
+    names = [row.photo for row in read_ledger(trial).photos]
+    assert set(names) == set(ODD_NAMES[:RECORDED]), capsys.readouterr().err
+    kept = {path.name for part in ("photos", "overlays") for path in (trial / part).iterdir()}
+    assert len(kept) == RECORDED
+    assert all(re.fullmatch(r"2026-03-\d\dT\d{6}-[0-9a-f]{8}\.jpg", name) for name in kept)
+    assert main(["check", str(trial)]) == 0
+    assert main(["status", str(trial)]) == 0

@@ -449,7 +449,7 @@ from colscan.ledger.columns import EventRow, PhotoRow, ScoreRow
 
 at = datetime(2026, 3, 9, tzinfo=UTC)
 for i in range(50):
-    same = dict(photo="x.jpg", photo_sha256=f"{sys.argv[2]}-{i}", taken_at=at, method="m", scanned_at=at)
+    same = dict(photo="x.jpg", photo_sha256=f"{sys.argv[2]}f{i}", taken_at=at, method="m", scanned_at=at)
     photo = PhotoRow(taken_at_from="option", width_px=1, height_px=1, bags_found=3, **same)
     scores = [ScoreRow(bag=bag, identified_by="card", **same) for bag in ("a", "b", "c")]
     assert append_photo(Path(sys.argv[1]), photo, scores, ())

@@ -2,6 +2,8 @@
 
 import hashlib
 import struct
+import subprocess
+import sys
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -224,3 +226,32 @@ def test_night_and_hdr_are_said(tmp_path: Path, tag: int, value: int, flags: set
     corners().save(path, exif=exif)
     ref = read_ref(path, max_megapixels=1, zone=ZONE, not_before=LONG_AGO)
     assert set(ref.flags) == {Flag.ZONE_ASSUMED} | flags
+
+
+_PEAK = """
+import sys
+from pathlib import Path
+from colscan.photo.load import load_rgb, load_rgba
+
+def taken(word):
+    return next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith(word)) * 1024
+
+before = taken("VmRSS")
+for read in (load_rgb, load_rgba):
+    height, width = read(Path(sys.argv[1]), max_megapixels=100).shape[:2]
+print((taken("VmHWM") - before) / (height * width))
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="asks the system for its memory")
+@pytest.mark.parametrize("name", ["a.jpg", "a.heic"])
+def test_the_largest_photo_fits_into_memory(tmp_path: Path, name: str) -> None:
+    """Up to 13.5 bytes a pixel: with 100 megapixels and the libraries that stays under 1.5 GB."""
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    path = tmp_path / name
+    Image.new("RGB", (4000, 3000)).save(path, exif=exif.tobytes(), icc_profile=wide_profile())
+    done = subprocess.run(
+        [sys.executable, "-c", _PEAK, str(path)], capture_output=True, text=True, check=True
+    )
+    assert float(done.stdout) < 13.5

@@ -144,3 +144,23 @@ def test_a_date_in_the_maker_note(tmp_path: Path) -> None:
     assert resolve(path, {0x927C: note}).at.isoformat() == "2026-03-09T10:07:05-04:00"
     for other in (b"XX" + note[2:], note[:30], note[:28] + b"\x63" + note[29:], "text"):
         assert resolve(path, {0x927C: other}).source == "file-name"
+
+
+@pytest.mark.parametrize("year", [1, 1899, 2200, 9999])
+def test_years_of_another_age_are_no_date(tmp_path: Path, year: int) -> None:
+    """A time at the calendar's ends can't be told in another zone; the name counts then."""
+    path = photo(tmp_path, "IMG_20260310_080000.jpg")
+    stamp = f"{year:04}:01:01 00:00:00"
+    assert resolve(path, {ORIGINAL: stamp, OFFSET: "+14:00"}).source == "file-name"
+    note = (
+        bytes.fromhex("01f1") + bytes(20) + b"".join(n.to_bytes(2, "little") for n in (5, 7, 10, 1, 1, year))
+    )
+    assert resolve(path, {0x927C: note}).source == "file-name"
+
+
+def test_a_file_time_that_no_calendar_has(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk may hold the year 60000: it is no help, and no fault."""
+    path = photo(tmp_path, "shelf.jpg")
+    monkeypatch.setattr(Path, "stat", lambda _: os.stat_result((0,) * 8 + (2_000_000_000_000, 0)))
+    with pytest.raises(PhotoError, match="nothing says when it was taken"):
+        resolve(path, {})

@@ -394,3 +394,17 @@ def test_a_trial_holds_what_it_says(write_trial):
     trial = load_trial(write_trial())
     assert isinstance(trial, Trial)
     assert trial.bag("B03").strain == "PE-1"
+
+
+@pytest.mark.parametrize("value", ["[" * 3000, "9" * 5000, "{a = " * 1000])
+def test_values_beyond_bounds_are_refused(write_trial, value):
+    """Thousands of brackets or digits, which the standard library's reader gives up on, are said."""
+    assert "trial.toml: holds a value that can't be read" in refusal(
+        write_trial(("[[strain]]", f"x = {value}\n[[strain]]"))
+    )
+
+
+@pytest.mark.parametrize("when", ["0001-01-01T00:00:00+14:00", '"9999-12-31T23:59:59-12:00"'])
+def test_times_of_another_age_are_refused(write_trial, when):
+    """At the calendar's ends a time can't be told in other zones."""
+    assert "is not a time like" in refusal(write_trial(("[[strain]]", f"planned_end = {when}\n[[strain]]")))

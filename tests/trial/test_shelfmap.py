@@ -108,3 +108,11 @@ def test_a_folder_that_is_not_there_is_an_error_of_writing(tmp_path: Path):
     """Nothing torn stays behind."""
     with pytest.raises(LedgerError, match="can't be written"):
         write_shelfmap(tmp_path / "gone", NORTH)
+
+
+@pytest.mark.parametrize("sha256", ["/../../x", "**", ""])
+def test_a_hash_that_is_a_path_is_refused(tmp_path, sha256):
+    """By it the mapped photo is looked for under photos/, and nowhere else."""
+    write_shelfmap(tmp_path, dataclasses.replace(NORTH, photo_sha256=sha256))
+    with pytest.raises(TrialError, match="is no SHA-256"):
+        read_shelfmaps(tmp_path, bags=BAGS)

@@ -84,3 +84,11 @@ def test_a_layout_alone_begins_at_tag_one(tmp_path):
     made = create_trial(tmp_path / "new", LAYOUT, time_zone=ZONE)
     assert [bag.tag for bag in made.trial.bags] == [1, 2, 3, 4]
     assert not any("passed over" in note for note in made.notes)
+
+
+@pytest.mark.parametrize("plan", ["x = " + "[" * 3000, "x = " + "9" * 5000])
+def test_a_sibling_that_cant_be_read_is_running(write_trial, plan):
+    """Whatever stands in its plan, its cards hang on the shelf."""
+    folder = write_trial()
+    (folder / "trial.toml").write_text(plan)
+    assert set(sibling_tags(folder.parent / "new"))

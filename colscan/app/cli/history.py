@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -39,9 +38,6 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
     Example:
       colscan history hornbeam B04
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
-    # Before numpy is loaded: on matrices as small as a bag's, threads do nothing but wait for each other.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
     from colscan.app.bag_history import list_entries
     from colscan.app.calls import known_bag
     from colscan.growth.records import records_of

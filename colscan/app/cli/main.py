@@ -16,10 +16,6 @@ import click
 from colscan import __version__
 from colscan.errors import ColscanError, ExitCode
 
-# Before numpy is imported. Its products are small: several threads wait for each other, burning time that
-# another photo's process, or anybody else, could use.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 # The order is that of a trial's life. A command's module is imported when it is called, so that help is
 # quick; the line shown here is the first of the command's own help (a test holds them equal).
 COMMANDS = {
@@ -97,8 +93,8 @@ def colscan(context: click.Context) -> None:
 
 def run() -> None:
     """Run the command line and end the process with its exit code."""
-    # numpy reads it when it is imported. Shared by other numbers of threads, the last digits of a score
-    # would be others, so they would depend on how many cores a machine has.
+    # numpy reads it when it is imported. On products as small as ours threads wait for each other; and shared
+    # by other numbers of threads the last digits of a score would be others.
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

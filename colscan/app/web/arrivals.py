@@ -129,7 +129,7 @@ def said_time(text: str | None, trial: Trial) -> datetime | None:
     if not text:
         return None
     try:
-        when = datetime.fromisoformat(text)
+        when = units.parse_time(text)
         when = when if when.tzinfo else units.with_offset(when, trial.zone)
         ahead = when - units.now() > FUTURE_LIMIT
     except (ValueError, OverflowError):

@@ -26,7 +26,7 @@ from colscan.photo import PhotoRef, load_rgb
 from colscan.photo.load import load_small
 from colscan.present import encode_jpeg
 from colscan.trial.shelfmap import DEFAULT_SHELF, MAP_FILE, ShelfMap, read_shelfmaps
-from colscan.units import with_offset
+from colscan.units import parse_time, with_offset
 
 PICTURE_SIDE_PX = 1200
 """What the shown picture's shorter side has at least, where the photo has it."""
@@ -294,7 +294,7 @@ def _read_time(text: str, here: Standing) -> datetime | None:
     if not text:
         return None
     try:
-        when = datetime.fromisoformat(text)
+        when = parse_time(text)
     except ValueError:
         msg = f"{text!r} is not a time."
         raise TrialError(msg, "Give it like 2026-03-09T10:05.") from None
