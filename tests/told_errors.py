@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from colscan import errors
@@ -29,6 +30,7 @@ class Told:
     hint: str
 
 
+@cache
 def all_errors() -> tuple[Told, ...]:
     """All errors, by exit code and then in the order of their words; each once."""
     found = {told for path in CODE.rglob("*.py") for told in _errors_in(ast.parse(path.read_text("utf-8")))}

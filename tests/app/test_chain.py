@@ -159,7 +159,7 @@ def test_damage_anywhere_counts_as_none(tmp_path: Path, evidence: Evidence, flip
     keep_evidence(tmp_path, "ab" * 32, [evidence], {}, HOW)
     keep_baselines(tmp_path, "this", {7: baseline})
     evidence_file, baselines_file = next((tmp_path / FOLDER).iterdir()), tmp_path / BASELINES
-    loads = ((evidence_file, lambda: load_evidence(tmp_path, "ab" * 32, 7, {}, HOW)),
+    loads = ((evidence_file, lambda: load_evidence(tmp_path, "ab" * 32, {}, HOW)),
              (baselines_file, lambda: load_baselines(tmp_path, "this")))  # fmt: skip
     for path, load in loads:
         whole = path.read_bytes()

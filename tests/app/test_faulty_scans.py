@@ -14,7 +14,7 @@ import kills
 import pytest
 from held_files import holding
 from kills import Bench, differences, scan_again, start_scan, timeless
-from said_pages import browser, send
+from pages import browser, send
 
 from colscan.app.batch import originals
 from colscan.app.batch import scan as batch_scan
@@ -172,7 +172,7 @@ def test_a_damaged_cache_changes_no_number(
     if damage is make_unreadable and sys.platform == "win32":
         pytest.skip("links need a privilege")
     kept = sorted(path.relative_to(half) for path in (half / "cache").rglob("*") if path.is_file())
-    assert [path.parts[1] for path in kept] == ["baselines.npz", "evidence", "glances", "ledger-whole.json"]
+    assert [path.parts[1] for path in kept] == ["baselines.npz", "evidence", "ledger-whole.json"]
     for number, damaged in enumerate([*([path] for path in kept), kept]):
         folder = Path(shutil.copytree(half, tmp_path / f"trial{number}"))
         for path in damaged:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from held_files import holding
-from said_pages import browser, look, rows, send
+from pages import browser, look, rows, send
 
 from colscan.app.cli.main import main
 

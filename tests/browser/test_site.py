@@ -268,7 +268,6 @@ def test_keys_can_be_turned_off(visit: Visit) -> None:
 def first_stop(browser: Watched) -> dict[str, Any]:
     """Where Tab stops first; a page that has just come may not take keys yet, and a key then is lost."""
     for _ in range(5):
-        browser.wait_for("document.hasFocus()")
         browser.press(Keys.TAB)
         browser.driver.execute_async_script(NEXT_FRAME)
         focused: dict[str, Any] = browser.driver.execute_script(FOCUSED)

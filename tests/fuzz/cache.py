@@ -79,7 +79,9 @@ class Target:
     def __call__(self, data: bytes) -> None:
         """Put it in place and load it: it is what was kept, or nothing."""
         self._paths[(data[:1] or b"\0")[0] % len(self._paths)].write_bytes(data[1:])
-        evidence_cache.load_evidence(self._trial, _SHA, 3, {}, _HOW)
+        kept = evidence_cache.load_evidence(self._trial, _SHA, {}, _HOW)
+        if kept is not None:
+            kept.of(3)
         baseline_cache.load_baselines(self._trial, _MADE_OF)
         copies._load(self._trial, _SHA)
         append._heal(self._trial)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from colscan import units
-from colscan.errors import PhotoError, TrialError, UndatedError
+from colscan.errors import PhotoError, UndatedError
 from colscan.trial.model import Trial
 
 LONGEST_NAME_BYTES = 255
@@ -121,10 +121,8 @@ def said_time(text: str | None, trial: Trial) -> datetime | None:
 
     Raises
     ------
-    TrialError
-        When it is no time.
     UndatedError
-        When it is more than a day ahead.
+        When it is no time, or more than a day ahead.
     """
     if not text:
         return None
@@ -134,7 +132,7 @@ def said_time(text: str | None, trial: Trial) -> datetime | None:
         ahead = when - units.now() > FUTURE_LIMIT
     except (ValueError, OverflowError):
         msg = f"{text!r} is not a time."
-        raise TrialError(msg, "Write it like 2026-03-09T10:05.") from None
+        raise UndatedError(msg, "Write it like 2026-03-09T10:05.") from None
     if ahead:
         msg = f"{text} is in the future."
         raise UndatedError(msg, "Check the date.")
