@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import cv2
 import numpy as np
 import pypdfium2
 from numpy.typing import NDArray
 
+from colscan.present import draw_practice
+from colscan.present.paper import PAPERS
+
 
 def rasters(pdf: bytes, dpi: int = 200) -> list[NDArray[np.uint8]]:
     """Each page of a PDF, (h, w, 3) RGB."""
     return [page.render(scale=dpi / 72).to_numpy()[:, :, 2::-1] for page in pypdfium2.PdfDocument(pdf)]
+
+
+@cache
+def practice_pages(paper: str, dpi: int = 200) -> list[NDArray[np.uint8]]:
+    """The pages of the practice sheet on a paper, drawn once; not to be written into."""
+    return rasters(draw_practice(PAPERS[paper]), dpi)
 
 
 def photograph(page: NDArray[np.uint8], seed: int, *, high_px: int = 2600) -> bytes:

@@ -18,12 +18,10 @@ Grid = NDArray[Any]
 Affine = NDArray[np.float64]
 Vector = NDArray[np.floating]
 ROUNDS, ENOUGH = 25, 1e-4
-"""Steps; and the change of likeness in one after which none is worth it."""
+"""Steps at most; and the change of likeness in one after which none is worth it."""
 
 
-def align_affine(
-    known: Grid, today: Grid, start: Affine, seen: Mask, *, rounds: int = ROUNDS
-) -> tuple[float, Affine] | None:
+def align_affine(known: Grid, today: Grid, start: Affine, seen: Mask) -> tuple[float, Affine] | None:
     """How alike (correlation, at most 1) the second becomes to the first, and the change that does it.
 
     Parameters
@@ -34,8 +32,6 @@ def align_affine(
         Where to begin: from column, row of the first to those of the second.
     seen : ndarray of bool
         Where the second counts.
-    rounds : int
-        Steps at most.
 
     Returns
     -------
@@ -44,7 +40,7 @@ def align_affine(
     """
     change, likeness, before = np.asarray(start, np.float64), -1.0, -ENOUGH
     maps = np.dstack([today, *(slope * seen for slope in _slopes(today))])
-    for _ in range(rounds):
+    for _ in range(ROUNDS):
         if abs(likeness - before) < ENOUGH:
             break
         x, y = affine_places(change, known.shape)

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
 from colscan.photo.ranks import median, picked
 from colscan.score.ecc import align_affine
-from colscan.score.face import GRID_MM, Affine, Face, Grid, brightness_of, frame_onto, lay, smooth, smoothed
+from colscan.score.face import (
+    GRID_MM,
+    Affine,
+    Face,
+    Grid,
+    blurred,
+    brightness_of,
+    frame_onto,
+    lay,
+    smooth,
+    smoothed,
+)
 
 # Shavings and grain are 1 to 10 mm; coarser detail is light and growth.
 _DETAIL_MM = (1.0, 5.0)
@@ -20,11 +29,9 @@ _DETAIL_MM = (1.0, 5.0)
 _SEARCH_MM = 24.0
 # Corners that moved further than this off the outlines' placement are a wrong answer.
 _FURTHEST_MM = 26.0
-# Two unrelated faces reach about 0.2; the same substrate, half grown over, 0.3 to 0.8.
+# Two unrelated faces reach 0.2 and rarely 0.29; the same substrate, half grown over, 0.3 to 0.8.
 _ALIKE = 0.3
-_LEAST_ALIKE = 0.2
-# From the coarse placement ten steps come as near as two hundred do.
-_FINE_ROUNDS = 10
+_LEAST_ALIKE = 0.25
 
 
 def lay_onto(view: BagView, first: Face) -> tuple[Face, float]:
@@ -74,16 +81,11 @@ def _band(values: Grid, face: Face) -> Grid:
 
 
 def _align(known: Grid, today: Grid, rough: Face) -> tuple[Affine, float]:
-    # Smoothed by 2 mm, half the resolution shows as much in a quarter of the time.
-    half0, half = (_halved(cv2.GaussianBlur(d, (0, 0), 2.0 / GRID_MM)) for d in (known, today))
+    coarse0, coarse = (blurred(d, 2.0) for d in (known, today))
     start = np.eye(2, 3)
-    start[:, 2] = _shift(half0, half)
-    found = align_affine(half0, half, start, _halved(rough.seen.astype(np.uint8)) > 0)
-    if found is not None:
-        near = found[1]
-        # Places (x, y) of the half are (2 x + 0.5, 2 y + 0.5) of the whole.
-        near[:, 2] = 2 * near[:, 2] + 0.5 - 0.5 * near[:, :2].sum(1)
-        found = align_affine(known, today, near, rough.seen, rounds=_FINE_ROUNDS)
+    start[:, 2] = _shift(coarse0, coarse)
+    near = align_affine(coarse0, coarse, start, rough.seen)
+    found = align_affine(known, today, near[1], rough.seen) if near else None
     if found is None:
         return np.eye(2, 3), 0.0
     likeness, change = found
@@ -93,17 +95,14 @@ def _align(known: Grid, today: Grid, rough: Face) -> tuple[Affine, float]:
     return change, likeness if moved_mm < _FURTHEST_MM else 0.0
 
 
-def _halved(values: NDArray[Any]) -> NDArray[Any]:
-    return np.asarray(cv2.resize(values, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
-
-
-def _shift(known: Grid, today: Grid) -> tuple[int, int]:
-    """The shift that makes detail at half the grid's resolution most alike."""
+def _shift(known: Grid, today: Grid) -> tuple[float, float]:
+    """The shift in cells that makes coarse detail most alike, sought at half the resolution."""
     reach = round(_SEARCH_MM / GRID_MM / 2)
-    padded = cv2.copyMakeBorder(today, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0)
-    likeness = cv2.matchTemplate(padded, known, cv2.TM_CCORR_NORMED)
+    half0, half = (cv2.resize(d, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA) for d in (known, today))
+    padded = cv2.copyMakeBorder(half, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0)
+    likeness = cv2.matchTemplate(padded, half0, cv2.TM_CCORR_NORMED)
     _, _, _, best = cv2.minMaxLoc(likeness)
-    return best[0] - reach, best[1] - reach
+    return 2.0 * (best[0] - reach), 2.0 * (best[1] - reach)
 
 
 def _chain(placed: Affine, change: Affine) -> Affine:

@@ -8,18 +8,16 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from photographed import photograph, rasters
+from photographed import photograph, practice_pages
 
 from colscan.app.cli.main import main
 from colscan.errors import ExitCode
-from colscan.present import draw_practice
-from colscan.present.paper import PAPERS
 from colscan.present.practice import practice_faces
 
 
 def photos(folder: Path, paper: str, seed: int) -> list[str]:
     """Files with photos of both pages of faces."""
-    pages = rasters(draw_practice(PAPERS[paper]))[:2]
+    pages = practice_pages(paper)[:2]
     paths = [folder / f"page{number}.jpg" for number in (1, 2)]
     for path, page in zip(paths, pages, strict=True):
         path.write_bytes(photograph(page, 10 * seed + len(path.name)))
@@ -65,7 +63,7 @@ def test_no_sheet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_pale_places_of_another_colour_are_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A printer that makes the pale parts green: suspect patches, which are said to be no coverage."""
-    page = rasters(draw_practice(PAPERS["a4"]))[0].copy()
+    page = practice_pages("a4")[0].copy()
     page[(abs(page.astype(int) - (131, 130, 126)) < 4).all(-1)] = (105, 140, 85)
     (tmp_path / "green.jpg").write_bytes(photograph(page, 5))
     assert main(["practice", str(tmp_path / "green.jpg"), "--format", "json"]) == 0

@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from photographed import photograph, rasters
+from photographed import photograph, practice_pages
 
 from colscan.errors import PhotoError
 from colscan.flags import Flag
 from colscan.locate import find_cards, find_practice
-from colscan.present import draw_practice
-from colscan.present.paper import PAPERS
 from colscan.present.practice import draw_face, practice_faces
 
 FACES = len(practice_faces())
 
 
+@cache
 def shot(seed: int = 1, high_px: int = 2400, page: int = 0) -> NDArray[np.uint8]:
     """A photo of a page, RGB."""
-    data = np.frombuffer(
-        photograph(rasters(draw_practice(PAPERS["a4"]))[page], seed, high_px=high_px), np.uint8
-    )
+    data = np.frombuffer(photograph(practice_pages("a4")[page], seed, high_px=high_px), np.uint8)
     return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
 
 

@@ -6,7 +6,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from photographed import rasters
+from photographed import practice_pages
 
 from colscan.locate.practice import (
     FACE_MM,
@@ -21,7 +21,6 @@ from colscan.present.paper import MARGIN_MM, PAPERS
 from colscan.present.practice import (
     COLONIES_MM,
     COVERAGES_PCT,
-    draw_practice,
     edge_per_mm,
     frame_corner_mm,
     practice_faces,
@@ -35,7 +34,7 @@ MM_PER_PX = 25.4 / DPI
 def test_printed_faces_have_their_coverage(name: str) -> None:
     """Rasterised at 300 dpi, each face, and the part of it that is scored, is pale within a point."""
     paper, faces = PAPERS[name], practice_faces()
-    images = rasters(draw_practice(paper), DPI)
+    images = practice_pages(name, DPI)
     assert len(images) == PAGES + 1
     for page, image in enumerate(images[:PAGES]):
         for number, place in numbered_places(page, len(faces)):
@@ -54,7 +53,7 @@ def test_margins_are_white(name: str) -> None:
     paper = PAPERS[name]
     margin = int(MARGIN_MM / MM_PER_PX)
     left, top = frame_corner_mm(paper)
-    for page, image in enumerate(rasters(draw_practice(paper), DPI)):
+    for page, image in enumerate(practice_pages(name, DPI)):
         inside = image[margin:-margin, margin:-margin]
         assert (image < 255).sum() == (inside < 255).sum() > 0
         right, foot = left + FRAME_MM[0] - TAG_MM, top + FRAME_MM[1] - TAG_MM

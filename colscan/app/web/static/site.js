@@ -24,11 +24,12 @@ document.addEventListener("keydown", (event) => {
   pressed.click();
 });
 
-// What is opened by a key has to be answered by keys: go to its first question.
+// What is opened by a key has to be answered by keys: go to its first question. What comes open stays as it is.
 for (const details of document.querySelectorAll("details")) {
-  details.addEventListener("toggle", () => {
+  const go = () => {
     if (details.open) details.querySelector("input, select, textarea")?.focus();
-  });
+  };
+  details.querySelector("summary").addEventListener("click", () => details.addEventListener("toggle", go, { once: true }));
 }
 
 // A form is sent once, however often its button is hit.
