@@ -39,8 +39,11 @@ def sample(image: NDArray[Any], x: NDArray[Any], y: NDArray[Any], *, outside: fl
     at = top * padded.shape[1] + left
     if image.ndim == 3:
         across, down = across[..., None], down[..., None]
-    upper = flat[at] * (1 - across) + flat[at + 1] * across
-    lower = flat[at + padded.shape[1]] * (1 - across) + flat[at + padded.shape[1] + 1] * across
+    # `take` is twice as quick as indexing.
+    corners = (flat.take(at + step, axis=0) for step in (0, 1, padded.shape[1], padded.shape[1] + 1))
+    left_top, right_top, left_low, right_low = corners
+    upper = left_top * (1 - across) + right_top * across
+    lower = left_low * (1 - across) + right_low * across
     return np.asarray(upper * (1 - down) + lower * down, np.float32)
 
 
