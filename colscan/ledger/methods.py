@@ -46,10 +46,10 @@ def counting(scans: Scans) -> Scans:
     That method's alone, also where it misses a bag that an older one found: it may have scored the bag under
     another photo of the same minutes. A photo's row is the commit mark of its others.
     """
-    photos = _last_of_each(_by_scanned(scans.photos), lambda row: row.photo_sha256)
+    photos = last_of_each(_by_scanned(scans.photos), lambda row: row.photo_sha256)
     method = {row.photo_sha256: row.method for row in photos}
     scores = [row for row in scans.scores if method.get(row.photo_sha256) == row.method]
-    scores = _last_of_each(_by_scanned(scores), lambda row: (row.photo_sha256, row.bag))
+    scores = last_of_each(_by_scanned(scores), lambda row: (row.photo_sha256, row.bag))
     scored = {(row.photo_sha256, row.bag, row.method) for row in scores}
     return Scans(
         photos=_by_taken(photos),
@@ -58,7 +58,8 @@ def counting(scans: Scans) -> Scans:
     )
 
 
-def _last_of_each(rows: Iterable[R], key: Callable[[R], Hashable]) -> list[R]:
+def last_of_each(rows: Iterable[R], key: Callable[[R], Hashable]) -> list[R]:
+    """Return the last row of each key, in the order in which the keys came first."""
     return list({key(row): row for row in rows}.values())
 
 

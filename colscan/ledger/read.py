@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from threading import Lock
@@ -23,7 +23,7 @@ from colscan.ledger.columns import (
 from colscan.ledger.counting import Measured
 from colscan.ledger.kept import SCAN_FILES, ColumnReader, is_large
 from colscan.ledger.marks import FileMark, file_mark
-from colscan.ledger.methods import Scans, counting
+from colscan.ledger.methods import Scans, counting, last_of_each
 from colscan.ledger.tabled import refuse
 from colscan.ledger.tails import read_whole
 from colscan.ledger.waiting import Waiting, read_waiting, waiting_rows
@@ -211,11 +211,11 @@ def _sort_out(tables: _Tables, *, measured: Ledger | None) -> Ledger:
         measured,
         verdicts=_by_at(tables.verdicts),
         events=_by_at(tables.events),
-        harvests=_by_at(_last_of_each(tables.harvests, lambda row: (row.bag, row.flush))),
-        batches=_by_at(_last_of_each(tables.batches, lambda row: row.key)),
-        heat_runs=_by_started(_last_of_each(tables.heat_runs, lambda row: row.heat_run)),
-        temperatures=_by_at(_last_of_each(tables.temperatures, lambda row: (row.place, row.at))),
-        estimates=_by_at(_last_of_each(tables.estimates, lambda row: row.key)),
+        harvests=_by_at(last_of_each(tables.harvests, lambda row: (row.bag, row.flush))),
+        batches=_by_at(last_of_each(tables.batches, lambda row: row.key)),
+        heat_runs=_by_started(last_of_each(tables.heat_runs, lambda row: row.heat_run)),
+        temperatures=_by_at(last_of_each(tables.temperatures, lambda row: (row.place, row.at))),
+        estimates=_by_at(last_of_each(tables.estimates, lambda row: row.key)),
     )
 
 
@@ -229,10 +229,6 @@ def _read_rows(path: Path, row_type: type[R]) -> tuple[R, ...]:
     if reading.problems:
         raise refuse(path, reading.problems[0])
     return reading.rows
-
-
-def _last_of_each(rows: Iterable[R], key: Callable[[R], Hashable]) -> list[R]:
-    return list({key(row): row for row in rows}.values())
 
 
 TimedSaying = TypeVar("TimedSaying", VerdictRow, EventRow, HarvestRow, BatchRow, TemperatureRow, EstimateRow)
