@@ -35,6 +35,7 @@ class _Found:
     window: Window
     reference: Reference
     outline_px: Points
+    card_px: Points
     flags: tuple[Flag, ...]
 
 
@@ -67,6 +68,7 @@ def _find_bag(rgb: ImageRGB, card: Card) -> _Found:
         window=window,
         reference=reference,
         outline_px=simplified(inside_px),
+        card_px=card_outline_px(card, margin_mm=_CARD_MARGIN_MM, far_margin_mm=_CARD_FAR_MARGIN_MM),
         flags=flags,
     )
 
@@ -112,16 +114,13 @@ def _hidden(
 
     Where two faces overlap it can't be told whose film is seen: the place is hidden in both.
     """
-    hidden = _card(bag, origin_px, shape)
-    for other in others:
-        hidden |= filled(other.outline_px - origin_px, shape)
-        hidden |= _card(other, origin_px, shape)
+    hidden = filled(bag.card_px - origin_px, shape)
+    for outline_px in (outline for other in others for outline in (other.outline_px, other.card_px)):
+        outline = outline_px - origin_px
+        # Most bags are far from one another.
+        if (outline.max(0) > -1).all() and (outline.min(0) < shape[::-1]).all():
+            hidden |= filled(outline, shape)
     return hidden | _covered(bag, origin_px, shape)
-
-
-def _card(bag: _Found, origin_px: tuple[int, int], shape: tuple[int, int]) -> Mask:
-    outline_px = card_outline_px(bag.card, margin_mm=_CARD_MARGIN_MM, far_margin_mm=_CARD_FAR_MARGIN_MM)
-    return filled(outline_px - origin_px, shape)
 
 
 def _covered(bag: _Found, origin_px: tuple[int, int], shape: tuple[int, int]) -> Mask:
