@@ -13,7 +13,7 @@ from colscan.locate.cards import card_outline_px, filled
 from colscan.locate.edges import edge_log_probabilities
 from colscan.locate.hidden import hidden_places
 from colscan.locate.model import BagView, Card, Points
-from colscan.locate.outline import find_outline, simplified
+from colscan.locate.outline import Outline, find_outlines, simplified
 from colscan.locate.reference import Reference, read_reference
 from colscan.locate.window import Window, cut_window
 from colscan.photo.model import ImageRGB, Mask
@@ -50,16 +50,19 @@ def carded_views(rgb: ImageRGB, cards: Sequence[Card]) -> tuple[BagView, ...]:
         Its cards; shelf cards have no view.
     """
     counts = Counter(card.tag for card in cards)
-    found = [_find_bag(rgb, card) for card in cards if card.tag <= LAST_BAG_TAG and counts[card.tag] == 1]
+    own = [card for card in cards if card.tag <= LAST_BAG_TAG and counts[card.tag] == 1]
+    references = [read_reference(rgb, card) for card in own]
+    windows = [cut_window(rgb, card, one.paper) for card, one in zip(own, references, strict=True)]
+    outlines = find_outlines([edge_log_probabilities(window) for window in windows])
+    found = [_found(rgb.shape[:2], *each) for each in zip(own, windows, references, outlines, strict=True)]
     return tuple(_view(rgb, bag, [other for other in found if other is not bag]) for bag in found)
 
 
-def _find_bag(rgb: ImageRGB, card: Card) -> _Found:
-    reference = read_reference(rgb, card)
-    window = cut_window(rgb, card, reference.paper)
-    outline = find_outline(edge_log_probabilities(window))
-    outline_px = window.to_px(outline.points_mm)
-    cut_off, inside_px = kept_inside(outline_px, rgb.shape[:2])
+def _found(
+    shape: tuple[int, int], card: Card, window: Window, reference: Reference, outline: Outline
+) -> _Found:
+    """A bag in a photo of this shape (rows, columns)."""
+    cut_off, inside_px = kept_inside(window.to_px(outline.points_mm), shape)
     flags = reference.flags
     flags += () if outline.sure else (Flag.FACE_UNSURE,)
     flags += (Flag.CUT_OFF,) if cut_off else ()

@@ -105,8 +105,10 @@ def cut_bare_window(
         light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.4 / mm_per_px), np.float32)
     white = paper if np.isfinite(paper).all() else np.quantile(light.reshape(-1, 3), 0.95, axis=0)
     mm_grid = _to_mm_grid(light, (middle_px - (x0, y0)), mm_per_px)
+    # Row by row: numpy divides threes one by one.
+    mm_grid.reshape(len(mm_grid), -1)[:] /= np.tile(np.maximum(white, 1e-4), mm_grid.shape[1])
     return Window(
-        light=(mm_grid / np.maximum(white, 1e-4)).astype(np.float32),
+        light=mm_grid,
         middle_px=middle_px,
         mm_per_px=mm_per_px,
         card=np.zeros(mm_grid.shape[:2], bool),
