@@ -221,7 +221,7 @@ def strip_means(look: Plane) -> StripMeans:
 
 
 def _running_means(three: Plane, step: int) -> tuple[Plane, ...]:
-    """Means over strips of each width, from sums over three lines; a strip's next value lies `step` further on.
+    """Means over strips of each width, from sums over three lines whose next value lies `step` further on.
 
     Strips that don't end before their line does mean nothing.
     """

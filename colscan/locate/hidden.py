@@ -71,7 +71,7 @@ def _behind_rod(light: NDArray[np.float32], face: Mask) -> Mask:
 
 
 def _sheared(zone: NDArray[np.float32], middle: float) -> NDArray[np.float32]:
-    """A part of the window (h, w), sheared around a column so that lines of each slope become rows: (9, h, w).
+    """A part of the window (h, w), sheared around a column so that each slope's lines become rows: (9, h, w).
 
     Beyond it, it goes on as at its border.
     """
@@ -86,8 +86,7 @@ def _sheared(zone: NDArray[np.float32], middle: float) -> NDArray[np.float32]:
     upper, lower = padded.ravel().take(at), padded.ravel()[width:].take(at)
     upper *= 1 - share
     lower *= share
-    upper += lower
-    return upper
+    return np.asarray(upper + lower, np.float32)
 
 
 def _level_edges(
