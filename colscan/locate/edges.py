@@ -71,29 +71,40 @@ _LIGHT_STEP, _COLOUR_STEP = 0.1, 0.03
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EdgeNet:
-    """A network with one hidden layer and a linear path: tanh(F w + b) v + F u."""
+    """A network with one hidden layer and a linear path: tanh(F w + b) v + F u.
 
-    hidden: Plane
+    Parameters
+    ----------
+    inner : ndarray, shape (H + 1, K)
+        w, and u as its last row: one product for both.
+    bias, out : ndarray, shape (H,)
+        b and v.
+    """
+
+    inner: Plane
     bias: Plane
     out: Plane
-    linear: Plane
 
     def score(self, features: Plane) -> Plane:
         """Scores (...) of features (K, ...), up to a constant on each line."""
         flat = features.reshape(len(features), -1)
-        hidden = self.hidden.T @ flat
+        inner = self.inner @ flat
+        hidden, linear = inner[:-1], inner[-1]
         hidden += self.bias[:, None]
         np.tanh(hidden, out=hidden)
-        return np.asarray((self.out @ hidden + self.linear @ flat).reshape(features.shape[1:]))
+        return np.asarray((self.out @ hidden + linear).reshape(features.shape[1:]))
 
 
 @cache
 def _nets() -> dict[str, EdgeNet]:
     text = resources.files("colscan.locate").joinpath("edges.json").read_text(encoding="utf-8")
-    return {
-        kind: EdgeNet(**{name: np.array(values, np.float32) for name, values in net.items()})
-        for kind, net in json.loads(text)["nets"].items()
-    }
+    nets = {}
+    for kind, net in json.loads(text)["nets"].items():
+        hidden, bias, out, linear = (
+            np.array(net[name], np.float32) for name in ("hidden", "bias", "out", "linear")
+        )
+        nets[kind] = EdgeNet(inner=np.vstack([hidden.T, linear]), bias=bias, out=out)
+    return nets
 
 
 def edge_log_probabilities(window: Window) -> dict[Side, Plane]:

@@ -56,10 +56,11 @@ def _behind_rod(light: NDArray[np.float32], face: Mask) -> Mask:
     middle = (left + right) / 2
     # Only the rows where a rod may be, and what a slope moves in and out of them.
     first = max(0, bottom - _ROD_ZONE_MM - 10)
-    zone = np.log(light[first : bottom + 10] + DARKEST)
+    aside = max(0, left - _BESIDE_MM[1] - 1)
+    zone = np.log(light[first : bottom + 10, aside : right + _BESIDE_MM[1] + 1] + DARKEST)
     least, most = bottom - _ROD_ZONE_MM, bottom - _ROD_LEAST_ABOVE_MM
     within = slice(max(least - first, 0), most + 1 - first)
-    which, at = _level_edges(_sheared(zone, middle), (left, right), rows=within)
+    which, at = _level_edges(_sheared(zone, middle - aside), (left - aside, right - aside), rows=within)
     highest = bottom + 1, 0.0
     for k, slope in enumerate(_SLOPES):
         # A steeper line must lie clearly higher: near a level rod every slope finds a little.

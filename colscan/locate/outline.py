@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -115,13 +116,18 @@ def _best_rectangle(log_probability: dict[Side, Plane]) -> tuple[float, float, f
 
 def _best_pair(first: Plane, second: Plane, usual_mm: float) -> tuple[int, int]:
     """Steps of two opposite sides: what supports them, and how usual their distance is."""
-    steps = np.arange(len(first))
-    apart_mm = (steps[None, :] - steps[:, None]) * float(STEP_MM)
-    usual = -0.5 * ((apart_mm - usual_mm) / _SPREAD_MM) ** 2
-    score = _INDEPENDENT_LINES * (first[:, None] + second[None, :]) + usual
-    score[apart_mm < _LEAST_MM] = -np.inf
+    score = _INDEPENDENT_LINES * (first[:, None] + second) + _usual(len(first), usual_mm)
     a, b = np.unravel_index(int(score.argmax()), score.shape)
     return int(a), int(b)
+
+
+@cache
+def _usual(count: int, usual_mm: float) -> Plane:
+    """How usual the distance is between two of so many steps."""
+    steps = np.arange(count)
+    apart_mm = (steps[None, :] - steps[:, None]) * float(STEP_MM)
+    usual = -0.5 * ((apart_mm - usual_mm) / _SPREAD_MM) ** 2
+    return np.where(apart_mm < _LEAST_MM, -np.inf, usual).astype(np.float32)
 
 
 def _rounded_rectangle(left: float, top: float, right: float, bottom: float) -> tuple[Points, Points]:

@@ -25,7 +25,7 @@ BRIGHTEST = 4.0
 DARKEST = 0.02
 """Added before logarithms, in units of paper: haze and noise make darker tones meaningless."""
 _SMOOTH_MM = 0.4
-# Places that share their pixels' weights: few, and most weights are zero; fewer, and products are too small.
+# Places in one product: with more, more of the weights are zero; with fewer, products are too small.
 _BAND = 24
 Plane = NDArray[np.float32]
 
@@ -128,20 +128,23 @@ def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> Plane:
     """
     start = (np.array([LEFT_MM, TOP_MM]) + 0.5) / mm_per_px + middle_px
     (height, width), step = light.shape[:2], 1 / mm_per_px
-    down = _weights(start[1] + step * np.arange(BOTTOM_MM - TOP_MM), height, mm_per_px)
-    across = _weights(start[0] + step * np.arange(RIGHT_MM - LEFT_MM), width, mm_per_px)
+    down = start[1] + step * np.arange(BOTTOM_MM - TOP_MM)
+    across = start[0] + step * np.arange(RIGHT_MM - LEFT_MM)
     rows = np.empty((len(down), width, 3), np.float32)
-    for some, used in _bands(down):
-        np.matmul(down[some, used], light[used].reshape(-1, width * 3), out=rows[some].reshape(-1, width * 3))
+    for some, used, weights in _weighted(down, height, mm_per_px):
+        np.matmul(weights, light[used].reshape(-1, width * 3), out=rows[some].reshape(-1, width * 3))
     mm_grid = np.empty((3, len(down), len(across)), np.float32)
-    for plane, out in zip(cv2.split(rows), mm_grid, strict=True):
-        for some, used in _bands(across):
-            out[:, some] = plane[:, used] @ across[some, used].T
+    planes = cv2.split(rows)
+    for some, used, weights in _weighted(across, width, mm_per_px):
+        for plane, out in zip(planes, mm_grid, strict=True):
+            out[:, some] = plane[:, used] @ weights.T
     return mm_grid
 
 
-def _weights(places: NDArray[np.float64], length: int, mm_per_px: float) -> Plane:
-    """How much each pixel of a line (length) counts at each of some places along it.
+def _weighted(
+    places: NDArray[np.float64], length: int, mm_per_px: float
+) -> Iterator[tuple[slice, slice, Plane]]:
+    """Some places along a line of pixels after the others, the pixels that count there, and how much each.
 
     Linear between pixels; zero beyond the photo: its border then shows as the edge it is. Where a millimetre
     has several pixels, their Gaussian mean is meant, or noise and texture would alias.
@@ -149,18 +152,17 @@ def _weights(places: NDArray[np.float64], length: int, mm_per_px: float) -> Plan
     sigma = _SMOOTH_MM / mm_per_px if mm_per_px < 1 else 0.0
     reach = round(8 * sigma + 1) // 2
     kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / max(sigma, _SMOOTH_MM)) ** 2)
-    whole = np.floor(places).astype(int)
+    whole = np.floor(places)
+    first, second = (
+        np.where((pixel >= 0) & (pixel < length), share, 0)[:, None] * (kernel / kernel.sum())
+        for pixel, share in ((whole, 1 - (places - whole)), (whole + 1, places - whole))
+    )
+    parts = np.pad(first, ((0, 0), (0, 1))) + np.pad(second, ((0, 0), (1, 0)))
+    near = abs(whole.astype(int)[:, None] + np.arange(-reach, reach + 2))
+    mirrored = np.clip(length - 1 - abs(length - 1 - near), 0, length - 1)
     weights = np.zeros((len(places), length), np.float32)
-    for pixel, share in ((whole, 1 - (places - whole)), (whole + 1, places - whole)):
-        on = np.flatnonzero((pixel >= 0) & (pixel < length))
-        near = abs(pixel[on, None] + np.arange(-reach, reach + 1))
-        mirrored = np.maximum(length - 1 - abs(length - 1 - near), 0)
-        np.add.at(weights, (on[:, None], mirrored), share[on, None] * kernel / kernel.sum())
-    return weights
-
-
-def _bands(weights: Plane) -> Iterator[tuple[slice, slice]]:
-    """Some places after the others, and the pixels that count there."""
-    for first in range(0, len(weights), _BAND):
-        used = np.flatnonzero(weights[first : first + _BAND].any(0))
-        yield slice(first, first + _BAND), slice(used[0], used[-1] + 1) if len(used) else slice(0, 1)
+    np.add.at(weights, (np.arange(len(places))[:, None], mirrored), parts.astype(np.float32))
+    for start in range(0, len(places), _BAND):
+        some = slice(start, start + _BAND)
+        used = slice(int(mirrored[some].min()), int(mirrored[some].max()) + 1)
+        yield some, used, weights[some, used]
