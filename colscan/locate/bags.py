@@ -29,13 +29,14 @@ _BORDER_PX = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Found:
-    """A bag's card and outline before its neighbours are known."""
+    """A bag's card and outline, and the box around both, before its neighbours are known."""
 
     card: Card
     window: Window
     reference: Reference
     outline_px: Points
     card_px: Points
+    box_px: tuple[float, float, float, float]
     flags: tuple[Flag, ...]
 
 
@@ -63,6 +64,10 @@ def _found(
 ) -> _Found:
     """A bag in a photo of this shape (rows, columns)."""
     cut_off, inside_px = kept_inside(window.to_px(outline.points_mm), shape)
+    outline_px = simplified(inside_px)
+    card_px = card_outline_px(card, margin_mm=_CARD_MARGIN_MM, far_margin_mm=_CARD_FAR_MARGIN_MM)
+    both = np.concatenate([outline_px, card_px])
+    (left, top), (right, bottom) = both.min(0).tolist(), both.max(0).tolist()
     flags = reference.flags
     flags += () if outline.sure else (Flag.FACE_UNSURE,)
     flags += (Flag.CUT_OFF,) if cut_off else ()
@@ -70,8 +75,9 @@ def _found(
         card=card,
         window=window,
         reference=reference,
-        outline_px=simplified(inside_px),
-        card_px=card_outline_px(card, margin_mm=_CARD_MARGIN_MM, far_margin_mm=_CARD_FAR_MARGIN_MM),
+        outline_px=outline_px,
+        card_px=card_px,
+        box_px=(left, top, right, bottom),
         flags=flags,
     )
 
@@ -118,11 +124,13 @@ def _hidden(
     Where two faces overlap it can't be told whose film is seen: the place is hidden in both.
     """
     hidden = filled(bag.card_px - origin_px, shape)
-    for outline_px in (outline for other in others for outline in (other.outline_px, other.card_px)):
-        outline = outline_px - origin_px
+    left, top = origin_px
+    for other in others:
+        low_x, low_y, high_x, high_y = other.box_px
         # Most bags are far from one another.
-        if (outline.max(0) > -1).all() and (outline.min(0) < shape[::-1]).all():
-            hidden |= filled(outline, shape)
+        if high_x > left - 1 and high_y > top - 1 and low_x < left + shape[1] and low_y < top + shape[0]:
+            hidden |= filled(other.outline_px - origin_px, shape)
+            hidden |= filled(other.card_px - origin_px, shape)
     return hidden | _covered(bag, origin_px, shape)
 
 

@@ -35,6 +35,8 @@ _PATCH_MM = (30, 80)
 # other light than the card.
 _PATCH_LEVELS = (0.4, 0.55, 0.75, 1.0, 1.3)
 _PATCH_FILL = 0.9
+# So many pixels at least are round the smallest, standing on its corner.
+_PATCH_ROUND = int(4 * (_PATCH_MM[0] - 1) / np.sqrt(2))
 
 
 def hidden_places(window: Window, face: Mask) -> Mask:
@@ -67,6 +69,8 @@ def _behind_rod(light: NDArray[np.float32], face: Mask) -> Mask:
         higher = at[(which == k) & (at + first <= highest[0] - 3)]
         if len(higher):
             highest = first + int(higher[0]), slope
+    if highest[0] > bottom:
+        return np.zeros_like(face)
     y, x = np.arange(face.shape[0])[:, None], np.arange(face.shape[1])
     return np.asarray(y >= highest[0] + highest[1] * (x - middle))
 
@@ -182,6 +186,8 @@ def _under_patch(light: NDArray[np.float32], face: Mask) -> Mask:
             break
         bright = cv2.morphologyEx((above > level).astype(np.uint8), cv2.MORPH_OPEN, np.ones((9, 9), np.uint8))
         for contour in cv2.findContours(bright, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+            if len(contour) < _PATCH_ROUND:
+                continue
             _, (a, b), _ = cv2.minAreaRect(contour)
             square = _PATCH_MM[0] <= min(a, b) and max(a, b) <= _PATCH_MM[1] and max(a, b) < 1.4 * min(a, b)
             if square and cv2.contourArea(contour) > _PATCH_FILL * a * b:
