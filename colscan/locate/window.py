@@ -26,7 +26,7 @@ DARKEST = 0.02
 """Added before logarithms, in units of paper: haze and noise make darker tones meaningless."""
 _SMOOTH_MM = 0.4
 # Places in one product: with more, more of the weights are zero; with fewer, products are too small.
-_BAND = 24
+_BAND = 32
 Plane = NDArray[np.float32]
 
 
@@ -130,14 +130,16 @@ def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> Plane:
     (height, width), step = light.shape[:2], 1 / mm_per_px
     down = start[1] + step * np.arange(BOTTOM_MM - TOP_MM)
     across = start[0] + step * np.arange(RIGHT_MM - LEFT_MM)
-    rows = np.empty((len(down), width, 3), np.float32)
-    for some, used, weights in _weighted(down, height, mm_per_px):
-        np.matmul(weights, light[used].reshape(-1, width * 3), out=rows[some].reshape(-1, width * 3))
+    over_columns = [(some, used, weights.T) for some, used, weights in _weighted(across, width, mm_per_px)]
     mm_grid = np.empty((3, len(down), len(across)), np.float32)
-    planes = cv2.split(rows)
-    for some, used, weights in _weighted(across, width, mm_per_px):
-        for plane, out in zip(planes, mm_grid, strict=True):
-            out[:, some] = plane[:, used] @ weights.T
+    # Band by band: what lies between stays in the processor's cache.
+    band = np.empty((3, _BAND, width), np.float32)
+    for rows, used_rows, over_rows in _weighted(down, height, mm_per_px):
+        mixed = (over_rows @ light[used_rows].reshape(-1, width * 3)).reshape(-1, width, 3)
+        planes = band[:, : len(mixed)]
+        planes[:] = np.moveaxis(mixed, 2, 0)
+        for columns, used, weights in over_columns:
+            mm_grid[:, rows, columns] = planes[..., used] @ weights
     return mm_grid
 
 
