@@ -16,33 +16,39 @@ Image = NDArray[np.float32]
 """(h, w) or (h, w, c)."""
 
 
-def sample(image: NDArray[Any], x: NDArray[Any], y: NDArray[Any], *, outside: float = 0.0) -> Image:
-    """Values of an image at places between its pixels, linear from one to the next.
+class Between:
+    """An image that can be read between its pixels, linear from one to the next.
 
     Parameters
     ----------
     image : ndarray, shape (h, w) or (h, w, c)
         Any numbers.
-    x, y : ndarrays of one shape
-        Column and row of each place; 0, 0 is the middle of the first pixel.
     outside : float
         What the image continues with beyond its border.
-
-    Returns
-    -------
-    ndarray of float32, of the places' shape, with the image's channels
     """
-    padded = _padded(image, outside)
-    across, left = _split(x, image.shape[1])
-    down, top = _split(y, image.shape[0])
-    flat = padded.reshape(-1, *image.shape[2:])
-    at = top * padded.shape[1] + left
-    if image.ndim == 3:
-        across, down = across[..., None], down[..., None]
-    # `take` is twice as quick as indexing.
-    corners = (flat[step:].take(at, axis=0) for step in (0, 1, padded.shape[1], padded.shape[1] + 1))
-    left_top, right_top, left_low, right_low = corners
-    return _mixed(_mixed(left_top, right_top, across), _mixed(left_low, right_low, across), down)
+
+    def __init__(self, image: NDArray[Any], *, outside: float = 0.0) -> None:
+        self._h, self._w = image.shape[:2]
+        self._flat = _padded(image, outside).reshape(-1, *image.shape[2:])
+
+    def at(self, x: NDArray[Any], y: NDArray[Any]) -> Image:
+        """Values (float32), of the places' shape with the image's channels.
+
+        Parameters
+        ----------
+        x, y : ndarrays of one shape
+            Column and row of each place; 0, 0 is the middle of the first pixel.
+        """
+        across, left = _split(x, self._w)
+        down, top = _split(y, self._h)
+        row = self._w + 3
+        at = top * row + left
+        if self._flat.ndim == 2:
+            across, down = across[..., None], down[..., None]
+        # `take` is twice as quick as indexing.
+        corners = (self._flat.take(at + step, axis=0) for step in (0, 1, row, row + 1))
+        left_top, right_top, left_low, right_low = corners
+        return _mixed(_mixed(left_top, right_top, across), _mixed(left_low, right_low, across), down)
 
 
 def _padded(image: NDArray[Any], outside: float) -> Image:
@@ -54,16 +60,21 @@ def _padded(image: NDArray[Any], outside: float) -> Image:
 
 
 def _mixed(first: Image, second: Image, share: Image) -> Image:
-    """The first values, turned into the second ones by a share, in the first ones' place."""
-    first *= 1 - share
+    """The first values, turned into the second ones by a share, in the second ones' place."""
+    second -= first
     second *= share
-    first += second
-    return first
+    second += first
+    return second
+
+
+def sample(image: NDArray[Any], x: NDArray[Any], y: NDArray[Any], *, outside: float = 0.0) -> Image:
+    """Values of an image at places between its pixels: `Between` is quicker when asked again."""
+    return Between(image, outside=outside).at(x, y)
 
 
 def _split(places: NDArray[Any], length: int) -> tuple[Image, NDArray[np.intp]]:
     """How far each place is past a pixel, and that pixel's number in the padded image."""
-    inside = np.clip(np.asarray(places, np.float64) + 1, 0, length + 1)
+    inside = np.clip(places + 1, 0, length + 1)
     whole = inside.astype(np.intp)
     return (inside - whole).astype(np.float32), whole
 
