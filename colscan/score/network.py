@@ -24,7 +24,7 @@ _WEIGHTS = "network.npz"
 # Scales are halved three times, so sides are filled up to a multiple of this.
 _STRIDE = 8
 # Layers are worked out by bands of so many places, which stay in the processor's cache.
-_BAND = 1500
+_BAND = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,11 +62,11 @@ def _squash(x: NDArray[np.float32]) -> NDArray[np.float32]:
 
 @lru_cache(maxsize=1)
 def _weights() -> dict[str, NDArray[np.float32]]:
-    """The layers' weights; kernels as (places, channels out, channels in)."""
+    """The layers' weights; kernels as (rows, channels out, columns x channels in)."""
     with files("colscan.score").joinpath(_WEIGHTS).open("rb") as file, np.load(file) as stored:
         weights = {name: stored[name].astype(np.float32) for name in stored.files}
     return {
-        name: np.ascontiguousarray(w.transpose(2, 3, 0, 1).reshape(-1, *w.shape[:2])) if w.ndim == 4 else w
+        name: w.transpose(2, 0, 3, 1).reshape(w.shape[2], len(w), -1) if w.ndim == 4 else w
         for name, w in weights.items()
     }
 
@@ -101,8 +101,9 @@ def _run(cues: Cues) -> tuple[Tensor, NDArray[np.float32]]:
 class _Faces:
     """Maps of two faces with zeros around each.
 
-    So a layer is a sum of products of matrices, one for each place of its kernel: what lies beside a place
-    is its neighbour in memory, and nothing is gathered. A row begins with a zero, which ends the one before.
+    So a layer is a sum of products of matrices, one for each row of its kernel: what lies beside a place is
+    its neighbour in memory, and only those to its sides are gathered. A row begins with a zero, which ends
+    the one before.
 
     Parameters
     ----------
@@ -173,7 +174,7 @@ def _stem(maps: Tensor) -> _Faces:
     kernels, bias = _weights()["stem.weight"], _weights()["stem.bias"]
     _, _, h, w = maps.shape
     places = [maps[:, :, row::2, column::2] for row, column in product((0, 1), repeat=2)]
-    cells = np.concatenate(places).reshape(len(kernels) * len(maps), -1)
+    cells = np.concatenate(places).reshape(len(places) * len(maps), -1)
     made = _Faces.empty(len(bias), h // 2, w // 2)
     out = np.concatenate(list(kernels), 1) @ cells + bias[:, None]
     np.maximum(out.reshape(made.inner.shape), 0, out=made.inner)
@@ -188,13 +189,18 @@ def _layer(x: _Faces, name: str) -> _Faces:
     made = _Faces(np.empty((len(bias), rows, columns), np.float32))
     out = made.padded.reshape(len(bias), rows * columns)
     first, last = columns + 1, (rows - 2) * columns
+    # Each place with those to its sides, from the row above a band to the row below it.
+    sides = np.empty((3, channels, _BAND + 2 * columns), np.float32)
     for begin in range(first, last, _BAND):
         end = min(begin + _BAND, last)
-        band = out[:, begin:end]
-        for k, kernel in enumerate(kernels):
-            off = (k // 3 - 1) * columns + k % 3 - 1
-            near = kernel @ flat[:, begin + off : end + off]
-            np.add(band if k else bias[:, None], near, out=band)
+        band, wide = out[:, begin:end], end - begin + 2 * columns
+        for k in range(3):
+            side = begin - columns + k - 1
+            sides[k, :, :wide] = flat[:, side : side + wide]
+        near = sides.reshape(3 * channels, -1)
+        for row, kernel in enumerate(kernels):
+            product = kernel @ near[:, row * columns : row * columns + end - begin]
+            np.add(band if row else bias[:, None], product, out=band)
         np.maximum(band, 0, out=band)
     made.clear_border()
     return made
