@@ -168,8 +168,16 @@ class StoredRows(Sequence[R], Generic[R]):
     def words(self, name: str) -> list[Any]:
         """Return the values of a kept column of texts or words."""
         codes = self.column(name).tolist()
-        values = {code: self._store.value(name, code) for code in set(codes)}
-        return [values[code] for code in codes]
+        known = self._store.values.setdefault(name, {})
+        for code in set(codes).difference(known):
+            self._store.value(name, code)
+        return [known[code] for code in codes]
+
+    def holding(self, name: str, word: str) -> Numbers:
+        """Return the places of the rows that have a word in a kept column of words."""
+        codes = self.column(name)
+        having = [code for code in set(codes.tolist()) if word in self._store.value(name, code)]
+        return np.flatnonzero(np.isin(codes, having)) if having else np.zeros(0, np.int64)
 
     def __len__(self) -> int:
         if isinstance(self._numbers, slice):
@@ -247,6 +255,13 @@ def times_of(rows: Sequence[Row], name: str = "taken_at") -> Numbers:
 def words_of(rows: Sequence[Row], name: str) -> list[Any]:
     """Return a column's texts (None for an empty cell) or words (a tuple)."""
     return rows.words(name) if isinstance(rows, StoredRows) else [getattr(row, name) for row in rows]
+
+
+def places_holding(rows: Sequence[Row], name: str, word: str) -> list[int]:
+    """Return the places of the rows that have a word in a column of words, rising."""
+    if isinstance(rows, StoredRows):
+        return [int(place) for place in rows.holding(name, word)]
+    return [place for place, row in enumerate(rows) if word in getattr(row, name)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
