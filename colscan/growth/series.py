@@ -119,7 +119,8 @@ def _frozen(array: FloatSeries) -> FloatSeries:
 def _segments(record: BagRecord, times: NDArray[np.int64]) -> NDArray[np.int64]:
     """The segment as scored, and one more for each ender that was entered after the photos that follow it."""
     scored = numbers_of(record.scores, "segment").astype(np.int64)
-    ended = np.diff(scored, prepend=scored[:1]) != 0
+    ended = np.zeros(len(scored), bool)
+    ended[1:] = scored[1:] != scored[:-1]
     for event in record.events:
         if event.what in SEGMENT_ENDERS:
             after = int(np.searchsorted(times, in_microseconds(event.at)))

@@ -59,7 +59,8 @@ def count_rows(folder: Path, tables: dict[type[Row], Table], words: Words) -> Me
     seen = np.flatnonzero(ranked[suspects].counts & _of_scores(suspects, scores, chosen))
     return Measured(
         photos=StoredRows(
-            Store(folder / PhotoRow.FILE, photos, words), _photos_in_order(photos, scanned, ranked[photos].rank)
+            Store(folder / PhotoRow.FILE, photos, words),
+            _photos_in_order(photos, scanned, ranked[photos].rank),
         ),
         scores=StoredRows(
             Store(folder / ScoreRow.FILE, scores, words, order),

@@ -160,10 +160,10 @@ class StoredRows(Sequence[R], Generic[R]):
 
     def cell(self, name: str) -> Any:
         """Return the value of the last of them in a kept column of numbers, texts or words."""
-        value = self.column(name)[-1]
-        if isinstance(value, np.floating):
-            return None if np.isnan(value) else float(value)
-        return self._store.value(name, int(value))
+        value = self.column(name).item(-1)
+        if isinstance(value, float):
+            return None if isnan(value) else value
+        return self._store.value(name, value)
 
     def words(self, name: str) -> list[Any]:
         """Return the values of a kept column of texts or words."""
