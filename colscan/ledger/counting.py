@@ -117,7 +117,10 @@ def _pair(high: NDArray[Any], low: NDArray[Any]) -> Numbers:
 
 
 def _last_of_each(scores: Table, marked: NDArray[np.bool_]) -> tuple[Numbers, Numbers]:
-    """Of each bag in each photo the row scanned last, and where the first stands in order of scanning."""
+    """Of each bag in each photo the row scanned last, and where the first stands in order of scanning.
+
+    In order of the codes of bag and photo.
+    """
     rows = _in_order_of_scanning(scores, np.flatnonzero(marked))
     keys = _pair(scores.columns["bag"][rows], scores.columns["photo_sha256"][rows])
     order = np.argsort(keys, kind="stable")
@@ -131,16 +134,14 @@ def _by_bag(table: Table, rows: Numbers, rank: Numbers) -> Numbers:
 
 
 def _of_scores(suspects: Table, scores: Table, chosen: Numbers) -> NDArray[np.bool_]:
-    """Which suspects are of the scores that count."""
+    """Which suspects are of the scores that count, those being in order of bag and photo."""
     columns = scores.columns
     keys = _pair(columns["bag"][chosen], columns["photo_sha256"][chosen])
-    order = np.argsort(keys)
     wanted = _pair(suspects.columns["bag"], suspects.columns["photo_sha256"])
     if not len(keys):
         return np.zeros(len(wanted), bool)
-    at = np.minimum(np.searchsorted(keys, wanted, sorter=order), len(keys) - 1)
-    found = chosen[order[at]]
-    same = keys[order[at]] == wanted
+    at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    found, same = chosen[at], keys[at] == wanted
     return np.asarray(same & (columns["method"][found] == suspects.columns["method"]))
 
 

@@ -46,7 +46,7 @@ class Store:
     order: Numbers = field(default_factory=lambda: np.zeros(0, np.int64))
     ordered: dict[str, NDArray[Any]] = field(default_factory=dict)
     memo: dict[int, Row] = field(default_factory=dict)
-    values: dict[str, dict[int, Any]] = field(default_factory=dict)
+    parsed: dict[str, dict[int, Any]] = field(default_factory=dict)
 
     def in_order(self, name: str) -> NDArray[Any]:
         """Return a kept column of the rows in `order`."""
@@ -56,15 +56,12 @@ class Store:
 
     def value(self, name: str, code: int) -> Any:
         """Return what a code means in a column of texts or words."""
-        known = self.values.setdefault(name, {})
+        declared = columns_of(self.table.row_type).get(name)
+        if declared is None or declared.kind != "words":
+            return None if code == NOTHING else self.words.texts[code]
+        known = self.parsed.setdefault(name, {NOTHING: ()})
         if code not in known:
-            declared = columns_of(self.table.row_type).get(name)
-            is_words = declared is not None and declared.kind == "words"
-            if code == NOTHING:
-                known[code] = () if is_words else None
-            else:
-                text = self.words.texts[code]
-                known[code] = parse_cell(declared, text) if declared and is_words else text
+            known[code] = parse_cell(declared, self.words.texts[code])
         return known[code]
 
     def fetch(self, numbers: Sequence[int]) -> list[Row]:
@@ -168,10 +165,8 @@ class StoredRows(Sequence[R], Generic[R]):
     def words(self, name: str) -> list[Any]:
         """Return the values of a kept column of texts or words."""
         codes = self.column(name).tolist()
-        known = self._store.values.setdefault(name, {})
-        for code in set(codes).difference(known):
-            self._store.value(name, code)
-        return [known[code] for code in codes]
+        values = {code: self._store.value(name, code) for code in set(codes)}
+        return [values[code] for code in codes]
 
     def holding(self, name: str, word: str) -> Numbers:
         """Return the places of the rows that have a word in a kept column of words."""
