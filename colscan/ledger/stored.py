@@ -168,6 +168,10 @@ class StoredRows(Sequence[R], Generic[R]):
         values = {code: self._store.value(name, code) for code in set(codes)}
         return [values[code] for code in codes]
 
+    def at(self, places: Sequence[int]) -> list[R]:
+        """Return the rows at some places, read together."""
+        return cast("list[R]", self._store.fetch(self.numbers[list(places)].tolist()))
+
     def holding(self, name: str, word: str) -> Numbers:
         """Return the places of the rows that have a word in a kept column of words."""
         codes = self.column(name)
@@ -250,6 +254,13 @@ def times_of(rows: Sequence[Row], name: str = "taken_at") -> Numbers:
 def words_of(rows: Sequence[Row], name: str) -> list[Any]:
     """Return a column's texts (None for an empty cell) or words (a tuple)."""
     return rows.words(name) if isinstance(rows, StoredRows) else [getattr(row, name) for row in rows]
+
+
+def rows_at(rows: Sequence[R], places: Sequence[int]) -> list[R]:
+    """Return the rows at some places; stored ones are read together."""
+    if isinstance(rows, StoredRows):
+        return rows.at(places)
+    return [rows[place] for place in places]
 
 
 def places_holding(rows: Sequence[Row], name: str, word: str) -> list[int]:

@@ -79,7 +79,9 @@ def _write_plan(folder: Path, size: Size) -> None:
         strain = STRAINS[bag // len(LEVELS) % len(STRAINS)][0]
         shelf = f"S{bag // size.bags_a_photo:03d}"
         tag = bag if bag <= LAST_BAG_TAG else ""
-        lines.append(f"{code_of(bag)},{tag},{strain},{supplement},{pct},{shelf},H{bag % 8},{START.isoformat()}")
+        lines.append(
+            f"{code_of(bag)},{tag},{strain},{supplement},{pct},{shelf},H{bag % 8},{START.isoformat()}"
+        )
     (folder / "bags.csv").write_text("\n".join(lines) + "\n", "utf-8")
 
 
