@@ -52,9 +52,9 @@ def cost_of(arguments: list[str]) -> Cost:
     if child == 0:
         for stream in (1, 2):
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream)
-        line = f"import sys; from colscan.app.cli.main import main; sys.exit(main({arguments!r}))"
+        line = "from colscan.app.start import run; run()"
         here = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-        os.execve(sys.executable, [sys.executable, "-c", line], here)
+        os.execve(sys.executable, [sys.executable, "-c", line, *arguments], here)
     _, status, usage = os.wait4(child, 0)
     if status:
         msg = f"colscan {' '.join(arguments)} ended with {status}"
