@@ -13,12 +13,20 @@ from colscan.locate.cards import card_outline_px, filled
 from colscan.photo import load_rgb
 
 
-def begin(folder: Path) -> Path:
-    """A trial of the demo's bags, without photos."""
-    assert (
-        main(["new", str(folder), "--bags", str(PLAN[1]), "--name", NAME, "--zone", "America/New_York"]) == 0
-    )
+def begin(folder: Path, bags: Path = PLAN[1]) -> Path:
+    """A trial of the demo's bags, or of those of another list, without photos."""
+    assert main(["new", str(folder), "--bags", str(bags), "--name", NAME, "--zone", "America/New_York"]) == 0
     return folder
+
+
+def begin_pair(folder: Path) -> Path:
+    """A trial of B05 and B06 alone, which the corners of photos show."""
+    head, *lines = PLAN[1].read_text(encoding="utf-8").splitlines(keepends=True)
+    bags = folder.with_name(f"{folder.name}-bags.csv")
+    bags.write_text(
+        head + "".join(line for line in lines if line.startswith(("B05", "B06"))), encoding="utf-8"
+    )
+    return begin(folder, bags)
 
 
 def photo(day: int) -> Path:

@@ -13,7 +13,7 @@ from colscan.locate.cards import card_outline_px, filled
 from colscan.locate.edges import edge_log_probabilities
 from colscan.locate.hidden import hidden_places
 from colscan.locate.model import BagView, Card, Points
-from colscan.locate.outline import find_outline, simplified
+from colscan.locate.outline import Outline, find_outlines, simplified
 from colscan.locate.reference import Reference, read_reference
 from colscan.locate.window import Window, cut_window
 from colscan.photo.model import ImageRGB, Mask
@@ -29,12 +29,14 @@ _BORDER_PX = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Found:
-    """A bag's card and outline before its neighbours are known."""
+    """A bag's card and outline, and the box around both, before its neighbours are known."""
 
     card: Card
     window: Window
     reference: Reference
     outline_px: Points
+    card_px: Points
+    box_px: tuple[float, float, float, float]
     flags: tuple[Flag, ...]
 
 
@@ -49,16 +51,23 @@ def carded_views(rgb: ImageRGB, cards: Sequence[Card]) -> tuple[BagView, ...]:
         Its cards; shelf cards have no view.
     """
     counts = Counter(card.tag for card in cards)
-    found = [_find_bag(rgb, card) for card in cards if card.tag <= LAST_BAG_TAG and counts[card.tag] == 1]
+    own = [card for card in cards if card.tag <= LAST_BAG_TAG and counts[card.tag] == 1]
+    references = [read_reference(rgb, card) for card in own]
+    windows = [cut_window(rgb, card, one.paper) for card, one in zip(own, references, strict=True)]
+    outlines = find_outlines([edge_log_probabilities(window) for window in windows])
+    found = [_found(rgb.shape[:2], *each) for each in zip(own, windows, references, outlines, strict=True)]
     return tuple(_view(rgb, bag, [other for other in found if other is not bag]) for bag in found)
 
 
-def _find_bag(rgb: ImageRGB, card: Card) -> _Found:
-    reference = read_reference(rgb, card)
-    window = cut_window(rgb, card, reference.paper)
-    outline = find_outline(edge_log_probabilities(window))
-    outline_px = window.to_px(outline.points_mm)
-    cut_off, inside_px = kept_inside(outline_px, rgb.shape[:2])
+def _found(
+    shape: tuple[int, int], card: Card, window: Window, reference: Reference, outline: Outline
+) -> _Found:
+    """A bag in a photo of this shape (rows, columns)."""
+    cut_off, inside_px = kept_inside(window.to_px(outline.points_mm), shape)
+    outline_px = simplified(inside_px)
+    card_px = card_outline_px(card, margin_mm=_CARD_MARGIN_MM, far_margin_mm=_CARD_FAR_MARGIN_MM)
+    both = np.concatenate([outline_px, card_px])
+    (left, top), (right, bottom) = both.min(0).tolist(), both.max(0).tolist()
     flags = reference.flags
     flags += () if outline.sure else (Flag.FACE_UNSURE,)
     flags += (Flag.CUT_OFF,) if cut_off else ()
@@ -66,7 +75,9 @@ def _find_bag(rgb: ImageRGB, card: Card) -> _Found:
         card=card,
         window=window,
         reference=reference,
-        outline_px=simplified(inside_px),
+        outline_px=outline_px,
+        card_px=card_px,
+        box_px=(left, top, right, bottom),
         flags=flags,
     )
 
@@ -112,16 +123,15 @@ def _hidden(
 
     Where two faces overlap it can't be told whose film is seen: the place is hidden in both.
     """
-    hidden = _card(bag, origin_px, shape)
+    hidden = filled(bag.card_px - origin_px, shape)
+    left, top = origin_px
     for other in others:
-        hidden |= filled(other.outline_px - origin_px, shape)
-        hidden |= _card(other, origin_px, shape)
+        low_x, low_y, high_x, high_y = other.box_px
+        # Most bags are far from one another.
+        if high_x > left - 1 and high_y > top - 1 and low_x < left + shape[1] and low_y < top + shape[0]:
+            hidden |= filled(other.outline_px - origin_px, shape)
+            hidden |= filled(other.card_px - origin_px, shape)
     return hidden | _covered(bag, origin_px, shape)
-
-
-def _card(bag: _Found, origin_px: tuple[int, int], shape: tuple[int, int]) -> Mask:
-    outline_px = card_outline_px(bag.card, margin_mm=_CARD_MARGIN_MM, far_margin_mm=_CARD_FAR_MARGIN_MM)
-    return filled(outline_px - origin_px, shape)
 
 
 def _covered(bag: _Found, origin_px: tuple[int, int], shape: tuple[int, int]) -> Mask:

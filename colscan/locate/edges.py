@@ -13,7 +13,7 @@ import json
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -71,29 +71,40 @@ _LIGHT_STEP, _COLOUR_STEP = 0.1, 0.03
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EdgeNet:
-    """A network with one hidden layer and a linear path: tanh(F w + b) v + F u."""
+    """A network with one hidden layer and a linear path: tanh(F w + b) v + F u.
 
-    hidden: Plane
+    Parameters
+    ----------
+    inner : ndarray, shape (H + 1, K)
+        w, and u as its last row: one product for both.
+    bias, out : ndarray, shape (H,)
+        b and v.
+    """
+
+    inner: Plane
     bias: Plane
     out: Plane
-    linear: Plane
 
     def score(self, features: Plane) -> Plane:
         """Scores (...) of features (K, ...), up to a constant on each line."""
         flat = features.reshape(len(features), -1)
-        hidden = self.hidden.T @ flat
+        inner = self.inner @ flat
+        hidden, linear = inner[:-1], inner[-1]
         hidden += self.bias[:, None]
         np.tanh(hidden, out=hidden)
-        return np.asarray((self.out @ hidden + self.linear @ flat).reshape(features.shape[1:]))
+        return np.asarray((self.out @ hidden + linear).reshape(features.shape[1:]))
 
 
 @cache
 def _nets() -> dict[str, EdgeNet]:
     text = resources.files("colscan.locate").joinpath("edges.json").read_text(encoding="utf-8")
-    return {
-        kind: EdgeNet(**{name: np.array(values, np.float32) for name, values in net.items()})
-        for kind, net in json.loads(text)["nets"].items()
-    }
+    nets = {}
+    for kind, net in json.loads(text)["nets"].items():
+        hidden, bias, out, linear = (
+            np.array(net[name], np.float32) for name in ("hidden", "bias", "out", "linear")
+        )
+        nets[kind] = EdgeNet(inner=np.vstack([hidden.T, linear]), bias=bias, out=out)
+    return nets
 
 
 def edge_log_probabilities(window: Window) -> dict[Side, Plane]:
@@ -135,48 +146,59 @@ def range_steps(side: Side) -> tuple[int, int]:
 
 
 def appearance(window: Window) -> Plane:
-    """How a window looks on the 2 mm grid: log light, two log colours, log texture, unlikeness to the block.
+    """How a window looks on the 2 mm grid, (5, 165, 160).
 
-    The card is bridged from its left to its right neighbours, so that its own edges are none.
+    Log light, two log colours, log texture, unlikeness to the block. The card is bridged from its left to its
+    right neighbours, so that its own edges are none.
     """
     light = np.minimum(window.light, BRIGHTEST)
     log_light = np.log(cv2.transform(light, LUMINANCE[None]) + DARKEST)
-    log_rgb = np.log(light + DARKEST)
     mean = cv2.blur(log_light, (5, 5))
     texture = np.sqrt(np.maximum(cv2.blur(log_light * log_light, (5, 5)) - mean * mean, 0))
-    red, green, blue = cv2.split(log_rgb)
-    planes = cv2.merge([log_light, red - green, blue - green, np.log(0.01 + texture)])
-    size = (planes.shape[1] // STEP_MM, planes.shape[0] // STEP_MM)
-    coarse = np.asarray(cv2.resize(planes, size, interpolation=cv2.INTER_AREA), np.float32)
+    light += DARKEST
+    red, green, blue = cv2.split(_halved(np.log(light, out=light)))
+    coarse = np.stack([_halved(log_light), red - green, blue - green, _halved(np.log(0.01 + texture))])
     # Two steps more, so that the card's blurred edge is bridged too.
-    card = cv2.resize(window.card.astype(np.uint8), size, interpolation=cv2.INTER_AREA)
+    card = _halved(window.card.astype(np.uint8))
     bridged = _bridge(coarse, cv2.dilate(card, np.ones((5, 5), np.uint8)) > 0)
-    return np.dstack([bridged, _unlikeness(bridged[..., :3])])
+    return np.concatenate([bridged, _unlikeness(bridged[:3])[None]])
+
+
+def _halved(plane: NDArray[Any]) -> NDArray[Any]:
+    """A plane of the window on the 2 mm grid."""
+    return np.asarray(cv2.resize(plane, _SHAPE[::-1], interpolation=cv2.INTER_AREA))
 
 
 def _bridge(planes: Plane, hidden: Mask) -> Plane:
     """Planes whose hidden places run evenly, row by row, from the 6 mm left of them to the 6 mm right."""
-    planes = planes.copy()
-    for row in np.flatnonzero(hidden.any(1)):
-        columns = np.flatnonzero(hidden[row])
-        first, last = columns[0], columns[-1]
-        before, after = planes[row, max(0, first - 3) : first], planes[row, last + 1 : last + 4]
-        if len(before) or len(after):
-            left = (before if len(before) else after).mean(0)
-            right = (after if len(after) else before).mean(0)
-            share = ((np.arange(first, last + 1) - first + 1) / (last - first + 2))[:, None]
-            planes[row, first : last + 1] = left * (1 - share) + right * share
-    return planes
+    rows = np.flatnonzero(hidden.any(1))
+    if not len(rows):
+        return planes
+    width = hidden.shape[1]
+    first, last = hidden[rows].argmax(1), width - 1 - hidden[rows, ::-1].argmax(1)
+    near = np.arange(3)
+    before = planes[:, rows[:, None], np.maximum(first[:, None] - 3 + near, 0)].mean(-1)
+    after = planes[:, rows[:, None], np.minimum(last[:, None] + 1 + near, width - 1)].mean(-1)
+    # Where the window ends there is one neighbour only; where both ends do, none.
+    left = np.where(first > 0, before, after)[..., None]
+    right = np.where(last < width - 1, after, before)[..., None]
+    column = np.arange(width)
+    share = (column - first[:, None] + 1) / (last - first + 2)[:, None]
+    run = (column >= first[:, None]) & (column <= last[:, None])
+    bridged = planes.copy()
+    bridged[:, rows] = np.where(run, left * (1 - share) + right * share, planes[:, rows])
+    return bridged
 
 
 def _unlikeness(colour: Plane) -> Plane:
-    """0-1: how far each place is from the block's own colours, seen 7-70 mm below the card."""
+    """0-1: how far each place (3, h, w) is from the block's own colours, seen 7-70 mm below the card."""
     rows = slice((32 - TOP_MM) // STEP_MM, (95 - TOP_MM) // STEP_MM)
     columns = slice((-35 - LEFT_MM) // STEP_MM, (35 - LEFT_MM) // STEP_MM)
-    block = colour[rows, columns].reshape(-1, 3)
-    middle = median(block.T)
-    spread = 1.48 * median(abs(block - middle).T) + np.array([_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP])
-    light, one, other = cv2.split(((colour - middle) / (3 * spread)).astype(np.float32))
+    block = colour[:, rows, columns].reshape(3, -1)
+    middle = median(block)[:, None]
+    steps = np.array([_LIGHT_STEP, _COLOUR_STEP, _COLOUR_STEP], np.float32)
+    spread = np.float32(1.48) * median(abs(block - middle)) + steps
+    light, one, other = (colour - middle[..., None]) / (3 * spread[:, None, None])
     return np.asarray(np.tanh(np.sqrt(light * light + one * one + other * other)), np.float32)
 
 
@@ -187,8 +209,8 @@ class StripMeans:
     Parameters
     ----------
     along : tuple of tuple of ndarray
-        For strips along rows, then along columns: for each width (5, h, w + 40) or (5, h + 40, w), at
-        the strip's first step.
+        For strips along columns, then along rows: for each width (5, h + 40, w) or (5, h, w + 40), at the
+        strip's first step.
     """
 
     along: tuple[tuple[Plane, ...], tuple[Plane, ...]]
@@ -196,22 +218,45 @@ class StripMeans:
 
 def strip_means(look: Plane) -> StripMeans:
     """The strips of an appearance that edges are told by; beyond the window it goes on as at its border."""
-    planes = cv2.split(look)
-    pad = _FARTHEST
-    upright = [cv2.copyMakeBorder(p, pad, pad, 0, 0, cv2.BORDER_REPLICATE) for p in planes]
-    level = [cv2.copyMakeBorder(p, 0, 0, pad, pad, cv2.BORDER_REPLICATE) for p in planes]
+    level = np.pad(look, ((0, 0), (1, 1), (0, 0)), mode="reflect")
+    level = level[:, :-2] + level[:, 1:-1] + level[:, 2:]
+    upright = np.pad(look, ((0, 0), (0, 0), (1, 1)), mode="reflect")
+    upright = upright[..., :-2] + upright[..., 1:-1] + upright[..., 2:]
+    around = (_FARTHEST, _FARTHEST)
     return StripMeans(
         (
-            tuple(np.stack([cv2.blur(p, (3, n), anchor=(1, 0)) for p in upright]) for n in _WIDTHS),
-            tuple(np.stack([cv2.blur(p, (n, 3), anchor=(0, 1)) for p in level]) for n in _WIDTHS),
+            _running_means(np.pad(upright, ((0, 0), around, (0, 0)), mode="edge"), look.shape[2]),
+            _running_means(np.pad(level, ((0, 0), (0, 0), around), mode="edge"), 1),
         )
     )
+
+
+def _running_means(three: Plane, step: int) -> tuple[Plane, ...]:
+    """Means over strips of each width, from sums over three lines whose next value lies `step` further on.
+
+    Strips that don't end before their line does mean nothing.
+    """
+    one, two, wide, wider, widest = three.ravel(), *np.empty((4, three.size), np.float32)
+    # Each width is the sum of two that are known.
+    np.add(one[:-step], one[step:], out=two[:-step])
+    np.add(two[: -2 * step], one[2 * step :], out=wide[: -2 * step])
+    np.add(wide[: -4 * step], two[3 * step : -step], out=wider[: -4 * step])
+    np.add(wider[: -9 * step], wider[5 * step : -4 * step], out=widest[: -9 * step])
+    means = []
+    for sums, width in zip((two, wide, wider, widest), _WIDTHS, strict=True):
+        whole = sums[: (1 - width) * step]
+        whole *= np.float32(1 / (3 * width))
+        means.append(sums.reshape(three.shape))
+    return tuple(means)
 
 
 def line_features(means: StripMeans, side: Side) -> Plane:
     """Features (K, ...) of an edge at each place of the map that is within the side's range."""
     strips = _strips(means, side)
-    compared = np.empty((2 * len(_PAIRS), *strips["i1"].shape[1:]), np.float32)
+    i1, i2, i3, _, o1, o2, o3, _ = strips.values()
+    count = 2 * len(_PAIRS)
+    features = np.empty((count + 2 * len(strips) + 6, *i1.shape[1:]), np.float32)
+    compared, own, more = np.split(features, [count, count + 2 * len(strips)])
     for k, (one, other) in enumerate(_PAIRS):
         off = strips[one][:3] - strips[other][:3]
         np.abs(off[0], out=compared[2 * k])
@@ -219,13 +264,16 @@ def line_features(means: StripMeans, side: Side) -> Plane:
     compared[::2] *= 1 / _LIGHT_STEP
     compared[1::2] *= 1 / _COLOUR_STEP
     compared += 1
-    i1, i2, i3, _, o1, o2, o3, _ = strips.values()
-    more = [strip[3] for strip in strips.values()] + [strip[4] for strip in strips.values()]
-    more.append(i1[0] - i2[0])
-    more.append(i1[0] - o1[0])
-    more.append(np.minimum(i1[0], i2[0]) - np.minimum(i2[0], i3[0]))
-    more += [abs(i1[4] - o1[4]), abs(i2[4] - o2[4]), i3[4] - o3[4]]
-    return np.concatenate([np.log(compared, out=compared), np.stack(more)])
+    np.log(compared, out=compared)
+    for k, strip in enumerate(strips.values()):
+        own[k], own[k + len(strips)] = strip[3], strip[4]
+    more[0] = i1[0] - i2[0]
+    more[1] = i1[0] - o1[0]
+    more[2] = np.minimum(i1[0], i2[0]) - np.minimum(i2[0], i3[0])
+    more[3] = abs(i1[4] - o1[4])
+    more[4] = abs(i2[4] - o2[4])
+    more[5] = i3[4] - o3[4]
+    return features
 
 
 def _strips(means: StripMeans, side: Side) -> dict[str, Plane]:

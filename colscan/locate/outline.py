@@ -6,7 +6,9 @@ rounded corners, the closed curve of highest probability that doesn't jump: dyna
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -34,6 +36,7 @@ _REACH_MM = 24
 # Log probability lost for each mm by which the curve moves in or out over 4 mm of its length.
 _MOVE_COST = 0.5
 _STEEPEST = 2
+_NEVER = np.float32(-1e9)
 # Evenly spread over a side's range of 120 mm the log probability would be -4; sure edges reach -1 to -2.
 _UNSURE_LOG = -2.6
 
@@ -54,14 +57,24 @@ class Outline:
     sure: bool
 
 
-def find_outline(log_probability: dict[Side, Plane]) -> Outline:
-    """The block's outline that the edges support best."""
-    start, normals = _rounded_rectangle(*_best_rectangle(log_probability))
+def find_outlines(log_probabilities: Sequence[dict[Side, Plane]]) -> list[Outline]:
+    """Each block's outline that its edges support best; many together take little longer than one."""
+    if not log_probabilities:
+        return []
     offsets = np.arange(-_REACH_MM, _REACH_MM + 1.0)
-    places = start[:, None] + normals[:, None] * offsets[None, :, None]
-    support = _support(log_probability, places, normals)
     leash = (0.25 * (offsets / _REACH_MM) ** 2).astype(np.float32)
-    path = _smooth_cycle(support - leash)
+    all_places, supports = [], []
+    for log_probability in log_probabilities:
+        start, normals = _rounded_rectangle(*_best_rectangle(log_probability))
+        places = start[:, None] + normals[:, None] * offsets[None, :, None]
+        all_places.append(places)
+        supports.append(_support(log_probability, places, normals))
+    paths = _smooth_cycles([support - leash for support in supports])
+    return [_along(*each) for each in zip(all_places, supports, paths, strict=True)]
+
+
+def _along(places: Points, support: Plane, path: NDArray[np.intp]) -> Outline:
+    """The outline through the chosen one of each point's places, if the edges support it."""
     chosen = np.arange(len(path))
     if support[chosen, path].mean() < _UNSURE_LOG:
         return Outline(points_mm=_usual_rectangle(), sure=False)
@@ -103,13 +116,18 @@ def _best_rectangle(log_probability: dict[Side, Plane]) -> tuple[float, float, f
 
 def _best_pair(first: Plane, second: Plane, usual_mm: float) -> tuple[int, int]:
     """Steps of two opposite sides: what supports them, and how usual their distance is."""
-    steps = np.arange(len(first))
-    apart_mm = (steps[None, :] - steps[:, None]) * float(STEP_MM)
-    usual = -0.5 * ((apart_mm - usual_mm) / _SPREAD_MM) ** 2
-    score = _INDEPENDENT_LINES * (first[:, None] + second[None, :]) + usual
-    score[apart_mm < _LEAST_MM] = -np.inf
+    score = _INDEPENDENT_LINES * (first[:, None] + second) + _usual(len(first), usual_mm)
     a, b = np.unravel_index(int(score.argmax()), score.shape)
     return int(a), int(b)
+
+
+@cache
+def _usual(count: int, usual_mm: float) -> Plane:
+    """How usual the distance is between two of so many steps."""
+    steps = np.arange(count)
+    apart_mm = (steps[None, :] - steps[:, None]) * float(STEP_MM)
+    usual = -0.5 * ((apart_mm - usual_mm) / _SPREAD_MM) ** 2
+    return np.where(apart_mm < _LEAST_MM, -np.inf, usual).astype(np.float32)
 
 
 def _rounded_rectangle(left: float, top: float, right: float, bottom: float) -> tuple[Points, Points]:
@@ -139,10 +157,17 @@ def _rounded_rectangle(left: float, top: float, right: float, bottom: float) -> 
 
 def _support(log_probability: dict[Side, Plane], places: Points, normals: Points) -> Plane:
     """Log probability of an edge at places (N, M, 2) with normals (N, 2): of the two sides they face."""
-    nx, ny = normals[:, :1], normals[:, 1:]
-    sideways = np.where(nx < 0, _at(log_probability["left"], places), _at(log_probability["right"], places))
-    upright = np.where(ny < 0, _at(log_probability["top"], places), _at(log_probability["bottom"], places))
-    return np.asarray(nx**2 * sideways + ny**2 * upright, np.float32)
+    nx, ny = normals.T
+    support = np.zeros(places.shape[:2])
+    facing: dict[Side, tuple[NDArray[np.bool_], NDArray[np.float64]]] = {
+        "left": (nx < 0, nx),
+        "right": (nx > 0, nx),
+        "top": (ny < 0, ny),
+        "bottom": (ny > 0, ny),
+    }
+    for side, (faces, part) in facing.items():
+        support[faces] += part[faces, None] ** 2 * _at(log_probability[side], places[faces])
+    return support.astype(np.float32)
 
 
 def _at(plane: Plane, places: Points) -> Plane:
@@ -150,43 +175,45 @@ def _at(plane: Plane, places: Points) -> Plane:
     return sample(plane, steps[..., 0], steps[..., 1], outside=LEAST_LOG)
 
 
-def _smooth_cycle(support: Plane) -> NDArray[np.intp]:
-    """For each of N points round the block the offset's index, of the closed path with the best sum."""
-    half = len(support) // 2
+def _smooth_cycles(supports: Sequence[Plane]) -> list[NDArray[np.intp]]:
+    """For each of N points round each block the offset's index, of the closed path with the best sum."""
+    halves = [len(support) // 2 for support in supports]
     # The path that starts opposite tells where a closed one passes the first point.
-    opened = _smooth_path(np.roll(support, half, axis=0))
-    return _smooth_path(support, through=int(opened[len(support) - half]))
+    opened = _smooth_paths([np.roll(one, half, axis=0) for one, half in zip(supports, halves, strict=True)])
+    through = [path[len(path) - half] for path, half in zip(opened, halves, strict=True)]
+    return _smooth_paths(supports, through=np.array(through))
 
 
-def _smooth_path(support: Plane, *, through: int | None = None) -> NDArray[np.intp]:
-    """The best path, free at both ends, or one that starts and ends at the offset `through`."""
-    count, width = support.shape
-    never, steepest = np.float32(-1e9), _STEEPEST
+def _smooth_paths(
+    supports: Sequence[Plane], *, through: NDArray[np.intp] | None = None
+) -> list[NDArray[np.intp]]:
+    """The best paths, free at both ends, or ones that start and end at the offset `through` of each."""
+    counts = np.array([len(support) for support in supports])
+    blocks, width, steepest = np.arange(len(supports)), supports[0].shape[1], _STEEPEST
     # The best sum of a path to each place; borders that no path comes from.
-    best = np.full((count, width + 2 * steepest), never)
-    inner = best[:, steepest:-steepest]
-    if through is None:
-        inner[0] = support[0]
-    else:
-        inner[0, through] = support[0, through]
-    cost = (_MOVE_COST * abs(np.arange(-steepest, steepest + 1))).astype(np.float32)
-    near = np.lib.stride_tricks.sliding_window_view(best, width, axis=1)
-    moved = np.empty((len(cost), width), np.float32)
-    for k in range(1, count):
-        np.subtract(near[k - 1], cost[:, None], out=moved)
-        moved.max(0, out=inner[k])
-        inner[k] += support[k]
-    last = inner[-1]
+    best = np.full((counts.max(), len(supports), width + 2 * steepest), _NEVER)
+    inner = best[..., steepest:-steepest]
+    for block, support in enumerate(supports):
+        inner[: len(support), block] = support
     if through is not None:
-        home = abs(np.arange(width) - through)
-        last = np.where(home <= steepest, last - _MOVE_COST * home, never)
-    path = np.zeros(count, np.intp)
-    path[-1] = last.argmax()
-    for k in range(count - 1, 0, -1):
+        started = inner[0, blocks, through]
+        inner[0] = _NEVER
+        inner[0, blocks, through] = started
+    cost = (_MOVE_COST * abs(np.arange(-steepest, steepest + 1))).astype(np.float32)
+    near = np.lib.stride_tricks.sliding_window_view(best, width, axis=2)
+    for before, here in zip(near, inner[1:], strict=False):
+        here += (before - cost[:, None]).max(1)
+    last = inner[counts - 1, blocks]
+    if through is not None:
+        home = abs(np.arange(width) - through[:, None])
+        last = np.where(home <= steepest, last - _MOVE_COST * home, _NEVER)
+    path = np.zeros((counts.max(), len(supports)), np.intp)
+    path[counts - 1, blocks] = last.argmax(1)
+    for k in range(counts.max() - 1, 0, -1):
         # Of equals the one farthest along.
-        back = (near[k - 1, ::-1, path[k]] - cost).argmax()
-        path[k - 1] = path[k] + steepest - back
-    return path
+        back = (near[k - 1, blocks, ::-1, path[k]] - cost).argmax(1)
+        path[k - 1] = np.where(k < counts, path[k] + steepest - back, path[k - 1])
+    return [path[:count, block] for block, count in enumerate(counts)]
 
 
 def simplified(points: Points, *, most: int = MOST_CORNERS) -> Points:

@@ -13,6 +13,7 @@ from colscan.locate.cards import CARD_MM, CELL_MM, TAG_LEFT_MM, TAG_MM, card_poi
 from colscan.locate.model import Card
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB
+from colscan.photo.ranks import median
 
 # A photo's highlights are burnt out from about here: JPEG and tone curves seldom reach 255.
 BURNT_OUT = 250
@@ -48,8 +49,7 @@ def read_reference(rgb: ImageRGB, card: Card) -> Reference:
     """The light on a card, by medians, so that a reflection over part of it does no harm."""
     paper_rgb = _sample(rgb, card, _paper_mm())
     ink_rgb = _sample(rgb, card, _ink_mm())
-    paper = np.median(to_linear(paper_rgb).astype(np.float64), 0)
-    ink = np.median(to_linear(ink_rgb).astype(np.float64), 0)
+    paper, ink = (median(to_linear(one).T).astype(np.float64) for one in (paper_rgb, ink_rgb))
     if paper.min() < _LEAST_PAPER or (paper < _LEAST_CONTRAST * ink).any():
         unread = np.full(3, np.nan)
         return Reference(paper=unread, ink=unread, blur_px=card.blur_px, flags=(Flag.NO_REFERENCE,))

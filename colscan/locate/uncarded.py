@@ -12,7 +12,7 @@ from colscan.locate.cards import filled
 from colscan.locate.edges import STEP_MM, Plane, Side, edge_log_probabilities
 from colscan.locate.hidden import hidden_places
 from colscan.locate.model import BagView, Points
-from colscan.locate.outline import find_outline, simplified
+from colscan.locate.outline import find_outlines, simplified
 from colscan.locate.reference import Reference
 from colscan.locate.standin import stand_in_references
 from colscan.locate.window import Window, cut_bare_window
@@ -64,7 +64,7 @@ def view_without_card(
     if reference is None:
         (reference,) = stand_in_references(rgb, [outline_px], mm_per_px=mm_per_px)
     window = window_without_card(rgb, outline_px, mm_per_px=mm_per_px, reference=reference)
-    outline = find_outline(_leaning(edge_log_probabilities(window), window.filled(outline_px)))
+    (outline,) = find_outlines([_leaning(edge_log_probabilities(window), window.filled(outline_px))])
     refined_px = window.to_px(outline.points_mm) if outline.sure else outline_px
     cut_off, inside_px = kept_inside(refined_px, rgb.shape[:2])
     face_px = simplified(inside_px)

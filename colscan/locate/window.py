@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import cv2
@@ -10,7 +11,6 @@ from numpy.typing import NDArray
 
 from colscan.locate.cards import card_middle_px, card_outline_px, filled
 from colscan.locate.model import Card, Points
-from colscan.photo.between import warp_affine
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB, LinearRGB, Mask
 
@@ -24,6 +24,10 @@ BRIGHTEST = 4.0
 """In units of paper; reflections brighter than this say no more."""
 DARKEST = 0.02
 """Added before logarithms, in units of paper: haze and noise make darker tones meaningless."""
+_SMOOTH_MM = 0.4
+# Places in one product: with more, more of the weights are zero; with fewer, products are too small.
+_BAND = 32
+Plane = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,23 +103,68 @@ def cut_bare_window(
     height, width = rgb.shape[:2]
     x0, y0 = np.clip(np.floor(corners[0]).astype(int), 0, (width - 1, height - 1))
     x1, y1 = np.clip(np.ceil(corners[1]).astype(int), (x0 + 1, y0 + 1), (width, height))
-    light = to_linear(rgb[y0:y1, x0:x1])
-    if mm_per_px < 1:
-        # Several pixels a millimetre: take their mean, or noise and texture would alias.
-        light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.4 / mm_per_px), np.float32)
-    white = paper if np.isfinite(paper).all() else np.quantile(light.reshape(-1, 3), 0.95, axis=0)
-    mm_grid = _to_mm_grid(light, (middle_px - (x0, y0)), mm_per_px)
+    mm_grid = _to_mm_grid(to_linear(rgb[y0:y1, x0:x1]), middle_px - (x0, y0), mm_per_px)
+    white = paper if np.isfinite(paper).all() else _brightest(mm_grid)
+    light = cv2.merge([plane / np.float32(max(one, 1e-4)) for plane, one in zip(mm_grid, white, strict=True)])
     return Window(
-        light=(mm_grid / np.maximum(white, 1e-4)).astype(np.float32),
+        light=np.asarray(light, np.float32),
         middle_px=middle_px,
         mm_per_px=mm_per_px,
-        card=np.zeros(mm_grid.shape[:2], bool),
+        card=np.zeros(light.shape[:2], bool),
     )
 
 
-def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> LinearRGB:
-    size = (RIGHT_MM - LEFT_MM, BOTTOM_MM - TOP_MM)
+def _brightest(planes: Plane) -> NDArray[np.float64]:
+    """What a twentieth of the places within the photo reaches of each colour."""
+    seen = planes[:, planes.any(0)]
+    return np.quantile(seen, 0.95, axis=1) if seen.size else np.zeros(len(planes))
+
+
+def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> Plane:
+    """Light of the pixels around a place, (3, 330, 320): means over a millimetre where pixels are smaller.
+
+    They are sums over rows, then over columns, weighted by the same numbers all along: matrix products, which
+    take a third of the time that smoothing all pixels first and then taking values between them does.
+    """
     start = (np.array([LEFT_MM, TOP_MM]) + 0.5) / mm_per_px + middle_px
-    to_photo = np.array([[1 / mm_per_px, 0, start[0]], [0, 1 / mm_per_px, start[1]]])
-    # Zero beyond the photo: its border then shows as the edge it is.
-    return warp_affine(light, to_photo, size[::-1])
+    (height, width), step = light.shape[:2], 1 / mm_per_px
+    down = start[1] + step * np.arange(BOTTOM_MM - TOP_MM)
+    across = start[0] + step * np.arange(RIGHT_MM - LEFT_MM)
+    over_columns = [(some, used, weights.T) for some, used, weights in _weighted(across, width, mm_per_px)]
+    mm_grid = np.empty((3, len(down), len(across)), np.float32)
+    # Band by band: what lies between stays in the processor's cache.
+    band = np.empty((3, _BAND, width), np.float32)
+    for rows, used_rows, over_rows in _weighted(down, height, mm_per_px):
+        mixed = (over_rows @ light[used_rows].reshape(-1, width * 3)).reshape(-1, width, 3)
+        planes = band[:, : len(mixed)]
+        planes[:] = np.moveaxis(mixed, 2, 0)
+        for columns, used, weights in over_columns:
+            mm_grid[:, rows, columns] = planes[..., used] @ weights
+    return mm_grid
+
+
+def _weighted(
+    places: NDArray[np.float64], length: int, mm_per_px: float
+) -> Iterator[tuple[slice, slice, Plane]]:
+    """Some places along a line of pixels after the others, the pixels that count there, and how much each.
+
+    Linear between pixels; zero beyond the photo: its border then shows as the edge it is. Where a millimetre
+    has several pixels, their Gaussian mean is meant, or noise and texture would alias.
+    """
+    sigma = _SMOOTH_MM / mm_per_px if mm_per_px < 1 else 0.0
+    reach = round(8 * sigma + 1) // 2
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / max(sigma, _SMOOTH_MM)) ** 2)
+    whole = np.floor(places)
+    first, second = (
+        np.where((pixel >= 0) & (pixel < length), share, 0)[:, None] * (kernel / kernel.sum())
+        for pixel, share in ((whole, 1 - (places - whole)), (whole + 1, places - whole))
+    )
+    parts = np.pad(first, ((0, 0), (0, 1))) + np.pad(second, ((0, 0), (1, 0)))
+    near = abs(whole.astype(int)[:, None] + np.arange(-reach, reach + 2))
+    mirrored = np.clip(length - 1 - abs(length - 1 - near), 0, length - 1)
+    weights = np.zeros((len(places), length), np.float32)
+    np.add.at(weights, (np.arange(len(places))[:, None], mirrored), parts.astype(np.float32))
+    for start in range(0, len(places), _BAND):
+        some = slice(start, start + _BAND)
+        used = slice(int(mirrored[some].min()), int(mirrored[some].max()) + 1)
+        yield some, used, weights[some, used]

@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import cv2
 import numpy as np
 import pillow_heif
 from PIL import ExifTags, Image, ImageCms, ImageOps, UnidentifiedImageError
@@ -32,6 +33,7 @@ _LEAST_SIDE_PX = 240
 # HDR without and with the plain picture kept beside it, portrait HDR.
 _NIGHT_SCENE = 3
 _HDR_RENDERED = (2, 3, 7)
+_JPEG_END = b"\xff\xd9"
 # What Pillow's readers are known to raise on damaged files.
 _DAMAGE = (
     OSError,
@@ -123,10 +125,14 @@ def load_rgb(path: Path, *, max_megapixels: float, raw: bytes | None = None) -> 
     PhotoError
         When the file can't be read, has no colour, or is too large or too small.
     """
-    with _opened(_read_bytes(path) if raw is None else raw, path.name, max_megapixels) as image:
+    content = _read_bytes(path) if raw is None else raw
+    with _opened(content, path.name, max_megapixels) as image:
         if image.mode in _COLOURLESS:
             msg = f"{path.name}: is a picture without colour ({image.mode})."
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
+        pixels = _decoded_quickly(image, content)
+        if pixels is not None:
+            return pixels
         ImageOps.exif_transpose(image, in_place=True)
         return _pixels(image, _to_srgb(image))
 
@@ -223,20 +229,54 @@ def _check_size(image: Image.Image, name: str, max_megapixels: float) -> None:
         raise PhotoError(msg, f"Give the photo itself, not a thumbnail: at least {_LEAST_SIDE_PX} px a side.")
 
 
+def _decoded_quickly(image: Image.Image, raw: bytes) -> ImageRGB | None:
+    """The upright pixels of a JPEG that needs nothing else, in two thirds of the time; None of all others.
+
+    The decoder is the same, but Pillow keeps four bytes a pixel and hands three over. OpenCV fills up with
+    grey what is missing of a photo that was cut; only one that ends as JPEGs do is given to it.
+    """
+    plain = image.format in ("JPEG", "MPO") and image.mode == "RGB" and raw.endswith(_JPEG_END)
+    if not plain or _other_profile(image) is not None:
+        return None
+    how = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+    pixels = cv2.imdecode(np.frombuffer(raw, np.uint8), how)
+    if pixels is None or pixels.shape[1::-1] != image.size:
+        return None
+    return _upright(np.asarray(pixels, np.uint8), image.getexif().get(ExifTags.Base.Orientation, 1))
+
+
+def _upright(pixels: ImageRGB, orientation: int) -> ImageRGB:
+    """Pixels turned and mirrored as an EXIF orientation says; 1 and what is no orientation leave them."""
+    if orientation in (5, 6, 7, 8):
+        pixels = np.asarray(cv2.transpose(pixels), np.uint8)
+    mirrored = {2: 1, 3: -1, 4: 0, 6: 1, 7: -1, 8: 0}.get(orientation)
+    return pixels if mirrored is None else np.asarray(cv2.flip(pixels, mirrored), np.uint8)
+
+
+def _other_profile(image: Image.Image) -> ImageCms.ImageCmsProfile | None:
+    """The profile of an image whose colours aren't sRGB's."""
+    profile = image.info.get("icc_profile")
+    if not profile or image.mode not in ("RGB", "CMYK"):
+        return None
+    try:
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        return None if "sRGB" in ImageCms.getProfileDescription(source) else source
+    except (ImageCms.PyCMSError, OSError):
+        return None  # a broken profile says nothing; the pixels are read as sRGB
+
+
 def _to_srgb(image: Image.Image) -> Image.Image:
     """Convert to 8-bit sRGB; phones write wider colour spaces, and say so in a profile.
 
     The result has no EXIF: turn the image upright before.
     """
-    profile = image.info.get("icc_profile")
-    if profile and image.mode in ("RGB", "CMYK"):
+    source = _other_profile(image)
+    if source is not None:
         try:
-            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-            if "sRGB" not in ImageCms.getProfileDescription(source):
-                converted = ImageCms.profileToProfile(
-                    image, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
-                )
-                return converted if converted is not None else image.convert("RGB")
+            converted = ImageCms.profileToProfile(
+                image, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
+            )
+            return converted if converted is not None else image.convert("RGB")
         except (ImageCms.PyCMSError, OSError):
             pass  # a broken profile says nothing; the pixels are read as sRGB
     return image if image.mode == "RGB" else image.convert("RGB")

@@ -125,7 +125,10 @@ def fit_bags(bags: Sequence[Prepared]) -> list[Fitted | None]:
     )
     maps = {i: map_cells(bags[i], usual) for i in able}
     marks = {i: _marks(bags[i], maps[i], beliefs[i]) for i in able}
-    clean = [fit_cells(bags[i], usual, without=marks[i].mask) or found[i] for i in able]
+    # Most bags have no patch, and the same cells again.
+    clean = [
+        (marks[i].mask.any() and fit_cells(bags[i], usual, without=marks[i].mask)) or found[i] for i in able
+    ]
     again = refine_lights([c for c in clean if c is not None], [beliefs[i] for i in able])
     beliefs = dict(zip(able, again, strict=True))
     return [

@@ -24,7 +24,8 @@ _SURELY = 0.9
 _STAYS = 0.5
 # Mean opacity of mycelium, at the least and at the most.
 _THINNEST, _DENSEST = 0.15, 0.9
-_ROUNDS = 24
+_ROUNDS, _SETTLED, _TINY = 24, 1e-4, 1e-9
+_MOST_LOG_FACTOR = 12.0
 _EVERY = 5
 
 
@@ -55,11 +56,34 @@ def shift_to(chance: FaceMap, mean: float, *, within: NDArray[np.bool_]) -> Face
     some = np.clip(chance[within][::_EVERY], 0, 0.98).astype(np.float64)
     if not len(some):
         return chance
-    low, high = -12.0, 12.0
+    return np.asarray(_scaled(np.clip(chance, 0, 0.98), _factor_for(mean, some)), np.float32)
+
+
+def _factor_for(mean: float, some: NDArray[np.float64]) -> float:
+    """The logarithm of the factor on all odds at which chances have a mean.
+
+    By Newton's method on the mean's own log odds, which move nearly as much as the factor; by halves where
+    that leads astray.
+    """
+    low, high = -_MOST_LOG_FACTOR, _MOST_LOG_FACTOR
+    if mean <= 0:
+        return low
+    target, at = _log_odds(mean), 0.0
     for _ in range(_ROUNDS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if _scaled(some, middle).mean() < mean else (low, middle)
-    return np.asarray(_scaled(np.clip(chance, 0, 0.98), (low + high) / 2), np.float32)
+        scaled = _scaled(some, at)
+        now = float(scaled.mean())
+        low, high = (low, at) if now > mean else (at, high)
+        slope = (now - float(scaled @ scaled) / len(scaled)) / max(now * (1 - now), _TINY)
+        step = (target - _log_odds(now)) / max(slope, _TINY)
+        at = at + step if low <= at + step <= high else (low + high) / 2
+        if abs(step) < _SETTLED:
+            break
+    return at
+
+
+def _log_odds(chance: float) -> float:
+    chance = min(max(chance, _TINY), 1 - _TINY)
+    return float(np.log(chance / (1 - chance)))
 
 
 def _scaled(chance: NDArray[np.floating], log_factor: float) -> NDArray[np.floating]:
@@ -92,15 +116,17 @@ def recall_hidden(chance: FaceMap, opacity: FaceMap, before: FaceMap, *, face: N
 
 def _from_around(part: FaceMap, whole: FaceMap) -> FaceMap:
     """Share `part / whole`, from ever wider squares around where there is little of the whole."""
-    height, width = whole.shape
+    return _from_wider(np.dstack([part, whole]))
+
+
+def _from_wider(both: FaceMap) -> FaceMap:
+    height, width = both.shape[:2]
     if max(height, width) <= 2:
-        return np.full_like(whole, part.sum() / max(float(whole.sum()), 1e-6))
-    half = ((width + 1) // 2, (height + 1) // 2)
-    wider = _from_around(
-        *(np.asarray(cv2.resize(m, half, interpolation=cv2.INTER_AREA), np.float32) for m in (part, whole))
-    )
-    around = cv2.resize(wider, (width, height), interpolation=cv2.INTER_LINEAR)
-    return np.asarray((part + _FROM_AROUND * around) / (whole + _FROM_AROUND), np.float32)
+        part, whole = both.reshape(-1, 2).sum(0).tolist()
+        return np.full((height, width), part / max(whole, 1e-6), np.float32)
+    half = cv2.resize(both, ((width + 1) // 2, (height + 1) // 2), interpolation=cv2.INTER_AREA)
+    around = cv2.resize(_from_wider(np.asarray(half)), (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray((both[..., 0] + _FROM_AROUND * around) / (both[..., 1] + _FROM_AROUND), np.float32)
 
 
 def known_share(opacity: FaceMap, before: FaceMap, *, face: NDArray[np.bool_]) -> float:

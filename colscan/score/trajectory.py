@@ -34,6 +34,8 @@ _LAG_DAYS, _LEAST_LAG_DAYS = 1.0, 0.5
 _WANDER = 0.12
 # And from day to day by a fifth: 20 to 25 C changes the velocity of P. eryngii by 18 %.
 _UNEVEN = 0.2
+# Chance below both ends of ranges that hold 90 %.
+_LIMITS = np.add.outer([0.0, 0.9], np.linspace(0.0, 0.1, 41))
 # A normal distribution as nine equally likely points of mean 0 and deviation 1.
 _NODES = np.array([-1.711, -1.039, -0.633, -0.303, 0.0, 0.303, 0.633, 1.039, 1.711])
 # Chance that a bag is nothing like that: a wrong date, spawned elsewhere.
@@ -73,9 +75,8 @@ class Trajectory:
     def interval(self) -> tuple[float, float]:
         """The shortest range of coverage (fractions) that holds 90 % of the chance."""
         share = self.chance.sum(1)
-        below = np.linspace(0.0, 0.1, 41)
         reached = np.cumsum(share) - share / 2
-        low, high = (np.interp(below + more, reached, COVERAGE) for more in (0.0, 0.9))
+        low, high = np.interp(_LIMITS, reached, COVERAGE)
         shortest = int(np.argmin(high - low))
         return float(low[shortest]), float(high[shortest])
 

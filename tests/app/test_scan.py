@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from demo_trial import begin, contents, corner, photo
+from demo_trial import begin, begin_pair, contents, corner, photo
 from PIL import Image
 from png_bytes import png
 
@@ -24,6 +24,7 @@ from colscan.app.cli.main import main
 from colscan.ledger import read_ledger
 
 Unchanged = Callable[[Path], Callable[[], bool]]
+Corners = Callable[[int], Path]
 Capture = pytest.CaptureFixture[str]
 COLSCAN = [sys.executable, "-c", "from colscan.app.cli.main import run; run()"]
 
@@ -135,14 +136,14 @@ def test_a_trial_started_late(trial: Path, capsys: Capture) -> None:
     assert "late-baseline" in capsys.readouterr().out
 
 
-def test_two_photos_with_one_name(trial: Path, tmp_path: Path) -> None:
+def test_two_photos_with_one_name(pair: Path, corners: Corners, tmp_path: Path) -> None:
     """Two photos of the same name are two photos."""
     for day in (0, 3):
         (tmp_path / f"card{day}").mkdir()
-        shutil.copy(photo(day), tmp_path / f"card{day}" / "IMG_1.jpg")
-    assert scan(trial, tmp_path / "card0", tmp_path / "card3") == 0
-    assert [row["photo"] for row in rows(trial / "photos.csv")] == ["IMG_1.jpg"] * 2
-    assert len(list((trial / "photos").iterdir())) == 2
+        shutil.copy(corners(day), tmp_path / f"card{day}" / "IMG_1.jpg")
+    assert scan(pair, tmp_path / "card0", tmp_path / "card3") == 0
+    assert [row["photo"] for row in rows(pair / "photos.csv")] == ["IMG_1.jpg"] * 2
+    assert len(list((pair / "photos").iterdir())) == 2
 
 
 def test_heic_and_rotation_change_no_score(tmp_path: Path) -> None:
@@ -181,49 +182,49 @@ def test_upside_down_gives_the_same_scores(scanned: Path, tmp_path: Path) -> Non
         assert turned_middle == pytest.approx((1679, 1259) - middle, abs=5)
 
 
-def test_photos_are_remembered_in_order_of_time(trial: Path) -> None:
+def test_photos_are_remembered_in_order_of_time(pair: Path, corners: Corners) -> None:
     """Given newest first, photos are recorded oldest first and scored as when given in order."""
-    other = begin(trial.parent / "other")
-    assert scan(trial, photo(6), photo(3), photo(0)) == 0
-    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(day).name for day in (0, 3, 6)]
+    other = begin_pair(pair.parent / "other")
+    assert scan(pair, corners(6), corners(3), corners(0)) == 0
+    assert [row["photo"] for row in rows(pair / "photos.csv")] == [corners(day).name for day in (0, 3, 6)]
     for day in (0, 3, 6):
-        assert scan(other, photo(day)) == 0
-    strip = [{k: v for k, v in row.items() if k != "scanned_at"} for row in rows(trial / "scores.csv")]
+        assert scan(other, corners(day)) == 0
+    strip = [{k: v for k, v in row.items() if k != "scanned_at"} for row in rows(pair / "scores.csv")]
     assert strip == [
         {k: v for k, v in row.items() if k != "scanned_at"} for row in rows(other / "scores.csv")
     ]
 
 
-def test_a_late_photo_leaves_rows_alone(scanned: Path, capsys: Capture) -> None:
+def test_a_late_photo_leaves_rows_alone(scanned_pair: Path, corners: Corners, capsys: Capture) -> None:
     """A photo older than those scored is added; what stood before stands, and that is said."""
-    assert scan(scanned, photo(9)) == 0
-    before = (scanned / "scores.csv").read_bytes()
-    assert scan(scanned, photo(6)) == 0
-    assert (scanned / "scores.csv").read_bytes().startswith(before)
+    assert scan(scanned_pair, corners(9)) == 0
+    before = (scanned_pair / "scores.csv").read_bytes()
+    assert scan(scanned_pair, corners(6)) == 0
+    assert (scanned_pair / "scores.csv").read_bytes().startswith(before)
     assert "their rows stand as they are" in capsys.readouterr().err
 
 
-def test_processes_give_the_same_rows(trial: Path) -> None:
+def test_processes_give_the_same_rows(pair: Path, corners: Corners) -> None:
     """Two processes give the rows of one."""
-    other = begin(trial.parent / "other")
-    assert scan(trial, photo(0), photo(3)) == 0
-    assert main(["scan", str(other), str(photo(0)), str(photo(3)), "--jobs", "2"]) == 0
+    other = begin_pair(pair.parent / "other")
+    assert scan(pair, corners(0), corners(3)) == 0
+    assert main(["scan", str(other), str(corners(0)), str(corners(3)), "--jobs", "2"]) == 0
     for name in ("scores.csv", "suspects.csv"):
-        assert timeless(trial / name) == timeless(other / name)
+        assert timeless(pair / name) == timeless(other / name)
 
 
-def test_concurrent_scans_lose_no_row(trial: Path) -> None:
+def test_concurrent_scans_lose_no_row(pair: Path, corners: Corners) -> None:
     """Two scans of different photos at once both record all of theirs."""
     running = [
         subprocess.Popen(
-            [*COLSCAN, "scan", str(trial), str(photo(day)), "--jobs", "1"], stderr=subprocess.DEVNULL
+            [*COLSCAN, "scan", str(pair), str(corners(day)), "--jobs", "1"], stderr=subprocess.DEVNULL
         )
         for day in (0, 3)
     ]
     assert [process.wait(timeout=120) for process in running] == [0, 0]
-    assert sorted(row["photo"] for row in rows(trial / "photos.csv")) == [photo(0).name, photo(3).name]
-    assert len(rows(trial / "scores.csv")) == 16
-    assert main(["check", str(trial)]) == 0
+    assert sorted(row["photo"] for row in rows(pair / "photos.csv")) == [corners(0).name, corners(3).name]
+    assert len(rows(pair / "scores.csv")) == 4
+    assert main(["check", str(pair)]) == 0
 
 
 # ---- exits: photos
@@ -271,11 +272,11 @@ def test_only_unreadable_photos(trial: Path, unchanged: Unchanged, tmp_path: Pat
     assert same()
 
 
-def test_some_unreadable_photos(trial: Path, tmp_path: Path) -> None:
+def test_some_unreadable_photos(pair: Path, corners: Corners, tmp_path: Path) -> None:
     """With a readable one among them: 5, and that one is recorded."""
-    assert scan(trial, *bad_photos(tmp_path / "bad"), photo(0)) == 5
-    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(0).name]
-    assert len(rows(trial / "scores.csv")) == 8
+    assert scan(pair, *bad_photos(tmp_path / "bad"), corners(0)) == 5
+    assert [row["photo"] for row in rows(pair / "photos.csv")] == [corners(0).name]
+    assert len(rows(pair / "scores.csv")) == 2
 
 
 def test_a_photo_without_cards(trial: Path, unchanged: Unchanged, tmp_path: Path, capsys: Capture) -> None:
@@ -319,7 +320,7 @@ def test_photo_without_time(trial: Path, unchanged: Unchanged, tmp_path: Path, c
 
 
 def test_a_fault_of_ours_costs_one_photo(
-    trial: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+    pair: Path, corners: Corners, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
 ) -> None:
     """An unforeseen error while one photo is measured: said as ours, 5, and the others are recorded."""
     measure = jobs.measure_views
@@ -332,10 +333,10 @@ def test_a_fault_of_ours_costs_one_photo(
 
     calls = iter(range(9))
     monkeypatch.setattr(jobs, "measure_views", faulty)
-    assert scan(trial, photo(0), photo(3), photo(6)) == 5
+    assert scan(pair, corners(0), corners(3), corners(6)) == 5
     said = capsys.readouterr().err
-    assert f"{photo(3).name}: a fault in colscan itself (IndexError: out of range)" in said
-    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(0).name, photo(6).name]
+    assert f"{corners(3).name}: a fault in colscan itself (IndexError: out of range)" in said
+    assert [row["photo"] for row in rows(pair / "photos.csv")] == [corners(0).name, corners(6).name]
 
 
 # ---- exits: the plan and the options
@@ -464,42 +465,50 @@ def test_a_broken_ledger(scanned: Path, unchanged: Unchanged, capsys: Capture) -
 
 
 def test_a_full_disk(
-    scanned: Path, unchanged: Unchanged, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+    scanned_pair: Path,
+    corners: Corners,
+    unchanged: Unchanged,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: Capture,
 ) -> None:
     """A full disk at the original or at the rows: 4, nothing torn; with room again it goes on."""
-    same = unchanged(scanned)
+    same = unchanged(scanned_pair)
 
     def full(*_: object, **__: object) -> int:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as patch:
         patch.setattr(originals.shutil, "copyfile", full)
-        assert scan(scanned, photo(6)) == 4
+        assert scan(scanned_pair, corners(6)) == 4
     assert "No space left on device" in capsys.readouterr().err
     assert same()
     with monkeypatch.context() as patch:
         patch.setattr(os, "fsync", full)
-        assert scan(scanned, photo(6)) == 4
-    assert len(read_ledger(scanned).photos) == 2
-    assert scan(scanned, photo(6)) == 0
-    assert main(["check", str(scanned)]) == 0
+        assert scan(scanned_pair, corners(6)) == 4
+    assert len(read_ledger(scanned_pair).photos) == 2
+    assert scan(scanned_pair, corners(6)) == 0
+    assert main(["check", str(scanned_pair)]) == 0
 
 
 def test_a_read_only_folder(
-    scanned: Path, unchanged: Unchanged, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+    scanned_pair: Path,
+    corners: Corners,
+    unchanged: Unchanged,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: Capture,
 ) -> None:
     """A folder that can't be written: 4, nothing written; simulated, as permissions don't bind root."""
-    same = unchanged(scanned)
+    same = unchanged(scanned_pair)
     opened = os.open
 
     def refuse(path: str, flags: int, *rest: int, **others: int) -> int:
-        if str(path).startswith(str(scanned)) and flags & (os.O_WRONLY | os.O_RDWR):
+        if str(path).startswith(str(scanned_pair)) and flags & (os.O_WRONLY | os.O_RDWR):
             raise OSError(errno.EROFS, "Read-only file system")
         return opened(path, flags, *rest, **others)
 
     monkeypatch.setattr(os, "open", refuse)
-    monkeypatch.setattr(originals.shutil, "copyfile", lambda *_: refuse(str(scanned), os.O_WRONLY))
-    assert scan(scanned, photo(6)) == 4
+    monkeypatch.setattr(originals.shutil, "copyfile", lambda *_: refuse(str(scanned_pair), os.O_WRONLY))
+    assert scan(scanned_pair, corners(6)) == 4
     assert "Read-only file system" in capsys.readouterr().err
     assert same()
 
@@ -507,30 +516,30 @@ def test_a_read_only_folder(
 # ---- ctrl-C
 
 
-def test_interrupt_keeps_whole_photos(trial: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_interrupt_keeps_whole_photos(pair: Path, corners: Corners, monkeypatch: pytest.MonkeyPatch) -> None:
     """Stopped while the second photo is remembered: 130, the first stays whole, a rerun completes."""
     remember, calls = batch_scan.remember, iter(range(99))
 
     def interrupted(*arguments: object, **options: object) -> object:
-        if next(calls) == 11:
+        if next(calls) == 3:
             raise KeyboardInterrupt
         return remember(*arguments, **options)
 
     with monkeypatch.context() as patch:
         patch.setattr(batch_scan, "remember", interrupted)
-        assert scan(trial, photo(0), photo(3)) == 130
-    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(0).name]
-    assert len(rows(trial / "scores.csv")) == 8
-    assert main(["check", str(trial)]) == 0
-    assert scan(trial, photo(0), photo(3)) == 0
-    assert len(rows(trial / "scores.csv")) == 16
+        assert scan(pair, corners(0), corners(3)) == 130
+    assert [row["photo"] for row in rows(pair / "photos.csv")] == [corners(0).name]
+    assert len(rows(pair / "scores.csv")) == 2
+    assert main(["check", str(pair)]) == 0
+    assert scan(pair, corners(0), corners(3)) == 0
+    assert len(rows(pair / "scores.csv")) == 4
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX")
-def test_a_killed_worker_is_told(trial: Path) -> None:
+def test_a_killed_worker_is_told(pair: Path, corners: Corners) -> None:
     """A measuring process that is killed from outside: 3 and why, no traceback; a rerun completes."""
     days = (0, 3, 6, 9)
-    command = [*COLSCAN, "scan", str(trial), *(str(photo(day)) for day in days), "--jobs", "2"]
+    command = [*COLSCAN, "scan", str(pair), *(str(corners(day)) for day in days), "--jobs", "2"]
     process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
     deadline = time.monotonic() + 60
     workers: list[int] = []
@@ -545,15 +554,15 @@ def test_a_killed_worker_is_told(trial: Path) -> None:
     assert process.returncode == 3
     assert "was ended from outside" in said
     assert "Traceback" not in said
-    assert scan(trial, *(photo(day) for day in days)) == 0
-    assert len(rows(trial / "scores.csv")) == 32
+    assert scan(pair, *(corners(day) for day in days)) == 0
+    assert len(rows(pair / "scores.csv")) == 8
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are POSIX")
-def test_ctrl_c_on_processes(trial: Path) -> None:
+def test_ctrl_c_on_processes(pair: Path, corners: Corners) -> None:
     """A real SIGINT to a scan with processes: 130 without traceback, whole photos; a rerun completes."""
     days = (0, 3, 6, 9, 12, 15)
-    command = [*COLSCAN, "scan", str(trial), *(str(photo(day)) for day in days), "--jobs", "2"]
+    command = [*COLSCAN, "scan", str(pair), *(str(corners(day)) for day in days), "--jobs", "2"]
     process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, start_new_session=True)
     assert process.stderr is not None
     assert "[1/6]" in process.stderr.readline()
@@ -565,12 +574,12 @@ def test_ctrl_c_on_processes(trial: Path) -> None:
     assert process.returncode == 130
     assert "whole photos are kept" in said
     assert "Traceback" not in said
-    recorded = rows(trial / "photos.csv")
+    recorded = rows(pair / "photos.csv")
     assert 1 <= len(recorded) < 6
-    assert len(rows(trial / "scores.csv")) == 8 * len(recorded)
-    assert main(["check", str(trial)]) == 0
-    assert scan(trial, *(photo(day) for day in days)) == 0
-    assert len(rows(trial / "photos.csv")) == 6
+    assert len(rows(pair / "scores.csv")) == 2 * len(recorded)
+    assert main(["check", str(pair)]) == 0
+    assert scan(pair, *(corners(day) for day in days)) == 0
+    assert len(rows(pair / "photos.csv")) == 6
 
 
 # ---- names

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from colscan.locate.edges import LEAST_LOG, RANGE_MM, STEP_MM, Plane, Side
-from colscan.locate.outline import find_outline, simplified
+from colscan.locate.outline import find_outlines, simplified
 from colscan.locate.window import BOTTOM_MM, LEFT_MM, RIGHT_MM, TOP_MM
 
 SHAPE = ((BOTTOM_MM - TOP_MM) // STEP_MM, (RIGHT_MM - LEFT_MM) // STEP_MM)
@@ -24,7 +24,7 @@ def support(left: float, right: float, top: float, bottom: float) -> dict[Side, 
 
 def test_outline_runs_along_sure_edges() -> None:
     """Four sure sides give an outline that touches all four, within a step."""
-    outline = find_outline(support(-71, 101, -41, 161))
+    (outline,) = find_outlines([support(-71, 101, -41, 161)])
     assert outline.sure
     assert_allclose(outline.points_mm.min(0), (-71, -41), atol=STEP_MM)
     assert_allclose(outline.points_mm.max(0), (101, 161), atol=STEP_MM)
@@ -32,15 +32,24 @@ def test_outline_runs_along_sure_edges() -> None:
 
 def test_outline_does_not_jump() -> None:
     """Neighbouring points of the closed outline are never far apart, the last and the first included."""
-    points = find_outline(support(-71, 101, -41, 161)).points_mm
+    (outline,) = find_outlines([support(-71, 101, -41, 161)])
+    points = outline.points_mm
     gaps = np.hypot(*(points - np.roll(points, 1, axis=0)).T)
     assert gaps.max() < 12
+
+
+def test_blocks_are_found_together_as_alone() -> None:
+    """Blocks of other sizes, whose outlines have more or fewer points, change nothing."""
+    all_maps = [support(-71, 101, -41, 161), support(-91, 61, -61, 121), support(-111, 111, -51, 201)]
+    for maps, outline in zip(all_maps, find_outlines(all_maps), strict=True):
+        (alone,) = find_outlines([maps])
+        assert np.array_equal(outline.points_mm, alone.points_mm)
 
 
 def test_edges_that_say_nothing_give_a_rectangle() -> None:
     """Without support anywhere the outline is the usual rectangle, and not sure."""
     maps: dict[Side, Plane] = {side: np.full(SHAPE, -4.0, np.float32) for side in RANGE_MM}
-    outline = find_outline(maps)
+    (outline,) = find_outlines([maps])
     assert not outline.sure
     assert_allclose(np.ptp(outline.points_mm, axis=0), (190, 205))
 

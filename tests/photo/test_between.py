@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import map_coordinates
 
-from colscan.photo.between import sample, warp_affine
+from colscan.photo.between import affine_places, sample, warp_affine
 
 
 def test_places_between_pixels_are_mixed_exactly() -> None:
@@ -26,6 +26,16 @@ def test_each_channel_is_its_own() -> None:
     assert warped.shape == (8, 11, 3)
     for channel in range(3):
         assert np.array_equal(warped[..., channel], warp_affine(image[..., channel], change, (8, 11)))
+
+
+@pytest.mark.parametrize("channels", [(), (3,)])
+def test_stretching_is_sampling(channels: tuple[int, ...]) -> None:
+    """Without a turn rows and columns are gone through one by one: to the bit what each place gives."""
+    image = np.random.default_rng(3).random((21, 34, *channels)).astype(np.float32)
+    change = np.array([[1.7, 0.0, -4.3], [0.0, 0.6, 15.2]])
+    x, y = affine_places(change, (18, 26))
+    stretched = warp_affine(image, change, (18, 26), outside=-1.0)
+    assert np.array_equal(stretched, sample(image, x, y, outside=-1.0))
 
 
 def test_no_change_changes_nothing() -> None:

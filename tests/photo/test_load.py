@@ -71,6 +71,19 @@ def test_orientation_is_applied_once(tmp_path: Path, orientation: int, suffix: s
     assert quarters(rgb) == ["r", "g", "b", "w"]
 
 
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_both_jpeg_readers_see_the_same(tmp_path: Path, orientation: int) -> None:
+    """A JPEG has the same pixels whether it ends as JPEGs do, or has something behind its end."""
+    noise = np.random.default_rng(7).integers(0, 256, (30, 41, 3), np.uint8)
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    ends, goes_on = tmp_path / "ends.jpg", tmp_path / "goes-on.jpg"
+    Image.fromarray(noise).resize((410, 300)).save(ends, exif=exif, quality=90)
+    goes_on.write_bytes(ends.read_bytes() + b"a film")
+    first, second = (load_rgb(path, max_megapixels=1) for path in (ends, goes_on))
+    assert np.array_equal(first, second)
+
+
 def test_heic_is_read_upright(tmp_path: Path) -> None:
     """HEIC, whose reader rotates by itself, is not rotated twice."""
     stored = corners().transpose(Image.Transpose.ROTATE_90)

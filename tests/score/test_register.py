@@ -46,7 +46,7 @@ def test_moved_face_is_found_again(degrees, scale, shift):
     first = resample(first_view, frame, shape)
     matrix = movement(first_view, degrees=degrees, scale=scale, shift=shift)
     face, likeness = lay_onto(moved(compose(grow(0.33)), matrix), first)
-    assert likeness > 0.4
+    assert likeness > 0.3
     cells = np.array([[x, y, 1] for x in (30, 70, 110) for y in (60, 90, 120)], float)
     expected = np.column_stack([cells @ frame.T, np.ones(len(cells))]) @ matrix.T
     assert np.abs(cells @ face.to_px.T - expected).max() < 1.0

@@ -223,9 +223,26 @@ class _Processes:
 
     def submit(self, work: Callable[[J], T], job: J) -> Pending[T]:
         try:
-            return _InProcess(self._pool.submit(work, job))
+            with _ctrl_c_later():
+                return _InProcess(self._pool.submit(work, job))
         except BrokenProcessPool as error:
             raise _ended() from error
+
+
+@contextmanager
+def _ctrl_c_later() -> Iterator[None]:
+    """Ctrl-C waits meanwhile, and a process that is begun meanwhile never hears it, not even while it starts.
+
+    Where signals can't wait (Windows) a process that is just starting may say that it was interrupted.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 class _InProcess(Generic[T]):
