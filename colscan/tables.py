@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -86,6 +86,7 @@ class Row:
 
 
 R = TypeVar("R", bound=Row)
+_COLUMNS: dict[type[Row], Mapping[str, Column]] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +110,11 @@ class Reading(Generic[R]):
         return tuple(line.row for line in self.lines)
 
 
-def columns_of(row_type: type[Row]) -> dict[str, Column]:
+def columns_of(row_type: type[Row]) -> Mapping[str, Column]:
     """Return the declared columns of a row type, by name, in order."""
-    return {f.name: f.metadata["column"] for f in dataclasses.fields(row_type)}
+    if row_type not in _COLUMNS:
+        _COLUMNS[row_type] = {f.name: f.metadata["column"] for f in dataclasses.fields(row_type)}
+    return _COLUMNS[row_type]
 
 
 def required_columns(row_type: type[Row]) -> tuple[str, ...]:

@@ -9,8 +9,8 @@ import numpy as np
 import pypdfium2
 from numpy.typing import NDArray
 
-from colscan.present import draw_practice
 from colscan.present.paper import PAPERS
+from colscan.present.practice import draw_practice
 
 
 def rasters(pdf: bytes, dpi: int = 200) -> list[NDArray[np.uint8]]:

@@ -13,7 +13,7 @@ from colscan.errors import AnalysisError
 
 if TYPE_CHECKING:
     from colscan.ledger import Ledger
-    from colscan.present import ChartFiles
+    from colscan.present.saving import ChartFiles
     from colscan.trial.model import Trial
 
 
@@ -80,7 +80,7 @@ def need_data(kind: Kind, subject: Subject) -> None:
 
 def _draw_curves(subject: Subject) -> ChartFiles:
     from colscan.growth import curves_of
-    from colscan.present import draw_chart
+    from colscan.present.chart import draw_chart
 
     curves = curves_of(subject.trial, subject.ledger)
     return draw_chart(subject.trial, curves, interim=subject.trial.is_interim(subject.now))
@@ -88,7 +88,7 @@ def _draw_curves(subject: Subject) -> ChartFiles:
 
 def _draw_white(subject: Subject) -> ChartFiles:
     from colscan.growth import curves_of
-    from colscan.present import Shown, draw_chart
+    from colscan.present.chart import Shown, draw_chart
 
     curves = curves_of(subject.trial, subject.ledger)
     interim = subject.trial.is_interim(subject.now)
@@ -97,14 +97,14 @@ def _draw_white(subject: Subject) -> ChartFiles:
 
 def _draw_full(subject: Subject) -> ChartFiles:
     from colscan.growth.compare import compare
-    from colscan.present import draw_full_chart
+    from colscan.present.full_chart import draw_full_chart
 
     return draw_full_chart(subject.trial, compare(subject.trial, subject.ledger, subject.now))
 
 
 def _draw_risk(subject: Subject) -> ChartFiles:
     from colscan.growth.risk import assess_risk
-    from colscan.present import draw_risk_chart
+    from colscan.present.risk_chart import draw_risk_chart
 
     report = assess_risk([(subject.trial, subject.ledger)], now=subject.now)
     return draw_risk_chart(subject.trial, report)
@@ -112,14 +112,14 @@ def _draw_risk(subject: Subject) -> ChartFiles:
 
 def _draw_yield(subject: Subject) -> ChartFiles:
     from colscan.growth.crop import sum_yields
-    from colscan.present import draw_yield_chart
+    from colscan.present.yield_chart import draw_yield_chart
 
     return draw_yield_chart(subject.trial, sum_yields(subject.trial, subject.ledger, subject.now))
 
 
 def _draw_faces(subject: Subject) -> ChartFiles:
     from colscan.app.face_tables import faces_over_time
-    from colscan.present import draw_face_table
+    from colscan.present.face_chart import draw_face_table
 
     table = faces_over_time(subject.trial_dir, subject.trial, subject.ledger)
     return draw_face_table(subject.trial, table, interim=subject.trial.is_interim(subject.now))
@@ -127,7 +127,7 @@ def _draw_faces(subject: Subject) -> ChartFiles:
 
 def _draw_by_level(subject: Subject) -> ChartFiles:
     from colscan.app.face_tables import faces_by_level
-    from colscan.present import draw_face_table
+    from colscan.present.face_chart import draw_face_table
 
     table = faces_by_level(subject.trial_dir, subject.trial, subject.ledger, day=subject.day)
     return draw_face_table(subject.trial, table, interim=subject.trial.is_interim(subject.now))

@@ -15,7 +15,7 @@ from colscan.errors import LedgerError, PhotoError, TrialError
 from colscan.locate import Points, find_shown
 from colscan.photo import PhotoRef, load_rgb
 from colscan.photo.model import ImageRGB
-from colscan.present import draw_outlines, encode_jpeg
+from colscan.present.overlay import draw_outlines, encode_jpeg
 from colscan.trial.model import Bag, Trial
 from colscan.trial.shelfmap import Place, ShelfMap, write_shelfmap
 

@@ -28,7 +28,10 @@ def draw_sheet(sheet: str, trial: Trial, paper: Paper, *, blind: bool) -> bytes:
     blind : bool
         Whether strain and treatment stay off cards and shelf plan; the mixing sheet needs them.
     """
-    from colscan.present import draw_card_sheets, draw_mixing_sheet, draw_practice, draw_shelf_plan
+    from colscan.present.card_sheets import draw_card_sheets
+    from colscan.present.mixing_sheet import draw_mixing_sheet
+    from colscan.present.practice import draw_practice
+    from colscan.present.shelf_plan import draw_shelf_plan
 
     if sheet == "practice":
         return draw_practice(paper)
@@ -39,7 +42,7 @@ def draw_sheet(sheet: str, trial: Trial, paper: Paper, *, blind: bool) -> bytes:
 
 def say_missing(sheet: str, trial: Trial) -> tuple[str, ...]:
     """Return what a sheet doesn't show, a sentence each."""
-    from colscan.present import letters_lacking
+    from colscan.present.card_sheets import letters_lacking
     from colscan.present.mixing_sheet import texts_printed
 
     if sheet == "practice":

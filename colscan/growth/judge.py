@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 
 import numpy as np
 
@@ -48,9 +50,6 @@ class _Siblings:
     points_per_day: float | None
 
 
-NO_SIBLINGS = _Siblings(coverage=None, points_per_day=None)
-
-
 def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, ...]:
     """Return each bag's latest score and what to do with it, in the plan's order.
 
@@ -78,7 +77,11 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
     for record in records:
         if record.latest:
             ages.setdefault(_group(record.bag), set()).add(float(series[record.bag.bag].days[-1]))
-    paces = {group: _Paces(sound.get(group, []), np.array(sorted(some))) for group, some in ages.items()}
+
+    @cache
+    def paces_of(group: _Group) -> _Paces:
+        return _Paces(sound.get(group, []), np.array(sorted(ages[group])))
+
     statuses = []
     for record in records:
         own = series[record.bag.bag]
@@ -86,7 +89,7 @@ def judge_bags(trial: Trial, ledger: Ledger, now: datetime) -> tuple[BagStatus, 
             record,
             own,
             trial=trial,
-            paces=paces.get(_group(record.bag)),
+            paces_of=paces_of,
             others_seen_at=seen_at.get(record.shelf),
             now=now,
         )
@@ -122,7 +125,7 @@ def _judge(
     series: GrowthSeries,
     *,
     trial: Trial,
-    paces: _Paces | None,
+    paces_of: Callable[[_Group], _Paces],
     others_seen_at: datetime | None,
     now: datetime,
 ) -> Judgement:
@@ -140,7 +143,7 @@ def _judge(
     full = judge_full(record, trial, now)
     if full is not None:
         return full
-    siblings = paces.siblings_of(series) if paces else NO_SIBLINGS
+    siblings = paces_of(_group(record.bag)).siblings_of(series)
     return _judge_stalled(series, siblings=siblings, limits=trial.limits) or _judge_growing(
         record, series, siblings=siblings, limits=trial.limits
     )

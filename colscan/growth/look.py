@@ -10,7 +10,7 @@ import numpy as np
 from colscan.flags import Flag
 from colscan.growth.model import Advice, BagRecord, Judgement
 from colscan.growth.patches import Patches
-from colscan.ledger import numbers_of, words_of
+from colscan.ledger import numbers_of, places_holding
 from colscan.units import at_microseconds, days_between
 
 NOT_SEEN_DAYS = 2.0
@@ -79,7 +79,7 @@ def _name_patches(found: Patches, places: list[int]) -> str:
 
 def _why_fell(record: BagRecord) -> str | None:
     """The latest fall that no event explains and that has not been made good."""
-    fallen = [i for i, flags in enumerate(words_of(record.scores, "flags")) if flags and Flag.FELL in flags]
+    fallen = places_holding(record.scores, "flags", Flag.FELL)
     if not fallen:
         return None
     measured = np.flatnonzero(~np.isnan(numbers_of(record.scores, "coverage_pct")))

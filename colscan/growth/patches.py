@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from colscan.flags import Flag
-from colscan.ledger import NO_TIME, numbers_of, times_of, words_of
+from colscan.ledger import NO_TIME, numbers_of, places_holding, times_of, words_of
 from colscan.ledger.columns import SuspectRow, VerdictRow
 from colscan.units import in_microseconds
 
@@ -62,8 +62,10 @@ def patches_of(rows: Sequence[SuspectRow], verdicts: Sequence[VerdictRow]) -> Pa
     names = words_of(rows, "patch")
     taken, first = times_of(rows), times_of(rows, "first_seen_at")
     seen_at = np.where(first == NO_TIME, taken, first).tolist()
-    calls = [call_on_patch(name, at, standing) for name, at in zip(names, seen_at, strict=True)]
-    flags = words_of(rows, "flags")
+    sightings = list(zip(names, seen_at, strict=True))
+    call_of = {one: call_on_patch(*one, standing) for one in set(sightings)}  # a patch is in many photos
+    calls = [call_of[one] for one in sightings]
+    expected = set(places_holding(rows, "flags", Flag.EXPECTED))
     return Patches(
         photos=words_of(rows, "photo_sha256"),
         names=names,
@@ -72,10 +74,7 @@ def patches_of(rows: Sequence[SuspectRow], verdicts: Sequence[VerdictRow]) -> Pa
         areas_pct=numbers_of(rows, "area_pct").tolist(),
         taken_at=taken.tolist(),
         calls=calls,
-        alarms=[
-            Flag.EXPECTED not in words and call != "harmless"
-            for words, call in zip(flags, calls, strict=True)
-        ],
+        alarms=[place not in expected and call != "harmless" for place, call in enumerate(calls)],
     )
 
 

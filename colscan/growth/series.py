@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from colscan.flags import Flag
 from colscan.growth.model import BagCurve, BagRecord, FloatSeries, GrowthSeries, Happening, Onset
-from colscan.growth.records import call_on, is_alarm, records_of, standing_calls
-from colscan.ledger import Ledger, numbers_of, times_of, words_of
-from colscan.ledger.columns import SEGMENT_ENDERS, SuspectRow
+from colscan.growth.records import records_of, standing_calls
+from colscan.ledger import Ledger, numbers_of, places_holding, times_of, words_of
+from colscan.ledger.columns import SEGMENT_ENDERS
 from colscan.trial.model import Trial
-from colscan.units import days_between, days_since, in_microseconds
+from colscan.units import at_microseconds, days_between, days_since, in_microseconds
 
 SLOPE_SCORES = 3
 """Scores that the recent speed is taken from: two say nothing of a bad one, more would lag behind."""
@@ -61,8 +61,8 @@ def curve_of(record: BagRecord, ledger: Ledger) -> BagCurve:
 
 
 def _other_cameras(ledger: Ledger) -> frozenset[str]:
-    photos = zip(words_of(ledger.photos, "photo_sha256"), words_of(ledger.photos, "problems"), strict=True)
-    return frozenset(photo for photo, problems in photos if Flag.OTHER_CAMERA in problems)
+    places = places_holding(ledger.photos, "problems", Flag.OTHER_CAMERA)
+    return frozenset(ledger.photos[place].photo_sha256 for place in places)
 
 
 def group_curves(curves: Sequence[BagCurve]) -> tuple[BagCurve, ...]:
@@ -119,7 +119,8 @@ def _frozen(array: FloatSeries) -> FloatSeries:
 def _segments(record: BagRecord, times: NDArray[np.int64]) -> NDArray[np.int64]:
     """The segment as scored, and one more for each ender that was entered after the photos that follow it."""
     scored = numbers_of(record.scores, "segment").astype(np.int64)
-    ended = np.diff(scored, prepend=scored[:1]) != 0
+    ended = np.zeros(len(scored), bool)
+    ended[1:] = scored[1:] != scored[:-1]
     for event in record.events:
         if event.what in SEGMENT_ENDERS:
             after = int(np.searchsorted(times, in_microseconds(event.at)))
@@ -147,13 +148,14 @@ def points_per_day(series: GrowthSeries, until_days: float = np.inf) -> float | 
     # Step by step from the end: a few steps of plain numbers take less time than one look at them all.
     days, coverage, segment = series.days.item, series.coverage.item, series.segment.item
     picked: list[int] = []
+    newer = np.inf
     for index in range(int(np.searchsorted(series.days, until_days, side="right")) - 1, -1, -1):
-        if isnan(coverage(index)):
+        if newer - days(index) < SLOPE_GAP_DAYS or isnan(coverage(index)):
             continue
         if picked and segment(index) != segment(picked[0]):
             break
-        if not picked or days(picked[-1]) - days(index) >= SLOPE_GAP_DAYS:
-            picked.append(index)
+        picked.append(index)
+        newer = days(index)
         if len(picked) == SLOPE_SCORES:
             break
     slopes = [
@@ -184,7 +186,7 @@ def speed_at(series: GrowthSeries, until_days: FloatSeries) -> FloatSeries:
     """Return `points_per_day` until each of some ages, NaN for None."""
     counts = np.searchsorted(series.days[~np.isnan(series.coverage)], until_days, side="right")
     speeds = np.full(len(until_days), np.nan)
-    for count in np.unique(counts):  # between two photos it is one and the same
+    for count in set(counts.tolist()):  # between two photos it is one and the same
         same = np.flatnonzero(counts == count)
         speed = points_per_day(series, float(until_days[same[0]]))
         speeds[same] = np.nan if speed is None else speed
@@ -198,7 +200,7 @@ def coverage_at(series: GrowthSeries, ages_days: FloatSeries) -> FloatSeries:
     """
     measured = ~np.isnan(series.coverage)
     coverage = np.full(len(ages_days), np.nan)
-    for segment in np.unique(series.segment):
+    for segment in dict.fromkeys(series.segment.tolist()):
         chosen = measured & (series.segment == segment)
         days = series.days[chosen]
         if days.size:
@@ -232,29 +234,28 @@ def _make_curve(record: BagRecord, other_camera: Collection[str]) -> BagCurve:
 
 def onsets_of(record: BagRecord) -> tuple[Onset, ...]:
     """Return when each alarming patch of a bag came, in order of time; never the day of a verdict."""
-    calls = standing_calls(record)
+    found = record.patches
     first: dict[str, int] = {}
-    for place, patch in enumerate(words_of(record.suspects, "patch")):
+    for place, patch in enumerate(found.names):
         first.setdefault(patch, place)
-    suspects = [record.suspects[place] for place in first.values()]
-    alarms = [suspect for suspect in suspects if is_alarm(suspect, calls)]
     return tuple(
         Onset(
-            patch=suspect.patch,
-            kind=suspect.kind,
-            after_days=_last_without_days(record, suspect),
-            by_days=days_between(record.bag.inoculated_at, suspect.taken_at),
-            call=call_on(suspect, calls),
+            patch=patch,
+            kind=found.kinds[place],
+            after_days=_last_without_days(record, found.taken_at[place]),
+            by_days=days_between(record.bag.inoculated_at, at_microseconds(found.taken_at[place])),
+            call=found.calls[place],
         )
-        for suspect in alarms
+        for patch, place in first.items()
+        if found.alarms[place]
     )
 
 
-def _last_without_days(record: BagRecord, first: SuspectRow) -> float | None:
+def _last_without_days(record: BagRecord, first_at: int) -> float | None:
     # A photo in which the bag could not be measured can't show that the patch wasn't there.
     times = times_of(record.scores)
     measured = ~np.isnan(numbers_of(record.scores, "coverage_pct"))
-    before = np.flatnonzero(measured & (times < in_microseconds(first.taken_at)))
+    before = np.flatnonzero(measured & (times < first_at))
     if not before.size:
         return None
     return float(days_since(record.bag.inoculated_at, times[before[-1:]])[0])

@@ -11,7 +11,17 @@ from colscan.ledger.marks import file_mark
 from colscan.ledger.methods import Scans, counting
 from colscan.ledger.places import BagEvents, EventBook, events_of
 from colscan.ledger.read import Ledger, LedgerReader, read_ledger, read_scans
-from colscan.ledger.stored import Seen, by_bag, numbers_of, seen_all, seen_last, times_of, words_of
+from colscan.ledger.stored import (
+    Seen,
+    by_bag,
+    numbers_of,
+    places_holding,
+    rows_at,
+    seen_all,
+    seen_last,
+    times_of,
+    words_of,
+)
 from colscan.ledger.tabled import NO_TIME
 from colscan.ledger.waiting import holder_of, lines_to_come, read_waiting, say_waiting
 
@@ -30,6 +40,8 @@ __all__ = [
     "say_waiting",
     "by_bag",
     "numbers_of",
+    "places_holding",
+    "rows_at",
     "seen_all",
     "seen_last",
     "times_of",

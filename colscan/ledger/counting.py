@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.ledger.stored import Numbers, Store, StoredRows
-from colscan.ledger.tabled import Table, Words
+from colscan.ledger.tabled import NOTHING, Table, Words
 from colscan.tables import Row
 
 _HIGH = 32
@@ -51,14 +51,16 @@ def count_rows(folder: Path, tables: dict[type[Row], Table], words: Words) -> Me
         Their texts.
     """
     photos, scores, suspects = (tables[row_type] for row_type in (PhotoRow, ScoreRow, SuspectRow))
-    method_of = _methods(photos)
-    ranked = {t: _rank(t, method_of, words) for t in (photos, scores, suspects)}
+    scanned = _in_order_of_scanning(photos, np.arange(len(photos)))
+    places = _places_of_photos((photos, scores, suspects), words)
+    ranked = {t: _rank(t, photos, scanned, places) for t in (photos, scores, suspects)}
     chosen, first = _last_of_each(scores, ranked[scores].counts)
     order = _by_bag(scores, chosen, ranked[scores].rank)
     seen = np.flatnonzero(ranked[suspects].counts & _of_scores(suspects, scores, chosen))
     return Measured(
         photos=StoredRows(
-            Store(folder / PhotoRow.FILE, photos, words), _photos_in_order(photos, ranked[photos].rank)
+            Store(folder / PhotoRow.FILE, photos, words),
+            _photos_in_order(photos, scanned, ranked[photos].rank),
         ),
         scores=StoredRows(
             Store(folder / ScoreRow.FILE, scores, words, order),
@@ -72,31 +74,37 @@ def count_rows(folder: Path, tables: dict[type[Row], Table], words: Words) -> Me
     )
 
 
-def _methods(photos: Table) -> dict[int, list[int]]:
-    """By photo the methods that scanned it, the one that came last at the end."""
-    rows = _in_order_of_scanning(photos, np.arange(len(photos)))
-    found: dict[int, list[int]] = {}
-    for sha, method in zip(
-        *(photos.columns[name][rows].tolist() for name in ("photo_sha256", "method")), strict=True
-    ):
-        found.setdefault(sha, []).append(method)
-    return found
+def _places_of_photos(tables: Sequence[Table], words: Words) -> Numbers:
+    """By the code of a photo's SHA-256 its place among them all, sorted as texts; 0 for other codes."""
+    codes = np.unique(np.concatenate([table.columns["photo_sha256"][_heads(table)] for table in tables]))
+    places = np.zeros(len(words.texts), np.int64)
+    places[sorted(codes.tolist(), key=words.texts.__getitem__)] = np.arange(len(codes))
+    return places
 
 
-def _rank(table: Table, method_of: Mapping[int, list[int]], words: Words) -> _Ranked:
-    """Rows of one photo stand together, so that there is little to look up."""
-    taken, sha, method = (table.columns[name] for name in ("taken_at", "photo_sha256", "method"))
-    heads = np.ones(len(table), bool)
-    heads[1:] = (taken[1:] != taken[:-1]) | (sha[1:] != sha[:-1]) | (method[1:] != method[:-1])
-    times, codes, methods = (column[heads].tolist() for column in (taken, sha, method))
-    photos = [(time, words.texts[code]) for time, code in zip(times, codes, strict=True)]
-    place = {photo: i for i, photo in enumerate(sorted(set(photos)))}
+def _heads(table: Table) -> NDArray[np.bool_]:
+    """Where rows of another photo or method begin: those of one stand together, so that there are few."""
+    heads = np.zeros(len(table), bool)
+    heads[:1] = True
+    for name in ("taken_at", "photo_sha256", "method"):
+        heads[1:] |= np.diff(table.columns[name]) != 0
+    return heads
+
+
+def _rank(table: Table, photos: Table, scanned: Numbers, places: Numbers) -> _Ranked:
+    """`scanned` are the rows of photos in order of scanning, `places` those of `_places_of_photos`."""
+    heads = _heads(table)
+    taken, sha, method = (table.columns[name][heads] for name in ("taken_at", "photo_sha256", "method"))
+    known_sha, known_method = (photos.columns[name][scanned] for name in ("photo_sha256", "method"))
+    last_method = np.full(len(places), NOTHING)
+    last_method[known_sha] = known_method  # of several the last
+    marked = np.isin(_pair(sha, method), _pair(known_sha, known_method))
+    order = np.lexsort((places[sha], taken))
+    new = (np.diff(taken[order]) != 0) | (np.diff(sha[order]) != 0)
+    rank = np.zeros(len(order), np.int64)
+    rank[order[1:]] = np.cumsum(new)
     which = np.cumsum(heads) - 1
-    theirs = [(method, method_of.get(code, [])) for code, method in zip(codes, methods, strict=True)]
-    marked = np.array([method in known for method, known in theirs], bool)
-    counts = np.array([method in known[-1:] for method, known in theirs], bool)
-    rank = np.array([place[photo] for photo in photos], np.int64)
-    return _Ranked(marked[which], counts[which], rank[which])
+    return _Ranked(marked[which], (marked & (method == last_method[sha]))[which], rank[which])
 
 
 def _in_order_of_scanning(table: Table, rows: Numbers) -> Numbers:
@@ -109,7 +117,10 @@ def _pair(high: NDArray[Any], low: NDArray[Any]) -> Numbers:
 
 
 def _last_of_each(scores: Table, marked: NDArray[np.bool_]) -> tuple[Numbers, Numbers]:
-    """Of each bag in each photo the row scanned last, and where the first stands in order of scanning."""
+    """Of each bag in each photo the row scanned last, and where the first stands in order of scanning.
+
+    In order of the codes of bag and photo.
+    """
     rows = _in_order_of_scanning(scores, np.flatnonzero(marked))
     keys = _pair(scores.columns["bag"][rows], scores.columns["photo_sha256"][rows])
     order = np.argsort(keys, kind="stable")
@@ -123,21 +134,20 @@ def _by_bag(table: Table, rows: Numbers, rank: Numbers) -> Numbers:
 
 
 def _of_scores(suspects: Table, scores: Table, chosen: Numbers) -> NDArray[np.bool_]:
-    """Which suspects are of the scores that count."""
+    """Which suspects are of the scores that count, those being in order of bag and photo."""
     columns = scores.columns
     keys = _pair(columns["bag"][chosen], columns["photo_sha256"][chosen])
-    order = np.argsort(keys)
     wanted = _pair(suspects.columns["bag"], suspects.columns["photo_sha256"])
     if not len(keys):
         return np.zeros(len(wanted), bool)
-    at = np.minimum(np.searchsorted(keys, wanted, sorter=order), len(keys) - 1)
-    found = chosen[order[at]]
-    same = keys[order[at]] == wanted
+    at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    found, same = chosen[at], keys[at] == wanted
     return np.asarray(same & (columns["method"][found] == suspects.columns["method"]))
 
 
-def _photos_in_order(photos: Table, rank: Numbers) -> Numbers:
-    rows = _in_order_of_scanning(photos, np.arange(len(photos)))
-    last = dict(zip(photos.columns["photo_sha256"][rows].tolist(), rows.tolist(), strict=True))
-    chosen = np.array(list(last.values()), np.int64)
+def _photos_in_order(photos: Table, scanned: Numbers, rank: Numbers) -> Numbers:
+    sha = photos.columns["photo_sha256"][scanned]
+    last = np.full(sha.max(initial=0) + 1, NOTHING)
+    last[sha] = scanned  # of several the last
+    chosen: Numbers = last[last != NOTHING]
     return chosen[np.argsort(rank[chosen], kind="stable")]

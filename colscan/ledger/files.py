@@ -10,8 +10,6 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
 
-from filelock import FileLock, Timeout
-
 from colscan.errors import LedgerError
 from colscan.records import OURS, Dialect, format_record, split_records
 from colscan.tables import (
@@ -43,6 +41,8 @@ def locked(folder: Path) -> Iterator[None]:
     LedgerError
         When another process holds it too long, or a file can't be written meanwhile.
     """
+    from filelock import FileLock, Timeout  # here, as commands that only read have no need of it
+
     if not folder.is_dir():
         msg = f"{folder}: no such folder."
         raise LedgerError(msg, "Give the folder that holds trial.toml.")

@@ -46,7 +46,7 @@ class Store:
     order: Numbers = field(default_factory=lambda: np.zeros(0, np.int64))
     ordered: dict[str, NDArray[Any]] = field(default_factory=dict)
     memo: dict[int, Row] = field(default_factory=dict)
-    values: dict[str, dict[int, Any]] = field(default_factory=dict)
+    parsed: dict[str, dict[int, Any]] = field(default_factory=dict)
 
     def in_order(self, name: str) -> NDArray[Any]:
         """Return a kept column of the rows in `order`."""
@@ -56,15 +56,12 @@ class Store:
 
     def value(self, name: str, code: int) -> Any:
         """Return what a code means in a column of texts or words."""
-        known = self.values.setdefault(name, {})
+        declared = columns_of(self.table.row_type).get(name)
+        if declared is None or declared.kind != "words":
+            return None if code == NOTHING else self.words.texts[code]
+        known = self.parsed.setdefault(name, {NOTHING: ()})
         if code not in known:
-            declared = columns_of(self.table.row_type).get(name)
-            is_words = declared is not None and declared.kind == "words"
-            if code == NOTHING:
-                known[code] = () if is_words else None
-            else:
-                text = self.words.texts[code]
-                known[code] = parse_cell(declared, text) if declared and is_words else text
+            known[code] = parse_cell(declared, self.words.texts[code])
         return known[code]
 
     def fetch(self, numbers: Sequence[int]) -> list[Row]:
@@ -160,16 +157,26 @@ class StoredRows(Sequence[R], Generic[R]):
 
     def cell(self, name: str) -> Any:
         """Return the value of the last of them in a kept column of numbers, texts or words."""
-        value = self.column(name)[-1]
-        if isinstance(value, np.floating):
-            return None if np.isnan(value) else float(value)
-        return self._store.value(name, int(value))
+        value = self.column(name).item(-1)
+        if isinstance(value, float):
+            return None if isnan(value) else value
+        return self._store.value(name, value)
 
     def words(self, name: str) -> list[Any]:
         """Return the values of a kept column of texts or words."""
         codes = self.column(name).tolist()
         values = {code: self._store.value(name, code) for code in set(codes)}
         return [values[code] for code in codes]
+
+    def at(self, places: Sequence[int]) -> list[R]:
+        """Return the rows at some places, read together."""
+        return cast("list[R]", self._store.fetch(self.numbers[list(places)].tolist()))
+
+    def holding(self, name: str, word: str) -> Numbers:
+        """Return the places of the rows that have a word in a kept column of words."""
+        codes = self.column(name)
+        having = [code for code in set(codes.tolist()) if word in self._store.value(name, code)]
+        return np.flatnonzero(np.isin(codes, having)) if having else np.zeros(0, np.int64)
 
     def __len__(self) -> int:
         if isinstance(self._numbers, slice):
@@ -247,6 +254,20 @@ def times_of(rows: Sequence[Row], name: str = "taken_at") -> Numbers:
 def words_of(rows: Sequence[Row], name: str) -> list[Any]:
     """Return a column's texts (None for an empty cell) or words (a tuple)."""
     return rows.words(name) if isinstance(rows, StoredRows) else [getattr(row, name) for row in rows]
+
+
+def rows_at(rows: Sequence[R], places: Sequence[int]) -> list[R]:
+    """Return the rows at some places; stored ones are read together."""
+    if isinstance(rows, StoredRows):
+        return rows.at(places)
+    return [rows[place] for place in places]
+
+
+def places_holding(rows: Sequence[Row], name: str, word: str) -> list[int]:
+    """Return the places of the rows that have a word in a column of words, rising."""
+    if isinstance(rows, StoredRows):
+        return [int(place) for place in rows.holding(name, word)]
+    return [place for place, row in enumerate(rows) if word in getattr(row, name)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

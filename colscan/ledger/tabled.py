@@ -33,7 +33,9 @@ from colscan.units import in_microseconds
 TAKEN_TEXT = "taken_at as written"
 """Beside the time itself, as that has lost the offset from UTC."""
 KEPT: dict[type[Row], tuple[str, ...]] = {
-    PhotoRow: ("photo_sha256", "taken_at", "taken_at_from", "problems", "method", "scanned_at"),
+    PhotoRow: (
+        "photo_sha256", "taken_at", "taken_at_from", "camera", "problems", "burst", "method", "scanned_at",
+    ),
     ScoreRow: (
         "photo", "photo_sha256", "taken_at", TAKEN_TEXT, "bag", "segment", "coverage_pct",
         "coverage_low_pct", "coverage_high_pct", "density_pct", "flags", "method", "scanned_at",

@@ -150,7 +150,8 @@ def _plan_grid(header: Sequence[str], cells: Sequence[Sequence[str]], width: int
     The last column shrinks first, then the texts, none below its longest word; if they still don't fit the
     last one goes under its row; and if that isn't enough either, words are broken, but never numbers.
     """
-    columns = [list(column) for column in zip(*cells, strict=True)] if cells else [[] for _ in header]
+    # Most cells of a long table say what others say too, and each needs one look.
+    columns = [list(dict.fromkeys(some)) for some in zip(*cells, strict=True)] or [[] for _ in header]
     named = list(zip(header, columns, strict=True))
     right = tuple(any(column) and all(_is_number(cell) for cell in column if cell) for column in columns)
     widths = [max(map(_width, [*name.split(), *column])) for name, column in named]
@@ -173,7 +174,7 @@ def _plan_grid(header: Sequence[str], cells: Sequence[Sequence[str]], width: int
 
 def _least_width(name: str, column: Sequence[str]) -> int:
     """The width below which a column would break a word, or come between figures that belong together."""
-    words = [word for cell in column for word in (cell.split() if _LETTERS.search(cell) else [cell])]
+    words = {word for cell in column for word in (cell.split() if _LETTERS.search(cell) else [cell])}
     return max(map(_width, [*name.split(), *words]))
 
 
@@ -223,7 +224,7 @@ def _join_line(cells: Sequence[str], grid: _Grid, marks: Sequence[tuple[str, str
     padded = []
     for cell, width, at_right, (start, end) in zip(cells, grid.widths, grid.right, marks, strict=True):
         blank = " " * (width - _width(cell))
-        shown = f"{start}{cell}{end}" if cell.strip() else cell
+        shown = f"{start}{cell}{end}" if start and cell.strip() else cell
         padded.append(blank + shown if at_right else shown + blank)
     return grid.gap.join(padded).rstrip()
 

@@ -44,7 +44,7 @@ BREAKS_LINES = "it holds a line break or another character that can't be seen"
 
 def breaks_lines(code: str) -> bool:
     """Return whether a code holds a line break or a control character, which no screen or card shows."""
-    return any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in code)
+    return not code.isprintable() and any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in code)
 
 
 def explain_mangling(code: str) -> str | None:

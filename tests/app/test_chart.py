@@ -25,7 +25,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Charts of a few bytes, where the picture doesn't matter."""
-    monkeypatch.setattr("colscan.present.draw_chart", lambda *_, **__: ChartFiles(png=b"png", svg=b"svg"))
+    monkeypatch.setattr(
+        "colscan.present.chart.draw_chart", lambda *_, **__: ChartFiles(png=b"png", svg=b"svg")
+    )
 
 
 def test_png_and_svg_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -16,6 +16,7 @@ from pathlib import Path
 from colscan.ledger.columns import EventRow, PhotoRow, ScoreRow, SuspectRow, VerdictRow
 from colscan.score import METHOD
 from colscan.tables import format_header, format_rows
+from colscan.trial.model import LAST_BAG_TAG
 
 START = datetime(2026, 3, 2, 8, tzinfo=UTC)
 STEP = timedelta(hours=3)
@@ -77,7 +78,10 @@ def _write_plan(folder: Path, size: Size) -> None:
         supplement, pct = LEVELS[bag % len(LEVELS)]
         strain = STRAINS[bag // len(LEVELS) % len(STRAINS)][0]
         shelf = f"S{bag // size.bags_a_photo:03d}"
-        lines.append(f"{code_of(bag)},,{strain},{supplement},{pct},{shelf},H{bag % 8},{START.isoformat()}")
+        tag = bag if bag <= LAST_BAG_TAG else ""
+        lines.append(
+            f"{code_of(bag)},{tag},{strain},{supplement},{pct},{shelf},H{bag % 8},{START.isoformat()}"
+        )
     (folder / "bags.csv").write_text("\n".join(lines) + "\n", "utf-8")
 
 

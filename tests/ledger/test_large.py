@@ -11,8 +11,9 @@ import pytest
 from large_trial import Size, photo_lines, photo_rows, write_large_trial
 
 from colscan.errors import LedgerError
+from colscan.flags import Flag
 from colscan.growth import curves_of, judge_bags
-from colscan.ledger import Ledger, LedgerReader, append_photo, kept, read_ledger
+from colscan.ledger import Ledger, LedgerReader, append_photo, kept, places_holding, read_ledger, rows_at
 from colscan.ledger.marks import MARK_FILE
 from colscan.ledger.stored import StoredRows
 from colscan.tables import format_rows
@@ -76,6 +77,28 @@ def test_lines_are_rows() -> None:
     for number in range(0, SIZE.photos * SIZE.groups, 17):
         photo, scores, suspects = photo_rows(number, SIZE)
         assert photo_lines(number, SIZE) == (format_rows([photo]), format_rows(scores), format_rows(suspects))
+
+
+def test_rows_and_words_by_place(folder: Path) -> None:
+    """Rows at some places, and the places of rows with a flag, are those of rows read whole."""
+    replace_once(folder / "scores.csv", b",,card,", b",blurred fell,card,")
+    replace_once(folder / "scores.csv", b",,card,", b",fell,card,")
+    large, whole = read_ledger(folder), read_whole(folder)
+    places = places_holding(large.scores, "flags", Flag.FELL)
+    assert places == places_holding(whole.scores, "flags", Flag.FELL)
+    assert len(places) == 2
+    assert places_holding(large.scores, "flags", Flag.GLARE) == []
+    assert rows_at(large.scores, [*places, 7]) == [whole.scores[place] for place in (*places, 7)]
+
+
+def test_kept_columns_are_aligned(folder: Path) -> None:
+    """Whatever their lengths: numpy takes several times as long over others."""
+    assert append_photo(folder, *photo_rows(SIZE.photos * SIZE.groups, SIZE))  # an odd number of photos
+    (folder / kept.COLUMNS_FILE).unlink()
+    read_ledger(folder)
+    arrays = [array for table in kept.read_columns(folder).tables.values() for array in table.arrays()]
+    assert any(array.nbytes % 8 for array in arrays)
+    assert all(array.flags.aligned for array in arrays)
 
 
 def test_large_is_as_whole(folder: Path) -> None:

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from pypdfium2.raw import FPDF_PAGEOBJ_IMAGE
 
 from colscan.locate.cards import find_cards
-from colscan.present import draw_card_sheets, letters_lacking
 from colscan.present.bag_card import tag_cells
+from colscan.present.card_sheets import draw_card_sheets, letters_lacking
 from colscan.present.paper import (
     ELLIPSIS,
     MARGIN_MM,

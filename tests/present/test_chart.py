@@ -24,8 +24,7 @@ from PIL import Image
 
 from colscan.growth import curves_of
 from colscan.ledger import Ledger
-from colscan.present import Shown, draw_chart
-from colscan.present.chart import make_figure
+from colscan.present.chart import Shown, draw_chart, make_figure
 from colscan.present.frame import LABEL_POINTS, WIDTH_INCHES
 from colscan.present.saving import DOTS_PER_INCH
 from colscan.present.style import style_treatments

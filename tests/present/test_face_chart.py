@@ -10,8 +10,14 @@ from answers import make_levels
 from drawn import by_gid, check_letters, texts_of
 from matplotlib.figure import Figure
 
-from colscan.present import draw_face_table
-from colscan.present.face_chart import FaceCell, FaceLine, FaceSection, FaceTable, make_face_figure
+from colscan.present.face_chart import (
+    FaceCell,
+    FaceLine,
+    FaceSection,
+    FaceTable,
+    draw_face_table,
+    make_face_figure,
+)
 from colscan.present.saving import SETTINGS
 from colscan.present.sheet import SHEET_INCHES, SHEET_POINTS
 from colscan.present.style import style_treatments

@@ -13,8 +13,7 @@ from matplotlib.figure import Figure
 
 from colscan.growth.compare import Comparison
 from colscan.growth.outcomes import Span
-from colscan.present import draw_full_chart
-from colscan.present.full_chart import make_full_figure
+from colscan.present.full_chart import draw_full_chart, make_full_figure
 from colscan.present.saving import SETTINGS
 from colscan.present.sheet import SHEET_POINTS
 from colscan.trial.model import Trial

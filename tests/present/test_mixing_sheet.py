@@ -8,7 +8,7 @@ import pytest
 from hornbeam import make_bag, make_trial
 from planned import RECIPE, Printed, big_plan, odd_plan, small_plan
 
-from colscan.present import draw_mixing_sheet
+from colscan.present.mixing_sheet import draw_mixing_sheet
 from colscan.present.paper import PAPERS
 from colscan.trial.model import RecipePlan
 

@@ -12,9 +12,8 @@ from PIL import Image
 from colscan.flags import Flag
 from colscan.ledger.columns import ScoreRow, SuspectRow
 from colscan.photo.model import ImageRGB
-from colscan.present import FaceMarks, draw_overlay, encode_jpeg
-from colscan.present.face_marks import EDGE_COLOUR
-from colscan.present.overlay import ALARM_COLOUR, EXPECTED_COLOUR, FACE_COLOUR
+from colscan.present.face_marks import EDGE_COLOUR, FaceMarks
+from colscan.present.overlay import ALARM_COLOUR, EXPECTED_COLOUR, FACE_COLOUR, draw_overlay, encode_jpeg
 
 FACE = ((200.0, 150.0), (400.0, 150.0), (400.0, 400.0), (200.0, 400.0))
 PATCH = ((300.0, 250.0), (330.0, 250.0), (330.0, 280.0), (300.0, 280.0))

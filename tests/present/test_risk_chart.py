@@ -9,8 +9,7 @@ from drawn import by_gid, check_letters, texts_of
 from matplotlib.figure import Figure
 
 from colscan.growth.risk import RiskReport
-from colscan.present import draw_risk_chart
-from colscan.present.risk_chart import make_risk_figure
+from colscan.present.risk_chart import draw_risk_chart, make_risk_figure
 from colscan.present.saving import SETTINGS
 from colscan.present.sheet import SHEET_POINTS
 from colscan.present.style import style_treatments

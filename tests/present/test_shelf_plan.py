@@ -9,8 +9,8 @@ import pytest
 from hornbeam import make_bag, make_trial
 from planned import DPI, Printed, big_plan, odd_plan, small_plan
 
-from colscan.present import draw_shelf_plan
 from colscan.present.paper import PAPERS
+from colscan.present.shelf_plan import draw_shelf_plan
 from colscan.trial.model import Shelf
 
 CODE = re.compile(r"\bB\d\d\b")

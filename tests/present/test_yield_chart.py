@@ -9,11 +9,10 @@ from drawn import boxes_of, by_gid, check_letters, texts_of
 from matplotlib.figure import Figure
 
 from colscan.growth.crop import Yields
-from colscan.present import draw_yield_chart
 from colscan.present.saving import SETTINGS
 from colscan.present.sheet import SHEET_POINTS
 from colscan.present.style import style_treatments
-from colscan.present.yield_chart import make_yield_figure
+from colscan.present.yield_chart import draw_yield_chart, make_yield_figure
 from colscan.trial.model import Trial
 
 TRIAL = make_levels(0.0, 4.0, 8.0)

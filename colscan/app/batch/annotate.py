@@ -11,7 +11,8 @@ from colscan.app.put import put_file
 from colscan.errors import LedgerError
 from colscan.ledger.columns import ScoreRow, SuspectRow, original_stem
 from colscan.photo import PhotoRef, load_rgb
-from colscan.present import FaceMarks, draw_overlay, encode_jpeg
+from colscan.present.face_marks import FaceMarks
+from colscan.present.overlay import draw_overlay, encode_jpeg
 from colscan.score.model import Score
 
 # A place is drawn as covered when it is more likely so than not.

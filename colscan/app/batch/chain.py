@@ -15,7 +15,7 @@ from colscan.app.batch.evidence_cache import KeptEvidence, keep_evidence, load_e
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, Pool, run_in_order
 from colscan.app.batch.originals import find_original
 from colscan.app.batch.shelves import Looking
-from colscan.ledger import Seen
+from colscan.ledger import Seen, rows_at, words_of
 from colscan.ledger.columns import PhotoRow
 from colscan.photo import PhotoRef
 from colscan.score import remember
@@ -30,7 +30,7 @@ class Chain:
     ----------
     folder : Path
         The trial's folder.
-    photos : iterable of PhotoRow
+    photos : sequence of PhotoRow
         Photos recorded before.
     baselines : mapping of int to Baseline
         By key.
@@ -45,7 +45,7 @@ class Chain:
     def __init__(
         self,
         folder: Path,
-        photos: Iterable[PhotoRow],
+        photos: Sequence[PhotoRow],
         baselines: Mapping[int, Baseline],
         *,
         how: Looking,
@@ -53,7 +53,9 @@ class Chain:
         pool: Pool | None,
     ) -> None:
         self._folder = folder
-        self._photos = {row.photo_sha256: row for row in photos}
+        self._photos = photos
+        self._places = {sha: place for place, sha in enumerate(words_of(photos, "photo_sha256"))}
+        self._bursts: list[str | None] = words_of(photos, "burst")
         self._baselines = baselines
         self._how = how
         self._keep = keep
@@ -62,6 +64,8 @@ class Chain:
         self._held: dict[str, tuple[Evidence, ...]] = {}
         # What was found in the cache, still packed.
         self._kept: dict[str, KeptEvidence | None] = {}
+        # Where photos are that had to be looked for.
+        self._originals: dict[str, PhotoRef | None] = {}
         # Each bag's latest state, and the photos it comes from.
         self._latest: dict[str, tuple[tuple[str, ...], FaceState | None]] = {}
 
@@ -114,10 +118,11 @@ class Chain:
 
     def _together(self, sha256: str) -> tuple[str, ...]:
         """A photo and those it was combined with, in order of time."""
-        row = self._photos.get(sha256)
-        if row is None or row.burst is None:
+        place = self._places.get(sha256)
+        first = None if place is None else self._bursts[place]
+        if first is None:
             return (sha256,)
-        burst = [other for other in self._photos.values() if other.burst == row.burst]
+        burst = rows_at(self._photos, [place for place, one in enumerate(self._bursts) if one == first])
         in_time = sorted(burst, key=lambda other: (other.taken_at, other.photo_sha256))
         return tuple(other.photo_sha256 for other in in_time)
 
@@ -125,15 +130,18 @@ class Chain:
         held = self._held.get(sha256)
         if held is not None:
             return next((seen for seen in held if seen.key == key), None)
-        if self._kept.get(sha256) is None:
+        if sha256 not in self._kept:
             self._kept[sha256] = load_evidence(self._folder, sha256, self._baselines, self._how)
         kept = self._kept[sha256]
         return kept.of(key) if kept is not None else None
 
     def _original(self, sha256: str) -> PhotoRef | None:
-        row = self._photos.get(sha256)
-        path = find_original(self._folder, row) if row else None
-        return reference(row, path) if row and path else None
+        if sha256 not in self._originals:
+            place = self._places.get(sha256)
+            row = None if place is None else self._photos[place]
+            path = find_original(self._folder, row) if row else None
+            self._originals[sha256] = reference(row, path) if row and path else None
+        return self._originals[sha256]
 
 
 def reference(row: PhotoRow, path: Path) -> PhotoRef:

@@ -14,7 +14,7 @@ from colscan.app.batch.chain import reference
 from colscan.app.batch.originals import find_original
 from colscan.app.put import keep_bytes, kept_bytes
 from colscan.errors import PhotoError
-from colscan.ledger import times_of, words_of
+from colscan.ledger import rows_at, times_of, words_of
 from colscan.ledger.columns import TAKEN_AT_FROM, PhotoRow
 from colscan.photo import PhotoRef
 from colscan.photo.alike import SIDE, Glance, glance_at, is_alike, may_be_copies
@@ -85,11 +85,12 @@ def _worth_a_look(refs: Sequence[PhotoRef], recorded: Sequence[PhotoRow]) -> lis
     # Copies may lose the offset: clocks that show the same minutes and seconds are looked at.
     quarters = {in_microseconds(ref.taken_at) % _QUARTER_HOUR for ref in refs}
     shown = (times_of(recorded) % _QUARTER_HOUR).tolist()
-    return [
-        recorded[place]
+    places = [
+        place
         for place, (source, at) in enumerate(zip(sources, shown, strict=True))
         if at in quarters or not source.startswith("exif")
     ]
+    return rows_at(recorded, places)
 
 
 def _worth(ref: PhotoRef) -> tuple[int, int, str]:

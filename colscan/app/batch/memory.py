@@ -58,11 +58,6 @@ class Recollection:
         """Whether a photo of this bag that was taken later is scored already."""
         return any(score.taken_at > taken_at for score in self._scores(bag))
 
-    def measured(self, bag: Bag) -> list[Seen]:
-        """A bag's scores with a coverage, in order of time."""
-        rows = [row for row in self._scores(bag) if row.coverage_pct is not None]
-        return sorted(rows, key=lambda row: (row.taken_at, row.photo_sha256))
-
     def earlier(self, bag: Bag, taken_at: datetime) -> tuple[Seen, ...]:
         """A bag's scores of the same segment from before a time, in order, one for each photo."""
         began = max(self._enders(bag, taken_at), default=bag.inoculated_at)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from colscan.errors import LedgerError
 from colscan.ledger.columns import PhotoRow, original_stem
-from colscan.photo import PhotoRef
+from colscan.photo import PHOTO_SUFFIXES, PhotoRef
 
 PART = ".part"
 LEFT_OVER_S = 600.0
@@ -42,15 +42,24 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
             raise LedgerError(
                 msg, "Make room on the disk, or make the trial's folder writable; then scan again."
             ) from error
-    _clear(target.parent.glob(f"{target.name}.*{PART}"))  # of scans that were killed
+    _clear(
+        part for part in _parts(target.parent) if part.name.startswith(f"{target.name}.")
+    )  # of killed scans
 
 
 def clear_leftovers(folder: Path) -> None:
     """Take away what commands that were killed left half-written; younger files may be being written."""
     places = (folder, *(folder / name for name in ("photos", "cache", "overlays", "waiting")))
-    found = [path for place in places for path in place.glob(f"*{PART}")]
-    found += (folder / "cache").glob(f"*/*{PART}")
+    inside = (path for path in (folder / "cache").glob("*") if path.is_dir())
+    found = (path for place in (*places, *inside) for path in _parts(place))
     _clear(path for path in found if _age_s(path) > LEFT_OVER_S)
+
+
+def _parts(folder: Path) -> list[Path]:
+    """What is half-written in a folder: by its names alone, as one of originals holds a great many."""
+    with suppress(OSError):
+        return [folder / name for name in os.listdir(folder) if name.endswith(PART)]  # noqa: PTH208 - no Path each
+    return []
 
 
 def _age_s(path: Path) -> float:
@@ -74,5 +83,15 @@ def find_by_hash(folder: Path, photo_sha256: str) -> Path | None:
 
 def find_original(folder: Path, row: PhotoRow) -> Path | None:
     """The kept file of a recorded photo, or None when it is gone."""
-    named = (folder / "photos").glob(original_stem(row.taken_at, row.photo_sha256) + ".*")
-    return next((path for path in named if path.suffix != PART), None)
+    stem = original_stem(row.taken_at, row.photo_sha256)
+    usual = (folder / "photos" / f"{stem}{suffix}" for suffix in PHOTO_SUFFIXES)
+    named = (path for path in (folder / "photos").glob(f"{stem}.*") if path.suffix != PART)
+    return next((path for path in usual if path.exists()), None) or next(named, None)
+
+
+def names_by_stem(folder: Path) -> dict[str, str]:
+    """The names of all kept files by their stems: for asking after many of them."""
+    with suppress(OSError):
+        names = os.listdir(folder / "photos")  # noqa: PTH208 - no Path each
+        return {name.partition(".")[0]: name for name in names if not name.endswith(PART)}
+    return {}

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right, insort
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import chain as chain_of
+from operator import itemgetter
 from pathlib import Path
 
 from colscan.app.batch.annotate import write_overlay
@@ -13,18 +15,19 @@ from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load
 from colscan.app.batch.baselines import is_early, make_baselines
 from colscan.app.batch.before import Before
 from colscan.app.batch.bursts import breaks_of, group_bursts, leave_scored, measure_together
-from colscan.app.batch.chain import Chain, reference
+from colscan.app.batch.chain import Chain
 from colscan.app.batch.copies import find_copies
+from colscan.app.batch.first_photos import first_photos
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, Pool, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
-from colscan.app.batch.originals import clear_leftovers, find_original, keep_original
+from colscan.app.batch.originals import clear_leftovers, keep_original
 from colscan.app.batch.outcomes import AlreadyKnown, Outcome, Recorded, Rejected
 from colscan.app.batch.place import Said, place_photo, too_early
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
 from colscan.errors import PhotoError
 from colscan.flags import RETAKE, Flag
-from colscan.ledger import append_photo, append_waiting, read_ledger
+from colscan.ledger import append_photo, append_waiting, read_ledger, times_of, words_of
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef
 from colscan.score import remember
@@ -32,7 +35,7 @@ from colscan.score.identity import Identity, Verdict
 from colscan.score.model import Baseline, Evidence, Memory
 from colscan.trial import sibling_tags
 from colscan.trial.model import Bag, Trial
-from colscan.units import now
+from colscan.units import in_microseconds, now
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,9 +72,6 @@ class ScanOptions:
     said: Mapping[Path, Said] = field(default_factory=dict)
 
 
-_GUESSED = {Flag.NO_BASELINE, Flag.LATE_BASELINE}
-
-
 def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: ScanOptions) -> Iterator[Outcome]:
     """What became of each photo, as it happens: those refused or known, then the others in order of time.
 
@@ -98,7 +98,7 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
         clear_leftovers(folder)
     ledger = read_ledger(folder)
     fresh: dict[str, PhotoRef] = {}
-    known = {row.photo_sha256 for row in ledger.photos}
+    known = set(words_of(ledger.photos, "photo_sha256"))
     for path in paths:
         ref = _place(path, trial, options)
         if isinstance(ref, Rejected):
@@ -164,11 +164,13 @@ class _Scan:
         self._how = look_of(folder, trial)
         self._bags: dict[int, Bag] = {bag.key: bag for bag in trial.bags}
         self._recollection = Recollection(trial, ledger, before.lenders)
-        self._cameras = [(row.taken_at, row.camera) for row in ledger.photos]
+        seen = zip(times_of(ledger.photos).tolist(), words_of(ledger.photos, "camera"), strict=True)
+        # When photos were taken, microseconds since 1970, and by what, in order.
+        self._cameras: list[tuple[int, str]] = sorted((at, camera) for at, camera in seen if camera)
         self._unkept: tuple[str, Mapping[int, Baseline]] | None = None
 
     def run(self, refs: list[PhotoRef], pool: Pool | None) -> Iterator[Outcome]:
-        how, recorded = self._how, {row.photo_sha256 for row in self._ledger.photos}
+        how, recorded = self._how, set(words_of(self._ledger.photos, "photo_sha256"))
         baselines = self._baselines(refs, pool)
         chain = Chain(
             self._folder,
@@ -193,7 +195,7 @@ class _Scan:
                 yield self._record(news, chain, baselines)
 
     def _baselines(self, refs: list[PhotoRef], pool: Pool | None) -> Mapping[int, Baseline]:
-        early = self._first_photos(refs)
+        early = first_photos(self._folder, self._bags.values(), self._ledger, refs)
         key = baselines_key(self._bags, early, self._how)
         kept = load_baselines(self._folder, key)
         if kept is not None:
@@ -208,23 +210,6 @@ class _Scan:
             keep_baselines(self._folder, *self._unkept)
         self._unkept = None
 
-    def _first_photos(self, refs: list[PhotoRef]) -> list[PhotoRef]:
-        """The photos that baselines come from: those of the first hours, else each bag's earliest."""
-        bags = self._bags.values()
-        recorded = {row.photo_sha256: row for row in self._ledger.photos}
-        needed = {sha for sha, row in recorded.items() if any(is_early(row.taken_at, bag) for bag in bags)}
-        chosen = {ref.sha256: ref for ref in refs if any(is_early(ref.taken_at, bag) for bag in bags)}
-        for bag in bags:
-            rows = self._recollection.measured(bag)
-            if any(is_early(row.taken_at, bag) and not _GUESSED & set(row.flags) for row in rows):
-                continue
-            late = [row for row in rows if not is_early(row.taken_at, bag)][:1]
-            needed |= {row.photo_sha256 for row in late}
-            chosen |= {ref.sha256: ref for ref in refs if not late or ref.taken_at < late[0].taken_at}
-        found = ((row, find_original(self._folder, row)) for sha, row in recorded.items() if sha in needed)
-        kept = {row.photo_sha256: reference(row, path) for row, path in found if path is not None}
-        return list((chosen | kept).values())
-
     def _record(self, result: PhotoResult, chain: Chain, baselines: Mapping[int, Baseline]) -> Outcome:
         try:
             recorded = self._remember(result, chain, baselines)
@@ -237,7 +222,8 @@ class _Scan:
         self._keep_baselines()
         chain.add(result)
         self._recollection.add(recorded.scores, recorded.suspects)
-        self._cameras.append((result.ref.taken_at, result.ref.camera))
+        if result.ref.camera:
+            insort(self._cameras, (in_microseconds(result.ref.taken_at), result.ref.camera))
         return (
             replace(recorded, overlay=self._draw(result.ref, recorded)) if self._options.overlay else recorded
         )
@@ -324,9 +310,9 @@ class _Scan:
         return said or (stood_on.pop() if len(stood_on) == 1 else None)
 
     def _problems(self, ref: PhotoRef, repeated: list[str]) -> tuple[Flag, ...]:
-        earlier = [(at, camera) for at, camera in self._cameras if camera and at <= ref.taken_at]
+        earlier = bisect_right(self._cameras, in_microseconds(ref.taken_at), key=itemgetter(0))
         problems = ref.flags
-        if ref.camera and earlier and max(earlier)[1] != ref.camera:
+        if ref.camera and earlier and self._cameras[earlier - 1][1] != ref.camera:
             problems += (Flag.OTHER_CAMERA,)
         return (*problems, Flag.TAG_TWICE) if repeated else problems
 

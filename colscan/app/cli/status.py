@@ -62,7 +62,7 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
         When the plan or the ledger can't be read.
     """
     from colscan.growth import judge_bags
-    from colscan.ledger import read_ledger, say_waiting
+    from colscan.ledger import read_ledger, say_waiting, words_of
     from colscan.present import render_rows
     from colscan.trial import load_trial
 
@@ -77,7 +77,7 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
     for line in (*next_steps(statuses, trial_dir), say_waiting(trial_dir)):
         if line is not None:
             click.echo(line, err=True)
-    methods = sorted({row.method for row in ledger.photos})
+    methods = sorted(set(words_of(ledger.photos, "method")))
     if len(methods) > 1:
         by = " and ".join(methods)
         click.echo(f"Photos are scored by {by}; by one: colscan rescan {trial_dir}", err=True)

@@ -24,7 +24,7 @@ from colscan.locate import Points
 from colscan.locate.cards import cover_cards
 from colscan.photo import PhotoRef, load_rgb
 from colscan.photo.load import load_small
-from colscan.present import encode_jpeg
+from colscan.present.overlay import encode_jpeg
 from colscan.trial.shelfmap import DEFAULT_SHELF, MAP_FILE, ShelfMap, read_shelfmaps
 from colscan.units import parse_time, with_offset
 

@@ -170,11 +170,20 @@ def _find_trends(courses: Sequence[Course]) -> _Trends:
 
 
 def _climbing(scores: Scores) -> Scores:
-    """Leave out bare and white bags: where scores are cut off at 0 or 100 %, they don't show their errors."""
+    """Leave out bare and white bags: where scores are cut off at 0 or 100 %, they don't show their errors.
+
+    The others stand together at the front: what they cost grows with the cube of the block's width.
+    """
     share = to_share(scores.angle)
     used = scores.used & (share >= CLIMBING[0]) & (share <= CLIMBING[1])
     rows = used.sum(axis=1) >= 3  # two points lie on any line
-    return Scores(days=scores.days[rows], angle=scores.angle[rows], sd=scores.sd[rows], used=used[rows])
+    width = max(used.sum(axis=1).max(), 1)
+    front = np.argsort(~used[rows], axis=1, kind="stable")[:, :width]
+    days, angle, sd, used = (
+        np.take_along_axis(block[rows], front, axis=1)
+        for block in (scores.days, scores.angle, scores.sd, used)
+    )
+    return Scores(days=days, angle=angle, sd=sd, used=used)
 
 
 def _without_outliers(scores: Scores, spread: Spread, far_off: float) -> Scores:

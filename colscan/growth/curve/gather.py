@@ -75,7 +75,7 @@ def _near(records: list[BagRecord], around: Bag) -> list[BagRecord]:
         return [own] if own else []
     photo, room, near = own.latest.photo_sha256, ENOUGH_SCORES - len(own.scores), [own]
     for record in records:
-        if record is not own and record.latest and record.latest.photo_sha256 == photo:
+        if record is not own and words_of(record.scores[-1:], "photo_sha256") == [photo]:
             room -= len(record.scores)
             if room < 0:
                 break

@@ -48,14 +48,12 @@ class Scores:
     used: NDArray[np.bool_]
 
 
-class _Solved(NamedTuple):
-    """What all else follows from: inverse covariance without the line, the line's fit, likelihood."""
+class _Assumed(NamedTuple):
+    """Scores as they are taken to be: their covariance (S, N, N), the line (S, N, 2), their angles (S, N)."""
 
-    projector: FloatSeries
+    covariance: FloatSeries
     line: FloatSeries
-    line_weights: FloatSeries
-    inverse: FloatSeries
-    log_likelihood: FloatSeries
+    angle: FloatSeries
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +77,7 @@ def find_spread(scores: Scores) -> Spread:
     def worth(bend: int, visible: int) -> float:
         spread = Spread(bend=BENDS[bend], visible=VISIBLES[visible])
         prior = np.log([spread.bend / USUAL_BEND, spread.visible / USUAL_VISIBLE]) / PRIOR_LOG_SD
-        return float(_solve(scores, spread).log_likelihood.sum() - 0.5 * prior @ prior)
+        return float(_log_likelihood(scores, spread).sum() - 0.5 * prior @ prior)
 
     at = len(BENDS) // 2, len(VISIBLES) // 2
     while True:
@@ -91,22 +89,35 @@ def find_spread(scores: Scores) -> Spread:
         at = best
 
 
-def _solve(scores: Scores, spread: Spread) -> _Solved:
+def _assume(scores: Scores, spread: Spread) -> _Assumed:
     days, used = scores.days, scores.used
     both = used[:, :, None] & used[:, None, :]
     covariance = np.where(both, spread.bend**2 * _walk(days, days), 0.0)
     noise = np.where(used, spread.visible * scores.sd**2, 1.0)
     covariance = covariance + noise[:, :, None] * np.eye(days.shape[1])
     line = np.where(used[:, :, None], np.stack([np.ones_like(days), days], axis=2), 0.0)
-    angle = np.where(used, scores.angle, 0.0)
+    return _Assumed(covariance, line, np.where(used, scores.angle, 0.0))
+
+
+def _log_likelihood(scores: Scores, spread: Spread) -> FloatSeries:
+    """The restricted one of each segment, less what doesn't depend on the spread."""
+    covariance, line, angle = _assume(scores, spread)
+    both = np.concatenate([line, angle[:, :, None]], axis=2)
+    forms = np.swapaxes(both, 1, 2) @ np.linalg.solve(covariance, both)
+    information, along = forms[:, :2, :2], forms[:, :2, 2:]
+    misfit = forms[:, 2, 2] - (along * np.linalg.solve(information, along)).sum(axis=(1, 2))
+    roots = np.einsum("sii->si", np.linalg.cholesky(covariance))
+    return np.asarray(-np.log(roots).sum(axis=1) - 0.5 * (np.linalg.slogdet(information)[1] + misfit))
+
+
+def _solve(scores: Scores, spread: Spread) -> tuple[FloatSeries, FloatSeries]:
+    """Inverse covariance without the line, (S, N, N), and the line's weights, (S, 2, N)."""
+    covariance, line, _ = _assume(scores, spread)
     inverse = np.linalg.inv(covariance)
     weighted = inverse @ line
     information = np.swapaxes(line, 1, 2) @ weighted
     line_weights = np.asarray(np.linalg.solve(information, np.swapaxes(weighted, 1, 2)), dtype=np.float64)
-    projector = inverse - weighted @ line_weights
-    misfit = np.einsum("si,sij,sj->s", angle, projector, angle)
-    log_likelihood = -0.5 * (np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(information)[1] + misfit)
-    return _Solved(projector, line, line_weights, inverse, log_likelihood)
+    return np.asarray(inverse - weighted @ line_weights), line_weights
 
 
 def _walk(one: FloatSeries, other: FloatSeries) -> FloatSeries:
@@ -121,7 +132,7 @@ def project(scores: Scores, spread: Spread) -> tuple[FloatSeries, FloatSeries]:
 
     With P = V⁻¹ less its part along the straight line, they are P y and P: the covariance of P y is P.
     """
-    projector = _solve(scores, spread).projector
+    projector, _ = _solve(scores, spread)
     angle = np.where(scores.used, scores.angle, 0.0)
     return (projector @ angle[:, :, None])[:, :, 0], projector
 
@@ -167,10 +178,10 @@ def smooth(
     bag_share : float
         The bag's share of the claimed variance.
     """
-    solved = _solve(scores, spread)
+    projector, line_weights = _solve(scores, spread)
     near = spread.bend**2 * _walk(days, scores.days) * scores.used[:, None, :]
     line = np.stack([np.ones_like(days), days], axis=2)
-    weights = line @ solved.line_weights + near @ solved.projector
+    weights = line @ line_weights + near @ projector
     angle = np.where(scores.used, scores.angle, 0.0)
     value = (weights @ angle[:, :, None])[:, :, 0]
     # Var(f | y) = k - near P near' + terms of the line; with its weights in closed form:
