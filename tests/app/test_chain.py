@@ -2,11 +2,12 @@
 
 import csv
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
-from demo_trial import begin, photo
+from demo_trial import begin_pair
 
 from colscan.app.batch.baseline_cache import FILE as BASELINES
 from colscan.app.batch.baseline_cache import keep_baselines, load_baselines
@@ -16,12 +17,13 @@ from colscan.app.cli.main import main
 from colscan.flags import Flag
 from colscan.score.model import Baseline, Evidence, PatchSeen
 
+Corners = Callable[[int], Path]
 HOW = Looking(max_megapixels=100.0)
 
 
-def scan(folder: Path, *days: int) -> None:
-    """Scan photos of the demo by their days."""
-    assert main(["scan", str(folder), "--jobs", "1", *(str(photo(day)) for day in days)]) == 0
+def scan(folder: Path, *photos: Path) -> None:
+    """Scan photos in one process."""
+    assert main(["scan", str(folder), "--jobs", "1", *map(str, photos)]) == 0
 
 
 def rows(folder: Path, name: str = "scores.csv") -> list[dict[str, str]]:
@@ -30,50 +32,52 @@ def rows(folder: Path, name: str = "scores.csv") -> list[dict[str, str]]:
         return [{k: v for k, v in row.items() if k != "scanned_at"} for row in csv.DictReader(file)]
 
 
-def test_deleting_the_cache_changes_no_number(scanned: Path, tmp_path: Path) -> None:
+def test_deleting_the_cache_changes_no_number(scanned_pair: Path, corners: Corners, tmp_path: Path) -> None:
     """With the cache deleted, or damaged, the next photo's rows are the same: photos are measured again."""
-    deleted, damaged = (Path(shutil.copytree(scanned, tmp_path / name)) for name in ("deleted", "damaged"))
+    deleted, damaged = (
+        Path(shutil.copytree(scanned_pair, tmp_path / name)) for name in ("deleted", "damaged")
+    )
     shutil.rmtree(deleted / "cache")
     for path in (damaged / FOLDER).iterdir():
         path.write_bytes(path.read_bytes()[:1000])
-    for folder in (scanned, deleted, damaged):
-        scan(folder, 6)
+    for folder in (scanned_pair, deleted, damaged):
+        scan(folder, corners(6))
     for name in ("scores.csv", "suspects.csv"):
-        assert rows(deleted, name) == rows(scanned, name)
-        assert rows(damaged, name) == rows(scanned, name)
-    kept = {folder: sorted(p.name for p in (folder / FOLDER).iterdir()) for folder in (scanned, deleted)}
-    assert len(kept[scanned]) == 3
-    assert kept[deleted] == kept[scanned]
+        assert rows(deleted, name) == rows(scanned_pair, name)
+        assert rows(damaged, name) == rows(scanned_pair, name)
+    kept = {folder: sorted(p.name for p in (folder / FOLDER).iterdir()) for folder in (scanned_pair, deleted)}
+    assert len(kept[scanned_pair]) == 3
+    assert kept[deleted] == kept[scanned_pair]
 
 
-def test_any_order_in_one_scan_gives_the_same_rows(trial: Path) -> None:
+def test_any_order_in_one_scan_gives_the_same_rows(pair: Path, corners: Corners) -> None:
     """Three photos, in order and out of it."""
-    shuffled = begin(trial.parent / "shuffled")
-    scan(trial, 0, 3, 6)
-    scan(shuffled, 6, 0, 3)
-    assert rows(shuffled) == rows(trial)
+    shuffled = begin_pair(pair.parent / "shuffled")
+    scan(pair, *(corners(day) for day in (0, 3, 6)))
+    scan(shuffled, *(corners(day) for day in (6, 0, 3)))
+    assert rows(shuffled) == rows(pair)
 
 
-def test_memory_is_used_and_an_event_ends_it(scanned: Path, tmp_path: Path) -> None:
+def test_memory_is_used_and_an_event_ends_it(scanned_pair: Path, corners: Corners, tmp_path: Path) -> None:
     """A photo after a shake is scored as the first of its segment, else by what was before as well."""
-    shaken = Path(shutil.copytree(scanned, tmp_path / "shaken"))
+    shaken = Path(shutil.copytree(scanned_pair, tmp_path / "shaken"))
     event = ["event", str(shaken), "shaken", "--shelf", "cellar", "--at", "2026-03-06T12:00"]
     assert main(event) == 0
-    for folder in (scanned, shaken):
-        scan(folder, 6)
-    with_memory, without = (rows(folder)[-8:] for folder in (scanned, shaken))
+    for folder in (scanned_pair, shaken):
+        scan(folder, corners(6))
+    with_memory, without = (rows(folder)[-2:] for folder in (scanned_pair, shaken))
     assert {row["segment"] for row in without} == {"1"}
     assert all(
         row["coverage_pct"] != other["coverage_pct"] for row, other in zip(with_memory, without, strict=True)
     )
 
 
-def test_a_lost_original_is_passed_over(scanned: Path) -> None:
+def test_a_lost_original_is_passed_over(scanned_pair: Path, corners: Corners) -> None:
     """With cache and originals gone the next photo is scored by itself."""
-    shutil.rmtree(scanned / FOLDER)
-    shutil.rmtree(scanned / "photos")
-    scan(scanned, 6)
-    assert len(rows(scanned)) == 24
+    shutil.rmtree(scanned_pair / FOLDER)
+    shutil.rmtree(scanned_pair / "photos")
+    scan(scanned_pair, corners(6))
+    assert len(rows(scanned_pair)) == 6
 
 
 @pytest.fixture

@@ -109,30 +109,30 @@ def test_small_tags_are_told(scanned: Path, tmp_path: Path, capsys: Capture) -> 
     assert line.strip() == "step closer: the smallest tag is 20 px wide; 30 is the least, 60 is better"
 
 
-def test_first_photos_are_judged(trial: Path, tmp_path: Path, capsys: Capture) -> None:
+def test_first_photos_are_judged(pair: Path, corners: Corners, tmp_path: Path, capsys: Capture) -> None:
     """Good ones in a line, and each other bag with its reason; later photos are not judged."""
-    with Image.open(photo(0)) as image:
+    with Image.open(corners(0)) as image:
         dark = image.point(lambda level: level * 0.3)
         dark.save(tmp_path / "dark.jpg", exif=image.getexif(), quality=95)
-    assert scan(trial, tmp_path / "dark.jpg") == 0
+    assert scan(pair, tmp_path / "dark.jpg") == 0
     told = capsys.readouterr().err
-    assert told.count("retake this first photo now: it is too dark") == 8
-    assert scan(trial, photo(0), photo(3)) == 0
+    assert told.count("retake this first photo now: it is too dark") == 2
+    assert scan(pair, corners(0), corners(3)) == 0
     told = capsys.readouterr().err
-    assert "first photos are good: B01, B02, B03, B04, B05, B06, B07, B08" in told
-    assert scan(trial, photo(6)) == 0
+    assert "first photos are good: B05, B06" in told
+    assert scan(pair, corners(6)) == 0
     assert "first photo" not in capsys.readouterr().err
 
 
-def test_a_trial_started_late(trial: Path, capsys: Capture) -> None:
+def test_a_trial_started_late(pair: Path, corners: Corners, capsys: Capture) -> None:
     """The earliest photo serves from then on, whether later ones come with it or afterwards."""
-    assert scan(trial, photo(6)) == 0
-    assert scan(trial, photo(9)) == 0
-    scores = rows(trial / "scores.csv")
-    assert len(scores) == 16
+    assert scan(pair, corners(6)) == 0
+    assert scan(pair, corners(9)) == 0
+    scores = rows(pair / "scores.csv")
+    assert len(scores) == 4
     assert {row["flags"].split()[-1] for row in scores} == {"late-baseline"}
     assert all(float(row["coverage_pct"]) > 5 for row in scores)
-    assert scan(trial, "--dry-run", photo(12)) == 0
+    assert scan(pair, "--dry-run", corners(12)) == 0
     assert "late-baseline" in capsys.readouterr().out
 
 
@@ -146,21 +146,21 @@ def test_two_photos_with_one_name(pair: Path, corners: Corners, tmp_path: Path) 
     assert len(list((pair / "photos").iterdir())) == 2
 
 
-def test_heic_and_rotation_change_no_score(tmp_path: Path) -> None:
+def test_heic_and_rotation_change_no_score(corners: Corners, tmp_path: Path) -> None:
     """The same picture stored sideways and as HEIC gives the same bags and nearly the same scores."""
     sideways, heic = tmp_path / "sideways.png", tmp_path / "shelf.heic"
-    with Image.open(photo(0)) as image:
+    with Image.open(corners(0)) as image:
         exif = image.getexif()
         exif[0x0112] = 6
         image.transpose(Image.Transpose.ROTATE_90).save(sideways, exif=exif)
         image.save(heic, format="HEIF", quality=95, exif=image.info["exif"])
     by_bag: dict[str, list[float]] = {}
-    for path in (photo(0), sideways, heic):
-        folder = begin(tmp_path / path.stem)
+    for path in (corners(0), sideways, heic):
+        folder = begin_pair(tmp_path / path.stem)
         assert scan(folder, path) == 0
         for row in rows(folder / "scores.csv"):
             by_bag.setdefault(row["bag"], []).append(float(row["coverage_pct"]))
-    assert len(by_bag) == 8
+    assert len(by_bag) == 2
     for first, turned, heic_score in by_bag.values():
         assert turned == pytest.approx(first, abs=0.01)
         assert heic_score == pytest.approx(first, abs=3)
