@@ -12,6 +12,9 @@ from colscan.locate import find_cards
 from colscan.locate.cards import card_outline_px, filled
 from colscan.photo import load_rgb
 
+CORNER_PX = (0, 0, 850, 640)
+"""The upper left part of the demo's photos, with B05 and B06 alone: left, top, right, bottom."""
+
 
 def begin(folder: Path, bags: Path = PLAN[1]) -> Path:
     """A trial of the demo's bags, or of those of another list, without photos."""
@@ -58,7 +61,7 @@ def corner(day: int, folder: Path) -> Path:
     """The upper left part of a day's photo, with B05 and B06 alone: quick to scan."""
     path = folder / f"corner-d{day:02}.png"
     with Image.open(photo(day)) as image:
-        image.crop((0, 0, 850, 640)).save(path, exif=image.getexif(), compress_level=1)
+        image.crop(CORNER_PX).save(path, exif=image.getexif(), compress_level=1)
     return path
 
 
