@@ -50,7 +50,8 @@ def scanned(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         plan = folder / "trial.toml"
         text = plan.read_text(encoding="utf-8").replace("healthy_looks = []", f"healthy_looks = {looks}")
         plan.write_text(text, encoding="utf-8")
-        assert main(["scan", str(folder), str(photo(0)), str(base / photo(12).name)]) == 0
+        photos = (str(photo(0)), str(base / photo(12).name))
+        assert main(["scan", str(folder), *photos, "--jobs", "1"]) == 0
     return folders
 
 

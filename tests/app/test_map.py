@@ -47,7 +47,7 @@ def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFix
     assert capsys.readouterr().out.splitlines() == [f"{i}\t{code}" for i, code in enumerate(codes, 1)]
     with Image.open(folder / "overlays" / "map-shelf.jpg") as picture:
         assert picture.width > 1000
-    assert main(["scan", str(folder), str(first), str(later)]) == 0
+    assert main(["scan", str(folder), str(first), str(later), "--jobs", "1"]) == 0
     scores = rows(folder)
     assert sorted(row["bag"] for row in scores) == sorted(codes * 2)
     assert {row["identified_by"] for row in scores} == {"map"}

@@ -31,7 +31,7 @@ def oakrack(bench: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
             level = bag["level"].split()[0]
             rows.writerow([bag["bag"], bag["tag"], bag["strain"], "bran", level, "2026-03-02T06:00:00-05:00"])
     assert main(["new", str(folder / "oakrack"), "--bags", str(folder / "bags.csv")]) == 0
-    assert main(["scan", str(folder / "oakrack"), *map(str, photos)]) == 0
+    assert main(["scan", str(folder / "oakrack"), *map(str, photos), "--jobs", "1"]) == 0
     return folder / "oakrack"
 
 
