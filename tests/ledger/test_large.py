@@ -230,6 +230,44 @@ def test_wrong_cell_is_told_with_its_line(folder: Path) -> None:
     assert str(large.value) == str(whole.value)
 
 
+def told(read: Callable[[Path], Ledger], folder: Path) -> Ledger | str:
+    """What is read, or why nothing is."""
+    try:
+        return read(folder)
+    except LedgerError as error:
+        return str(error)
+
+
+@pytest.mark.parametrize(
+    ("column", "cell"),
+    [
+        ("photo_sha256", "../" + "a" * 61),
+        ("photo_sha256", "g" * 64),
+        ("photo_sha256", "a" * 63),
+        ("taken_at", "0001-03-02T11:00:00+00:00"),
+        ("taken_at", "2300-03-02T11:00:00+00:00"),
+        ("taken_at", "2026-02-30T11:00:00+00:00"),
+        ("taken_at", "2026-03-02T11:00:00+25:00"),
+        ("taken_at", "2026-03-02T11:00:00"),
+        ("coverage_pct", "nan"),
+        ("coverage_pct", "1e400"),
+        ("coverage_pct", "-5"),
+        ("segment", "0.5"),
+        ("flags", "no-such-flag"),
+        ("bag", '"a,b"'),
+        ("bag", "B\0"),
+    ],
+)
+def test_odd_cells_are_read_or_refused_as_in_a_small_ledger(folder: Path, column: str, cell: str) -> None:
+    """Paths for hashes, times out of the calendar, numbers that are none: the same row, or the same words."""
+    path = folder / "scores.csv"
+    head, *lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    cells = lines[40].split(",")
+    cells[head.split(",").index(column)] = cell
+    path.write_text("".join([head, *lines[:40], ",".join(cells), *lines[41:]]), encoding="utf-8")
+    assert told(read_ledger, folder) == told(read_whole, folder)
+
+
 def test_rows_of_a_changed_file_are_refused(folder: Path) -> None:
     """Rows that are asked for after their file was changed are no silent mixture."""
     scores = read_ledger(folder).scores
