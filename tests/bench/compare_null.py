@@ -86,7 +86,7 @@ def main() -> None:
     parser.add_argument("--trials", type=int, default=4_000)
     parser.add_argument("--milestone", choices=[m.value for m in Milestone], default="half")
     parser.add_argument("--strains", type=int, default=1)
-    parser.add_argument("--uneven", action="store_true", help="levels lose 5, 15 and 30 % of their bags")
+    parser.add_argument("--uneven", action="store_true", help="levels lose 5, 15 and 30 %% of their bags")
     said = parser.parse_args()
     risks = UNEVEN_RISKS if said.uneven else EVEN_RISKS
     found = [

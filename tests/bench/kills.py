@@ -26,6 +26,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
 from demo_trial import begin, corner
 
 from colscan.app.batch import chain, scan
