@@ -21,6 +21,9 @@ from colscan.score.model import Baseline, Fault
 from colscan.trial.model import Bag
 from colscan.units import BASELINE_HOURS, HOURS_PER_DAY, days_between
 
+EARLY_DAYS = BASELINE_HOURS / HOURS_PER_DAY
+"""How long after its spawning a bag's photos are part of its baseline."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EarlyJob(FileJob):
@@ -53,7 +56,7 @@ class _FirstView:
 
 def is_early(taken_at: datetime, bag: Bag) -> bool:
     """Whether a photo was taken soon enough after a bag's spawning to be part of its baseline."""
-    return 0.0 <= days_between(bag.inoculated_at, taken_at) <= BASELINE_HOURS / HOURS_PER_DAY
+    return 0.0 <= days_between(bag.inoculated_at, taken_at) <= EARLY_DAYS
 
 
 def make_baselines(

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from colscan.app.batch.baselines import EARLY_DAYS
 from colscan.app.batch.chain import reference
 from colscan.app.batch.originals import names_by_stem
 from colscan.flags import Flag
@@ -16,10 +17,9 @@ from colscan.ledger import Ledger, by_bag, numbers_of, rows_at, times_of, words_
 from colscan.ledger.columns import ScoreRow, original_stem
 from colscan.photo import PhotoRef
 from colscan.trial.model import Bag
-from colscan.units import BASELINE_HOURS, HOURS_PER_DAY, days_since, in_microseconds
+from colscan.units import HOURS_PER_DAY, days_since, in_microseconds
 
 _GUESSED = {Flag.NO_BASELINE, Flag.LATE_BASELINE}
-_DAYS = BASELINE_HOURS / HOURS_PER_DAY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +70,7 @@ def _soon_after(spawned: NDArray[np.int64], times: NDArray[np.int64]) -> NDArray
         return np.zeros(len(times), bool)
     last = np.searchsorted(spawned, times, side="right") - 1  # the nearest before it
     days = (times - spawned[last]) / 1e6 / 3600.0 / HOURS_PER_DAY
-    return np.asarray((last >= 0) & (days <= _DAYS))
+    return np.asarray((last >= 0) & (days <= EARLY_DAYS))
 
 
 def _late_begun(bags: Collection[Bag], ledger: Ledger) -> list[_Late | None]:
@@ -81,7 +81,7 @@ def _late_begun(bags: Collection[Bag], ledger: Ledger) -> list[_Late | None]:
         rows = scores.get(bag.bag, ())
         days = days_since(bag.inoculated_at, times_of(rows))
         measured = ~np.isnan(numbers_of(rows, "coverage_pct"))
-        early = (days >= 0.0) & (days <= _DAYS)
+        early = (days >= 0.0) & (days <= EARLY_DAYS)
         if not _has_good(rows, np.flatnonzero(measured & early)):
             begun.append(_first_of(rows, np.flatnonzero(measured & ~early)))
     return begun

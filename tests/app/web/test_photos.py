@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from demo_trial import contents, corner, photo
+from demo_trial import CORNER_PX, contents, corner, photo
 from flask import Flask
 from flask.testing import FlaskClient
 from pages import OURS, PORT
@@ -101,7 +101,7 @@ def without_time(day: int) -> bytes:
     """A day's corner, whose EXIF and name don't say when it was taken."""
     data = io.BytesIO()
     with Image.open(photo(day)) as image:
-        image.crop((0, 0, 850, 640)).save(data, "PNG", compress_level=1)
+        image.crop(CORNER_PX).save(data, "PNG", compress_level=1)
     return data.getvalue()
 
 
