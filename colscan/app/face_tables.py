@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from colscan.app.faces import FacePicture, Faces, face_pictures
 from colscan.errors import AnalysisError
 from colscan.growth.model import BagRecord
-from colscan.growth.records import call_on, is_alarm, records_of, standing_calls
+from colscan.growth.records import call_on, is_alarm, records_of
 from colscan.ledger import Ledger
 from colscan.ledger.columns import ScoreRow
 from colscan.locate.lights import HeldAgainst
@@ -238,7 +238,7 @@ class _Shown:
 
 def _mark(record: BagRecord, row: ScoreRow) -> str:
     """The mark of a face: called contaminated, a suspect patch that nobody called harmless, or none."""
-    calls = standing_calls(record)
+    calls = record.standing_calls
     there = [one for one in record.suspects if one.photo_sha256 == row.photo_sha256]
     whole = any(c.patch is None and c.call == "contaminated" and c.at <= row.taken_at for c in calls)
     if whole or any(call_on(one, calls) == "contaminated" for one in there):

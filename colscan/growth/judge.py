@@ -12,7 +12,7 @@ import numpy as np
 from colscan.growth.full import judge_full, looks_full, well_areas_pct
 from colscan.growth.look import count_alarms, judge_look, shelves_seen_at
 from colscan.growth.model import Advice, BagRecord, BagStatus, FloatSeries, GrowthSeries, Judgement
-from colscan.growth.records import records_of, standing_calls
+from colscan.growth.records import records_of
 from colscan.growth.series import (
     SAME_AGE_DAYS,
     coverage_at,
@@ -150,7 +150,7 @@ def _judge(
 
 
 def _contaminating_calls(record: BagRecord) -> list[VerdictRow]:
-    return [call for call in standing_calls(record) if call.call == "contaminated"]
+    return [call for call in record.standing_calls if call.call == "contaminated"]
 
 
 def _judge_said(record: BagRecord, trial: Trial) -> Judgement | None:
@@ -162,7 +162,7 @@ def _judge_said(record: BagRecord, trial: Trial) -> Judgement | None:
         detail = f": {gone[-1].detail}" if gone[-1].detail else ""
         why = f"{gone[-1].what} on {when}{detail}{'; called contaminated' if calls else ''}"
         return Judgement(advice=Advice(gone[-1].what), why=why)
-    thrown = [call for call in standing_calls(record) if call.action == "discarded"]
+    thrown = [call for call in record.standing_calls if call.action == "discarded"]
     if thrown:
         return Judgement(advice=Advice.DISCARDED, why=_describe_call(record, thrown[-1], trial))
     if calls:

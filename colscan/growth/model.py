@@ -11,7 +11,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.growth.patches import Patches, patches_of
+from colscan.growth.onsets import Onset, find_onsets
+from colscan.growth.patches import Patches, patches_of, standing_calls
 from colscan.ledger import Seen, seen_last
 from colscan.ledger.columns import EventRow, ScoreRow, SuspectRow, VerdictRow
 from colscan.trial.model import Bag
@@ -55,6 +56,16 @@ class BagRecord:
         """Its suspect rows by column, with the calls that stand on them."""
         return patches_of(self.suspects, self.verdicts)
 
+    @cached_property
+    def onsets(self) -> tuple[Onset, ...]:
+        """When each patch came that is neither expected nor called harmless."""
+        return find_onsets(self.patches, self.scores, self.bag.inoculated_at)
+
+    @cached_property
+    def standing_calls(self) -> tuple[VerdictRow, ...]:
+        """The latest call on each patch and on the whole bag, in order of time, without withdrawn ones."""
+        return standing_calls(self.verdicts)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GrowthSeries:
@@ -82,29 +93,6 @@ class GrowthSeries:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Onset:
-    """When a suspect patch came: between the last photo without it and the first with it.
-
-    Parameters
-    ----------
-    patch, kind : str
-        Its name within the bag, and how it looks.
-    after_days : float or None
-        Age of the bag at its last measured photo without the patch; None when there is none.
-    by_days : float
-        Age at the first photo with it.
-    call : str or None
-        The call that stands on it (contaminated, unsure), None for not reviewed.
-    """
-
-    patch: str
-    kind: str
-    after_days: float | None
-    by_days: float
-    call: str | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Happening:
     """One event of a bag: what, the bag's age in days, and the shelf when it happened to a whole one."""
 
@@ -119,23 +107,33 @@ class BagCurve:
 
     Parameters
     ----------
-    bag : Bag
-        The bag as planned.
+    record : BagRecord
+        What stands about the bag. Its marks are found when they are asked for, as a chart of many bags
+        shows none.
     series : GrowthSeries
         Its scores.
-    onsets : tuple of Onset
-        Suspect patches that are neither expected nor called harmless.
     happenings : tuple of Happening
         Its events.
-    contaminated : bool
-        Whether the standing call on the whole bag is `contaminated`.
     """
 
-    bag: Bag
+    record: BagRecord
     series: GrowthSeries
-    onsets: tuple[Onset, ...]
-    happenings: tuple[Happening, ...]
-    contaminated: bool
+    happenings: tuple[Happening, ...] = ()
+
+    @property
+    def bag(self) -> Bag:
+        """The bag as planned."""
+        return self.record.bag
+
+    @property
+    def onsets(self) -> tuple[Onset, ...]:
+        """When each patch came that is neither expected nor called harmless."""
+        return self.record.onsets
+
+    @property
+    def contaminated(self) -> bool:
+        """Whether the standing call on the whole bag is `contaminated`."""
+        return any(call.patch is None and call.call == "contaminated" for call in self.record.standing_calls)
 
 
 class Advice(StrEnum):

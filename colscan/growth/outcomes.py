@@ -15,8 +15,8 @@ import numpy as np
 from colscan.growth.full import full_since
 from colscan.growth.judge import LEFT_THE_TRIAL
 from colscan.growth.model import BagRecord
-from colscan.growth.records import records_of, standing_calls
-from colscan.growth.series import make_series, onsets_of
+from colscan.growth.records import records_of
+from colscan.growth.series import make_series
 from colscan.ledger import Ledger
 from colscan.ledger.columns import HarvestRow
 from colscan.trial.model import Bag, Limits, Trial
@@ -163,9 +163,9 @@ def lost_span(record: BagRecord, lost_calls: Collection[str | None] = CALLED_LOS
     lost_calls : collection of str or None
         Standing calls that make it lost.
     """
-    calls = standing_calls(record)
+    calls = record.standing_calls
     whole = [call for call in calls if call.patch is None and call.call in lost_calls]
-    onsets = [onset for onset in onsets_of(record) if onset.call in lost_calls or whole]
+    onsets = [onset for onset in record.onsets if onset.call in lost_calls or whole]
     if onsets:
         first = min(onsets, key=lambda onset: onset.by_days)
         return Span(after_days=first.after_days or 0.0, by_days=first.by_days)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from colscan.flags import Flag
 from colscan.growth.model import BagRecord
 from colscan.growth.patches import call_on_patch
-from colscan.growth.patches import standing_calls as _standing
 from colscan.ledger import EventBook, Ledger, by_bag
 from colscan.ledger.columns import SuspectRow, VerdictRow
 from colscan.trial.model import Trial
@@ -37,11 +36,6 @@ def records_of(trial: Trial, ledger: Ledger) -> tuple[BagRecord, ...]:
         )
         for bag in trial.bags
     )
-
-
-def standing_calls(record: BagRecord) -> tuple[VerdictRow, ...]:
-    """Return the latest call on each patch and on the whole bag, in order of time, without withdrawn ones."""
-    return _standing(record.verdicts)
 
 
 def call_on(suspect: SuspectRow, calls: tuple[VerdictRow, ...]) -> str | None:

@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.flags import Flag
-from colscan.growth.model import BagCurve, BagRecord, FloatSeries, GrowthSeries, Happening, Onset
-from colscan.growth.records import records_of, standing_calls
+from colscan.growth.model import BagCurve, BagRecord, FloatSeries, GrowthSeries, Happening
+from colscan.growth.records import records_of
 from colscan.ledger import Ledger, numbers_of, places_holding, times_of, words_of
 from colscan.ledger.columns import SEGMENT_ENDERS
 from colscan.trial.model import Trial
-from colscan.units import at_microseconds, days_between, days_since, in_microseconds
+from colscan.units import days_between, days_since, in_microseconds
 
 SLOPE_SCORES = 3
 """Scores that the recent speed is taken from: two say nothing of a bad one, more would lag behind."""
@@ -93,7 +93,7 @@ def _group_curve(group: list[BagCurve]) -> BagCurve:
         bag=bag.bag, days=days[seen], coverage=middle, low=low, high=high,
         density=np.full(len(middle), np.nan), segment=np.zeros(len(middle), np.int64),
     )  # fmt: skip
-    return BagCurve(bag=bag, series=series, onsets=(), happenings=(), contaminated=False)
+    return BagCurve(record=BagRecord(bag=bag), series=series)
 
 
 def make_series(record: BagRecord) -> GrowthSeries:
@@ -200,7 +200,9 @@ def coverage_at(series: GrowthSeries, ages_days: FloatSeries) -> FloatSeries:
     """
     measured = ~np.isnan(series.coverage)
     coverage = np.full(len(ages_days), np.nan)
-    for segment in dict.fromkeys(series.segment.tolist()):
+    if not len(series.segment):
+        return coverage
+    for segment in range(series.segment[0], series.segment[-1] + 1):
         chosen = measured & (series.segment == segment)
         days = series.days[chosen]
         if days.size:
@@ -211,14 +213,12 @@ def coverage_at(series: GrowthSeries, ages_days: FloatSeries) -> FloatSeries:
 
 def _make_curve(record: BagRecord, other_camera: Collection[str]) -> BagCurve:
     """`other_camera` are the photos (SHA-256) that were taken with another camera than the one before."""
-    calls = standing_calls(record)
     series = make_series(record)
     shas = words_of(record.scores, "photo_sha256") if other_camera else []
     changes = [days for days, sha in zip(series.days, shas, strict=False) if sha in other_camera]
     return BagCurve(
-        bag=record.bag,
+        record=record,
         series=series,
-        onsets=onsets_of(record),
         happenings=tuple(
             Happening(
                 what=event.what,
@@ -228,34 +228,4 @@ def _make_curve(record: BagRecord, other_camera: Collection[str]) -> BagCurve:
             for event in record.events
         )
         + tuple(Happening(what="other camera", days=float(days)) for days in changes),
-        contaminated=any(call.patch is None and call.call == "contaminated" for call in calls),
     )
-
-
-def onsets_of(record: BagRecord) -> tuple[Onset, ...]:
-    """Return when each alarming patch of a bag came, in order of time; never the day of a verdict."""
-    found = record.patches
-    first: dict[str, int] = {}
-    for place, patch in enumerate(found.names):
-        first.setdefault(patch, place)
-    return tuple(
-        Onset(
-            patch=patch,
-            kind=found.kinds[place],
-            after_days=_last_without_days(record, found.taken_at[place]),
-            by_days=days_between(record.bag.inoculated_at, at_microseconds(found.taken_at[place])),
-            call=found.calls[place],
-        )
-        for patch, place in first.items()
-        if found.alarms[place]
-    )
-
-
-def _last_without_days(record: BagRecord, first_at: int) -> float | None:
-    # A photo in which the bag could not be measured can't show that the patch wasn't there.
-    times = times_of(record.scores)
-    measured = ~np.isnan(numbers_of(record.scores, "coverage_pct"))
-    before = np.flatnonzero(measured & (times < first_at))
-    if not before.size:
-        return None
-    return float(days_since(record.bag.inoculated_at, times[before[-1:]])[0])

@@ -90,12 +90,13 @@ def make_figure(
     measured = tuple(curve for curve in curves if np.isfinite(curve.series.coverage).any())
     if shown is Shown.DENSITY:
         measured = tuple(_how_white(curve) for curve in measured)
-    foot_text = _footnote(measured, shown)
     strains = list(dict.fromkeys(curve.bag.strain for curve in measured))
     if max(sum(curve.bag.strain == strain for curve in measured) for strain in strains) > MOST_LINES:
         bags = count_bags([curve.bag for curve in measured if curve.bag.role != "blank"])
         foot_text = f"{bags}. {_FOOTNOTE_GROUPS.format(most=MOST_LINES)}"
         measured = group_curves(measured)
+    else:
+        foot_text = _footnote(measured, shown)
     panels = [tuple(curve for curve in measured if curve.bag.strain == strain) for strain in strains]
     styles = style_treatments(trial.bags)
     with matplotlib.rc_context(SETTINGS):

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from colscan.growth.model import BagCurve, GrowthSeries, Onset
+from colscan.growth.model import BagCurve, GrowthSeries
+from colscan.growth.onsets import Onset
 from colscan.present.frame import LETTER_INCHES, LINE_INCHES, Frame, label_of
 from colscan.present.layout import fill_lanes, spread_labels
 from colscan.present.saving import QUIET

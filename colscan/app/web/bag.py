@@ -15,8 +15,7 @@ from colscan.app.web.shelf import KEPT_BY_BROWSERS
 from colscan.app.web.site import Site, Standing
 from colscan.errors import PhotoError
 from colscan.growth.model import BagRecord
-from colscan.growth.records import standing_calls
-from colscan.growth.series import make_series, onsets_of
+from colscan.growth.series import make_series
 from colscan.units import count_of, days_between, show_interval
 
 TELLING = (What.MIX, What.HEAT_RUN)
@@ -63,7 +62,7 @@ def _show(here: Standing) -> str:
         first_scores=FIRST_SCORES,
         happened=[entry for entry in entries if entry.what not in (What.PHOTO, What.VERDICT)],
         calls=tuple(reversed(record.verdicts)),
-        standing=standing_calls(record),
+        standing=record.standing_calls,
         patches=patches_of(record),
         before=codes[place - 1] if place else None,
         after=codes[place + 1] if place + 1 < len(codes) else None,
@@ -115,7 +114,7 @@ def _say_curve(record: BagRecord) -> str | None:
     ends = [measured[0], *([measured[-1]] if measured.size > 1 else [])]
     course = " to ".join(f"{100 * series.coverage[i]:.0f} % on day {series.days[i]:.1f}" for i in ends)
     said = [f"Colonized {course}, {count_of(measured.size, 'measured photo')}"]
-    said += [f"patch {one.patch} {one.kind} seen from day {one.by_days:.1f}" for one in onsets_of(record)]
+    said += [f"patch {one.patch} {one.kind} seen from day {one.by_days:.1f}" for one in record.onsets]
     said += [
         f"{event.what} on day {days_between(record.bag.inoculated_at, event.at):.1f}"
         for event in record.events

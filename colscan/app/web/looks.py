@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from colscan.app.web.missing import Unseen, find_unseen
 from colscan.growth.model import Advice, BagRecord, BagStatus
-from colscan.growth.records import is_alarm, standing_calls
+from colscan.growth.records import is_alarm
 from colscan.ledger.columns import SuspectRow, VerdictRow
 from colscan.units import days_between
 
@@ -78,7 +78,7 @@ def find_looks(records: Mapping[str, BagRecord], statuses: Mapping[str, BagStatu
         for code, record in records.items()
         if statuses[code].advice is Advice.LOOK
         for look in patches_of(record)
-        if look.waits and is_alarm(look.suspect, standing_calls(record))
+        if look.waits and is_alarm(look.suspect, record.standing_calls)
     ]
     patches.sort(key=_urgency)
     unseen = find_unseen(records, statuses)
@@ -87,7 +87,7 @@ def find_looks(records: Mapping[str, BagRecord], statuses: Mapping[str, BagStatu
     rest = [status for status in statuses.values() if status.bag not in shown]
     bags = {advice: tuple(status for status in rest if status.advice is advice) for advice in GROUPS}
     calls = sorted(
-        (call for record in records.values() for call in standing_calls(record)), key=lambda call: call.at
+        (call for record in records.values() for call in record.standing_calls), key=lambda call: call.at
     )
     return Looks(
         patches=tuple(patches), bags=bags, latest_calls=tuple(calls[::-1][:LATEST_CALLS]), unseen=unseen
@@ -98,7 +98,7 @@ def patches_of(record: BagRecord) -> tuple[PatchLook, ...]:
     """Return a bag's patches, each by its newest sighting, in order of their first."""
     newest = {suspect.patch: suspect for suspect in record.suspects}
     latest = record.scores[-1].photo_sha256 if record.scores else None
-    own = {call.patch: call for call in standing_calls(record)}
+    own = {call.patch: call for call in record.standing_calls}
     return tuple(
         PatchLook(
             suspect=suspect,

@@ -14,7 +14,7 @@ from colscan.app.web.shelf_photos import neighbours_of, newest_of, shelves_of
 from colscan.app.web.site import Site, Standing
 from colscan.errors import PhotoError, TrialError
 from colscan.growth.model import Advice, BagStatus
-from colscan.growth.records import is_alarm, standing_calls
+from colscan.growth.records import is_alarm
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 
 KEPT_BY_BROWSERS = {"Cache-Control": "private, max-age=600"}
@@ -125,7 +125,7 @@ def _bags_in(here: Standing, photo: PhotoRow) -> tuple[SeenBag, ...]:
         score = scores.get(code)
         if score is None:
             continue
-        calls = standing_calls(record)
+        calls = record.standing_calls
         patches = [row for row in record.suspects if row.photo_sha256 == photo.photo_sha256]
         seen.append(
             SeenBag(

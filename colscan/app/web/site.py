@@ -13,7 +13,7 @@ from colscan.app.calls import known_bag
 from colscan.app.web.looks import Looks, find_looks
 from colscan.growth import judge_bags
 from colscan.growth.model import BagRecord, BagStatus
-from colscan.growth.records import records_of, standing_calls
+from colscan.growth.records import records_of
 from colscan.ledger import Ledger, LedgerReader, file_mark
 from colscan.ledger.columns import VerdictRow
 from colscan.trial import load_trial
@@ -85,7 +85,7 @@ class Standing:
     def call_on(self, bag: str, patch: str | None) -> VerdictRow | None:
         """Return the call that stands on a patch, or on a whole bag; None also for a bag that isn't there."""
         record = self.records.get(bag)
-        calls = standing_calls(record) if record else ()
+        calls = record.standing_calls if record else ()
         return next((call for call in calls if call.patch == patch), None)
 
 

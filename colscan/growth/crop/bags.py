@@ -10,7 +10,7 @@ from colscan.growth.efficiency import find_dry_substrate, find_dry_with_spawn
 from colscan.growth.judge import LEFT_THE_TRIAL
 from colscan.growth.model import BagRecord
 from colscan.growth.outcomes import Outcome, outcomes_of
-from colscan.growth.records import records_of, standing_calls
+from colscan.growth.records import records_of
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial
 from colscan.units import days_between
@@ -81,7 +81,7 @@ def _flushes_of(trial: Trial, ledger: Ledger) -> defaultdict[str, list[Flush]]:
 def _gone(record: BagRecord) -> tuple[str, float] | None:
     """How and at what age a bag left the trial, contaminated or not; None while it is there."""
     left = [(event.at, event.what) for event in record.events if event.what in LEFT_THE_TRIAL]
-    left += [(call.at, DISCARDED) for call in standing_calls(record) if call.action == DISCARDED]
+    left += [(call.at, DISCARDED) for call in record.standing_calls if call.action == DISCARDED]
     missing = [event.at for event in record.events if event.what == MISSING]
     if missing and not any(row.taken_at > missing[-1] for row in record.scores):
         left.append((missing[-1], MISSING))

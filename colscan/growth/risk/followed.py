@@ -10,7 +10,7 @@ from enum import StrEnum
 from colscan.growth.full import full_since
 from colscan.growth.model import BagRecord
 from colscan.growth.outcomes import CALLED_LOST, LOST_AT_WORST, Outcome, outcomes_of
-from colscan.growth.records import records_of, standing_calls
+from colscan.growth.records import records_of
 from colscan.growth.risk.model import Level
 from colscan.growth.series import SAME_AGE_DAYS
 from colscan.ledger import Ledger
@@ -137,7 +137,7 @@ def _looked_round(record: BagRecord, trial: Trial) -> bool:
 
 
 def _sides(record: BagRecord) -> tuple[str, ...]:
-    calls = [call for call in standing_calls(record) if call.call in CALLED_LOST]
+    calls = [call for call in record.standing_calls if call.call in CALLED_LOST]
     return tuple(dict.fromkeys(call.where for call in calls if call.where))
 
 
