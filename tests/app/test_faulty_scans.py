@@ -172,7 +172,7 @@ def test_a_damaged_cache_changes_no_number(
     if damage is make_unreadable and sys.platform == "win32":
         pytest.skip("links need a privilege")
     kept = sorted(path.relative_to(half) for path in (half / "cache").rglob("*") if path.is_file())
-    assert [path.parts[1] for path in kept] == ["baselines.npz", "evidence", "ledger-whole.json"]
+    assert [path.parts[1] for path in kept] == ["baselines.bin", "evidence", "ledger-whole.json"]
     for number, damaged in enumerate([*([path] for path in kept), kept]):
         folder = Path(shutil.copytree(half, tmp_path / f"trial{number}"))
         for path in damaged:

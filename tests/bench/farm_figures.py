@@ -84,7 +84,7 @@ def figures(series: str, out: Path, cluster: str | None) -> str:
     cells.append(f"{here:.2f}" if cluster else "")
     cells += [f"{(size(folder / part) - before[part]) / len(photos) / 1000:.1f}" for part in PARTS]
     return "".join(
-        f"{cell:>16}" for cell in (*cells, f"{size(folder / 'cache' / 'baselines.npz') / 1000:.0f}")
+        f"{cell:>16}" for cell in (*cells, f"{size(folder / 'cache' / 'baselines.bin') / 1000:.0f}")
     )
 
 

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-import io
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import numpy as np
 
 from colscan.app.batch.shelves import Looking
-from colscan.app.put import keep_bytes, kept_bytes
+from colscan.app.put import keep_arrays, kept_arrays
 from colscan.photo import PhotoRef
 from colscan.score import METHOD
 from colscan.score.model import Baseline, Fault, TakenOff
 from colscan.trial.model import Bag
 
-FILE = Path("cache") / "baselines.npz"
+FILE = Path("cache") / "baselines.bin"
 _FAULTS = {str(fault): fault for fault in Fault}
 _ARRAYS = ("colour", "spread", "face")
 
@@ -31,13 +30,10 @@ def baselines_key(bags: Mapping[int, Bag], photos: Iterable[PhotoRef], how: Look
 
 def load_baselines(folder: Path, made_of: str) -> dict[int, Baseline] | None:
     """The kept baselines, or None when there are none made of this; a damaged file counts as none."""
-    data = kept_bytes(folder / FILE)
-    if data is None:
+    kept = kept_arrays(folder / FILE)
+    if kept is None or str(kept["made-of"]) != made_of:
         return None
-    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
-        if str(kept["made-of"]) != made_of:
-            return None
-        return {int(key): _unpack(kept, int(key)) for key in kept["keys"]}
+    return {int(key): _unpack(kept, int(key)) for key in kept["keys"]}
 
 
 def _unpack(kept: Mapping[str, np.ndarray], key: int) -> Baseline:
@@ -55,13 +51,12 @@ def _unpack(kept: Mapping[str, np.ndarray], key: int) -> Baseline:
 
 def keep_baselines(folder: Path, made_of: str, baselines: Mapping[int, Baseline]) -> None:
     """Keep baselines for the next scan; where that can't be done the next scan makes them again."""
-    arrays: dict[str, object] = {"made-of": np.array(made_of), "keys": np.array(sorted(baselines), np.int64)}
+    keys = np.array(sorted(baselines), np.int64)
+    arrays: dict[str, np.ndarray] = {"made-of": np.array(made_of), "keys": keys}
     for key, baseline in baselines.items():
         arrays |= {f"{key}-{name}": getattr(baseline, name) for name in _ARRAYS}
         then = baseline.taken_off
         arrays[f"{key}-faults"] = np.array([str(fault) for fault in baseline.faults], np.str_)
         arrays[f"{key}-taken-off"] = np.array([then.coverage, then.low, then.high] if then else [])
         arrays |= {f"{key}-late": np.array(baseline.late), f"{key}-photos": np.array(baseline.photos)}
-    data = io.BytesIO()
-    np.savez(data, **arrays)  # type: ignore[arg-type]
-    keep_bytes(folder / FILE, data.getvalue())
+    keep_arrays(folder / FILE, arrays)

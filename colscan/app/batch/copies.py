@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from contextlib import suppress
 from functools import cache
@@ -12,12 +11,12 @@ import numpy as np
 
 from colscan.app.batch.chain import reference
 from colscan.app.batch.originals import find_original
-from colscan.app.put import keep_bytes, kept_bytes
+from colscan.app.put import keep_arrays, kept_arrays
 from colscan.errors import PhotoError
 from colscan.ledger import rows_at, times_of, words_of
 from colscan.ledger.columns import TAKEN_AT_FROM, PhotoRow
 from colscan.photo import PhotoRef
-from colscan.photo.alike import SIDE, Glance, glance_at, is_alike, may_be_copies
+from colscan.photo.alike import Glance, glance_at, is_alike, may_be_copies
 from colscan.units import in_microseconds
 
 FOLDER = Path("cache") / "glances"
@@ -116,21 +115,13 @@ def _recorded_glance(folder: Path, row: PhotoRow, max_megapixels: float, *, keep
 
 
 def _file(folder: Path, sha256: str) -> Path:
-    return folder / FOLDER / f"{sha256[:16]}.npz"
+    return folder / FOLDER / f"{sha256[:16]}.bin"
 
 
 def _load(folder: Path, sha256: str) -> Glance | None:
-    data = kept_bytes(_file(folder, sha256))
-    if data is None:
-        return None
-    with np.load(io.BytesIO(data), allow_pickle=False) as kept:
-        cells = kept["cells"]
-        if cells.shape != (SIDE, SIDE, 3) or cells.dtype != np.uint8:  # as an earlier version kept it
-            return None
-        return Glance(cells=cells, shape=float(kept["shape"]))
+    kept = kept_arrays(_file(folder, sha256))
+    return Glance(cells=kept["cells"], shape=float(kept["shape"])) if kept else None
 
 
 def _keep(folder: Path, sha256: str, glance: Glance) -> None:
-    data = io.BytesIO()
-    np.savez(data, cells=glance.cells, shape=np.array(glance.shape))
-    keep_bytes(_file(folder, sha256), data.getvalue())
+    keep_arrays(_file(folder, sha256), {"cells": glance.cells, "shape": np.array(glance.shape)})

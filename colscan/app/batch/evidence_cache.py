@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.app.batch.shelves import Looking
-from colscan.app.put import keep_bytes, kept_bytes
+from colscan.app.put import keep_arrays, kept_arrays
 from colscan.flags import Flag
 from colscan.score import METHOD
 from colscan.score.model import Baseline, Evidence, PatchSeen
@@ -41,10 +40,9 @@ def load_evidence(
 
     A damaged file counts as none.
     """
-    data = kept_bytes(_file(folder, sha256))
-    if data is None:
+    packed = kept_arrays(_file(folder, sha256))
+    if packed is None:
         return None
-    packed = np.load(io.BytesIO(data), allow_pickle=False)
     keys = [int(known) for known in packed["keys"]]
     return KeptEvidence(packed) if str(packed["key"]) == _key(sha256, keys, baselines, how) else None
 
@@ -60,14 +58,12 @@ def keep_evidence(
     }
     for seen in evidence:
         arrays |= {f"{seen.key}-{name}": array for name, array in _pack(seen).items()}
-    data = io.BytesIO()
     # Not compressed: what is left when unseen places are left out hardly gets smaller.
-    np.savez(data, **arrays)  # type: ignore[arg-type]
-    return keep_bytes(_file(folder, sha256), data.getvalue())
+    return keep_arrays(_file(folder, sha256), arrays)
 
 
 def _file(folder: Path, sha256: str) -> Path:
-    return folder / FOLDER / f"{sha256[:8]}.npz"
+    return folder / FOLDER / f"{sha256[:8]}.bin"
 
 
 def _key(sha256: str, keys: Iterable[int], baselines: Mapping[int, Baseline], how: Looking) -> str:
