@@ -45,6 +45,8 @@ RANGE_MM: dict[Side, tuple[float, float]] = {
 }
 """Where each side of a block can be, from the card's middle."""
 _SHAPE = ((BOTTOM_MM - TOP_MM) // STEP_MM, (RIGHT_MM - LEFT_MM) // STEP_MM)
+LINES_EVERY = 2
+"""Edges are sought on every second line: each is a mean over three."""
 LEAST_LOG = -6.0
 """Floor of the log probabilities: one odd line can't outvote its neighbours."""
 
@@ -121,10 +123,12 @@ def _log_probability(means: StripMeans, side: Side) -> Plane:
     score = _nets()[net_of(side)].score(line_features(means, side))
     score -= score.max(across, keepdims=True)
     score -= np.log(np.exp(score).sum(across, keepdims=True))
+    np.maximum(score, LEAST_LOG, out=score)
     plane = np.full(_SHAPE, LEAST_LOG, np.float32)
     first, last = range_steps(side)
-    within = plane[:, first:last] if across else plane[first:last]
-    np.maximum(score, LEAST_LOG, out=within)
+    within, score = (plane[:, first:last], score) if across else (plane[first:last].T, score.T)
+    within[::2], within[-1] = score, score[-1]
+    within[1:-1:2] = (score[:-1] + score[1:])[: len(within[1:-1:2])] / 2
     return plane
 
 
@@ -204,13 +208,13 @@ def _unlikeness(colour: Plane) -> Plane:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StripMeans:
-    """Means over strips of 2, 3, 5 and 10 steps, smoothed over three lines (6 mm).
+    """Means over strips of 2, 3, 5 and 10 steps on every second line, smoothed over three lines (6 mm).
 
     Parameters
     ----------
     along : tuple of tuple of ndarray
-        For strips along columns, then along rows: for each width (5, h + 40, w) or (5, h, w + 40), at the
-        strip's first step.
+        For strips along columns, then along rows: for each width (5, h + 40, w / 2) or (5, h / 2, w + 40), at
+        the strip's first step.
     """
 
     along: tuple[tuple[Plane, ...], tuple[Plane, ...]]
@@ -219,13 +223,13 @@ class StripMeans:
 def strip_means(look: Plane) -> StripMeans:
     """The strips of an appearance that edges are told by; beyond the window it goes on as at its border."""
     level = np.pad(look, ((0, 0), (1, 1), (0, 0)), mode="reflect")
-    level = level[:, :-2] + level[:, 1:-1] + level[:, 2:]
+    level = level[:, :-2:LINES_EVERY] + level[:, 1:-1:LINES_EVERY] + level[:, 2::LINES_EVERY]
     upright = np.pad(look, ((0, 0), (0, 0), (1, 1)), mode="reflect")
-    upright = upright[..., :-2] + upright[..., 1:-1] + upright[..., 2:]
+    upright = upright[..., :-2:LINES_EVERY] + upright[..., 1:-1:LINES_EVERY] + upright[..., 2::LINES_EVERY]
     around = (_FARTHEST, _FARTHEST)
     return StripMeans(
         (
-            _running_means(np.pad(upright, ((0, 0), around, (0, 0)), mode="edge"), look.shape[2]),
+            _running_means(np.pad(upright, ((0, 0), around, (0, 0)), mode="edge"), upright.shape[2]),
             _running_means(np.pad(level, ((0, 0), (0, 0), around), mode="edge"), 1),
         )
     )

@@ -13,6 +13,7 @@ from colscan.locate.cards import card_middle_px, card_outline_px, filled
 from colscan.locate.model import Card, Points
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB, LinearRGB, Mask
+from colscan.photo.thin import left_variance_px, thinned
 
 # From the card's middle. Blocks are up to about 280 mm wide and high, the card sits in their upper
 # part anywhere between the two sides, and 20 mm around them are looked at too.
@@ -25,6 +26,9 @@ BRIGHTEST = 4.0
 DARKEST = 0.02
 """Added before logarithms, in units of paper: haze and noise make darker tones meaningless."""
 _SMOOTH_MM = 0.4
+# Pixels this large show as much as a grid of a millimetre does. To find outlines by, the mean of what a file
+# says of some pixels is as good as the mean of their light.
+_FINE_MM = 1.2
 # Places in one product: with more, more of the weights are zero; with fewer, products are too small.
 _BAND = 32
 Plane = NDArray[np.float32]
@@ -103,14 +107,21 @@ def cut_bare_window(
     height, width = rgb.shape[:2]
     x0, y0 = np.clip(np.floor(corners[0]).astype(int), 0, (width - 1, height - 1))
     x1, y1 = np.clip(np.ceil(corners[1]).astype(int), (x0 + 1, y0 + 1), (width, height))
-    mm_grid = _to_mm_grid(to_linear(rgb[y0:y1, x0:x1]), middle_px - (x0, y0), mm_per_px)
+    every = max(1, int(_FINE_MM / mm_per_px))
+    middle = (middle_px - (x0, y0) - (every - 1) / 2) / every
+    # Where a millimetre has several pixels, their Gaussian mean is meant, or noise and texture would alias.
+    blur_px = left_variance_px((_SMOOTH_MM / mm_per_px) ** 2, every) ** 0.5 if mm_per_px < 1 else 0.0
+    light = to_linear(thinned(rgb[y0:y1, x0:x1], every))
+    mm_grid = _to_mm_grid(light, middle, mm_per_px * every, blur_px=blur_px)
     white = paper if np.isfinite(paper).all() else _brightest(mm_grid)
-    light = cv2.merge([plane / np.float32(max(one, 1e-4)) for plane, one in zip(mm_grid, white, strict=True)])
+    planes = cv2.merge(
+        [plane / np.float32(max(one, 1e-4)) for plane, one in zip(mm_grid, white, strict=True)]
+    )
     return Window(
-        light=np.asarray(light, np.float32),
+        light=planes,
         middle_px=middle_px,
         mm_per_px=mm_per_px,
-        card=np.zeros(light.shape[:2], bool),
+        card=np.zeros(planes.shape[:2], bool),
     )
 
 
@@ -120,8 +131,8 @@ def _brightest(planes: Plane) -> NDArray[np.float64]:
     return np.quantile(seen, 0.95, axis=1) if seen.size else np.zeros(len(planes))
 
 
-def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> Plane:
-    """Light of the pixels around a place, (3, 330, 320): means over a millimetre where pixels are smaller.
+def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float, *, blur_px: float) -> Plane:
+    """Light of the pixels around a place, (3, 330, 320), blurred by a Gaussian of this sigma.
 
     They are sums over rows, then over columns, weighted by the same numbers all along: matrix products, which
     take a third of the time that smoothing all pixels first and then taking values between them does.
@@ -130,11 +141,11 @@ def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> Plane:
     (height, width), step = light.shape[:2], 1 / mm_per_px
     down = start[1] + step * np.arange(BOTTOM_MM - TOP_MM)
     across = start[0] + step * np.arange(RIGHT_MM - LEFT_MM)
-    over_columns = [(some, used, weights.T) for some, used, weights in _weighted(across, width, mm_per_px)]
+    over_columns = [(some, used, weights.T) for some, used, weights in _weighted(across, width, blur_px)]
     mm_grid = np.empty((3, len(down), len(across)), np.float32)
     # Band by band: what lies between stays in the processor's cache.
     band = np.empty((3, _BAND, width), np.float32)
-    for rows, used_rows, over_rows in _weighted(down, height, mm_per_px):
+    for rows, used_rows, over_rows in _weighted(down, height, blur_px):
         mixed = (over_rows @ light[used_rows].reshape(-1, width * 3)).reshape(-1, width, 3)
         planes = band[:, : len(mixed)]
         planes[:] = np.moveaxis(mixed, 2, 0)
@@ -144,16 +155,14 @@ def _to_mm_grid(light: LinearRGB, middle_px: Points, mm_per_px: float) -> Plane:
 
 
 def _weighted(
-    places: NDArray[np.float64], length: int, mm_per_px: float
+    places: NDArray[np.float64], length: int, blur_px: float
 ) -> Iterator[tuple[slice, slice, Plane]]:
     """Some places along a line of pixels after the others, the pixels that count there, and how much each.
 
-    Linear between pixels; zero beyond the photo: its border then shows as the edge it is. Where a millimetre
-    has several pixels, their Gaussian mean is meant, or noise and texture would alias.
+    Linear between pixels; zero beyond the photo: its border then shows as the edge it is.
     """
-    sigma = _SMOOTH_MM / mm_per_px if mm_per_px < 1 else 0.0
-    reach = round(8 * sigma + 1) // 2
-    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / max(sigma, _SMOOTH_MM)) ** 2)
+    reach = round(8 * blur_px + 1) // 2
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / max(blur_px, 0.1)) ** 2)
     whole = np.floor(places)
     first, second = (
         np.where((pixel >= 0) & (pixel < length), share, 0)[:, None] * (kernel / kernel.sum())

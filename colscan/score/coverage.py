@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from colscan.photo.model import Mask
 from colscan.score.face import Grid, smooth
 from colscan.score.light import GAIN_STEP, Belief
-from colscan.score.mixing import COVERED, LEVELS, Cells, Fits, chance_of_levels
+from colscan.score.mixing import COVERED, Cells, Fits, chance_of_levels, covered_and_opacity
 from colscan.score.prepare import Prepared
 
 # A reflection: this much brighter than the white end and than what lies around it, or a streak
@@ -88,25 +88,24 @@ class Look:
     opacity: Grid
 
 
-def look_at(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask) -> Look:
+def look_at(bag: Prepared, cells: Cells, belief: Belief, *, patches: Mask, glare: Mask) -> Look:
     """What of one bag's face can be seen, and how opaque it is by unmixing.
 
     Parameters
     ----------
     cells : Cells
         Every cell of the face's grid.
-    patches : ndarray of bool, shape (h, w)
-        Suspect patches: face, but not mycelium.
+    patches, glare : ndarray of bool, shape (h, w)
+        Suspect patches (face, but not mycelium), and reflections.
     """
     fit = belief.best
-    glare = find_glare(bag, cells, fit)
     bare = np.float32(fit.gain[0]) * cells.brightness0 + np.float32(fit.veil[0])
     shade = (cells.brightness < _SHADE * bare).reshape(glare.shape)
     seen = bag.seen & ~glare & (~shade | patches)
     grown = seen & ~patches
-    levels = _chance(cells.take(np.flatnonzero(grown)), belief)
+    likely = belief.likeliest(_WORTH_A_THOUGHT)
     chance, opacity = np.zeros(seen.shape, np.float32), np.zeros(seen.shape, np.float32)
-    chance[grown], opacity[grown] = levels[COVERED].sum(0), LEVELS @ levels
+    chance[grown], opacity[grown] = covered_and_opacity(cells.take(np.flatnonzero(grown)), *likely)
     return Look(seen=seen, grown=grown, glare=glare, chance=chance, opacity=opacity)
 
 
@@ -159,15 +158,6 @@ def find_glare(bag: Prepared, cells: Cells, fit: Fits) -> Mask:
         (((streak | bright) & neutral) | bag.face.burnt_out).astype(np.uint8), np.ones((3, 3), np.uint8)
     )
     return np.asarray((grown > 0) & bag.whole)
-
-
-def _chance(cells: Cells, belief: Belief) -> NDArray[np.float32]:
-    """Chance of each level in each cell, (K, n), over all lights that are worth a thought."""
-    fits, weight = belief.likeliest(_WORTH_A_THOUGHT)
-    chance = np.zeros((len(LEVELS), len(cells.brightness)), np.float32)
-    for i, share in enumerate(weight):
-        chance += np.float32(share) * chance_of_levels(cells, fits.take(np.array([i])))[:, 0]
-    return chance
 
 
 def _deviation(cells: Cells, belief: Belief, grown: Mask) -> float:

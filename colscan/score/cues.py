@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from colscan.photo.model import Mask
 from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.coverage import Look
-from colscan.score.face import Grid, Means, blurred, channels_of, merged, over_channels
+from colscan.score.face import Grid, Means, blurred, channels_of, merged
 from colscan.score.mixing import Cells, Fits
 from colscan.score.prepare import Prepared
 
@@ -106,11 +106,13 @@ def find_cues(bag: Prepared, cells: Cells, fit: Fits, *, look: Look, patches: Ma
         opacity * 2,
         chance * 2,
     ]
-    seen = np.clip(merged(maps), -3, 3)
-    filled = np.where(over_channels(clear.astype(np.float32), len(maps)) > 0, seen, means.at(seen, _FILL_MM))
-    planes = [*channels_of(filled), clear * 1.0, np.minimum(bag.depth / _RIM_MM, 1.0), patches * 1.0]
+    planes = np.empty((MAPS, *shape), np.float32)
+    for plane, one in zip(planes, maps, strict=False):
+        np.clip(one, -3, 3, out=plane)
+        np.copyto(plane, means.at(plane, _FILL_MM), where=~clear)
+    planes[len(maps) :] = clear, np.minimum(bag.depth / _RIM_MM, 1.0), patches
     return Cues(
-        maps=np.stack(planes).astype(np.float32, copy=False),
+        maps=planes,
         numbers=_numbers(
             np.array([level, level0, gain, veil, white, float(fit.scale[0]), bag.likeness]),
             *(picked(x, known) for x in (d / y, d0 / y0, chance, opacity)),

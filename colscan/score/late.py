@@ -60,7 +60,7 @@ def make_late_baselines(
 
 
 def _bare_again(bag: Prepared, fit: Fitted, *, days: float, photo: str) -> Baseline | None:
-    shown = look_at(bag, fit.cells, fit.belief, patches=fit.marks.mask)
+    shown = look_at(bag, fit.cells, fit.belief, patches=fit.marks.mask, glare=fit.marks.glare)
     said = unmix(bag, fit.cells, fit.belief, look=shown)
     known = look(
         just_spawned(days),

@@ -7,7 +7,7 @@ hangs at another angle than the face).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,6 +71,18 @@ def refine_lights(bags: Sequence[Cells], beliefs: Sequence[Belief]) -> tuple[Bel
     white = _shared_white(beliefs)
     again = [_fit(cells, belief.likely_gains, white) for cells, belief in zip(bags, beliefs, strict=True)]
     return _share_gain(again, [belief.likely_gains for belief in beliefs])
+
+
+def refine_some(some: Mapping[int, Cells], beliefs: Sequence[Belief]) -> dict[int, Belief]:
+    """The same again for some bags of the photo, by their place, on other cells than before."""
+    white = _shared_white(beliefs)
+    fits, sought = [], []
+    for i, belief in enumerate(beliefs):
+        gains = belief.likely_gains if i in some else belief.around[: len(belief.around) // 2]
+        fits.append(_fit(some[i], gains, white) if i in some else belief.fits)
+        sought.append(gains)
+    shared = _share_gain(fits, sought)
+    return {i: shared[i] for i in some}
 
 
 def _fit(cells: Cells, gains: NDArray[np.float64], shared: tuple[float, float] | None) -> Fits:

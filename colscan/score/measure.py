@@ -12,7 +12,7 @@ from colscan.locate.model import BagView
 from colscan.score.coverage import Unmixed, find_glare, look_at, unmix
 from colscan.score.face import GRID_MM
 from colscan.score.judged import judge_face
-from colscan.score.light import Belief, believe_lights, refine_lights
+from colscan.score.light import Belief, believe_lights, refine_lights, refine_some
 from colscan.score.mixing import Cells
 from colscan.score.model import Baseline, Evidence, PatchSeen, TakenOff
 from colscan.score.patches import Marks, find_patches
@@ -97,7 +97,7 @@ def measure_prepared(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]
 
 def _judged(bag: Prepared, fit: Fitted, *, known: bool) -> Unmixed:
     """By the network, which has only learnt from faces with a baseline; else by unmixing alone."""
-    look = look_at(bag, fit.cells, fit.belief, patches=fit.marks.mask)
+    look = look_at(bag, fit.cells, fit.belief, patches=fit.marks.mask, glare=fit.marks.glare)
     if known:
         return judge_face(bag, fit.cells, fit.belief, look=look, patches=fit.marks.mask)
     return unmix(bag, fit.cells, fit.belief, look=look)
@@ -115,28 +115,35 @@ class Fitted:
 def fit_bags(bags: Sequence[Prepared]) -> list[Fitted | None]:
     """Light, veil and patches of all the bags of one photo; None for a bag that hardly shows."""
     usual = usual_brightness(bags)
-    nothing = [np.zeros_like(bag.seen) for bag in bags]
-    found = [fit_cells(bag, usual, without=none) for bag, none in zip(bags, nothing, strict=True)]
-    able = [i for i, cells in enumerate(found) if cells is not None and bags[i].seen_share >= _LEAST_SEEN]
+    found = [_fit_cells(bag, usual) for bag in bags]
+    able = [i for i, cells in enumerate(found) if cells is not None]
     if not able:
         return [None] * len(bags)
-    beliefs = dict(
-        zip(able, believe_lights([cells for i in able if (cells := found[i]) is not None]), strict=True)
-    )
-    maps = {i: map_cells(bags[i], usual) for i in able}
-    marks = {i: _marks(bags[i], maps[i], beliefs[i]) for i in able}
-    # Most bags have no patch, and the same cells again.
-    clean = [
-        (marks[i].mask.any() and fit_cells(bags[i], usual, without=marks[i].mask)) or found[i] for i in able
-    ]
-    again = refine_lights([c for c in clean if c is not None], [beliefs[i] for i in able])
-    beliefs = dict(zip(able, again, strict=True))
-    return [
-        Fitted(cells=maps[i], belief=beliefs[i], marks=_marks(bags[i], maps[i], beliefs[i]))
-        if i in maps
-        else None
-        for i in range(len(bags))
-    ]
+    cells = [one for one in found if one is not None]
+    beliefs = list(refine_lights(cells, believe_lights(cells)))
+    maps = [map_cells(bags[i], usual) for i in able]
+    marks = [_marks(bags[i], one, belief) for i, one, belief in zip(able, maps, beliefs, strict=True)]
+    # The light of a bag with a patch again, without it.
+    clean = {
+        k: without
+        for k, (i, mark) in enumerate(zip(able, marks, strict=True))
+        if mark.patches and (without := fit_cells(bags[i], usual, without=mark.mask))
+    }
+    if clean:
+        for k, belief in refine_some(clean, beliefs).items():
+            beliefs[k], marks[k] = belief, _marks(bags[able[k]], maps[k], belief)
+    fitted = {
+        i: Fitted(cells=one, belief=belief, marks=mark)
+        for i, one, belief, mark in zip(able, maps, beliefs, marks, strict=True)
+    }
+    return [fitted.get(i) for i in range(len(bags))]
+
+
+def _fit_cells(bag: Prepared, usual: float) -> Cells | None:
+    """What a bag's light is fitted to; None when it hardly shows."""
+    if bag.seen_share < _LEAST_SEEN:
+        return None
+    return fit_cells(bag, usual, without=np.zeros_like(bag.seen))
 
 
 def _marks(bag: Prepared, cells: Cells, belief: Belief) -> Marks:

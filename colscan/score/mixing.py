@@ -39,7 +39,9 @@ _FREEDOM = 6.0  # `_expect` takes the power of -(6 + 2) / 2 by squaring twice.
 # The misfit's variance is fitted too, around 1 with the weight of this many witnesses.
 _SCALE_WEIGHT = 4.0
 # After the first rounds the starts that are this much less likely than the best stay as they are.
-_FIRST_ROUNDS, _ROUNDS, _HOPELESS = 2, 5, 20.0
+_FIRST_ROUNDS, _ROUNDS, _HOPELESS = 2, 7, 20.0
+# So few starts are not worth the asking.
+_FEW = 12
 # A colony's thin rim is no wider than its thicker body (see `_hold_rims`).
 _RIM_LEVELS = ((5, 1.0), (4, 0.75), (3, 0.5))
 # The white end stays within a factor of its prior, the veil within two and a half prior
@@ -179,71 +181,118 @@ def _maximize(cells: Cells, priors: Priors, veil: NDArray[np.float64]) -> Fits:
         scale=np.ones(starts),
         shares=np.tile(_SHARES.astype(np.float64), (starts, 1)),
     )
-    fits = _improve(cells, priors, begin, rounds=_FIRST_ROUNDS)
+    terms, few = _terms(cells), starts <= _FEW
+    fits = _improve(terms, priors, begin, rounds=_ROUNDS if few else _FIRST_ROUNDS)
+    if few:
+        return fits
     hopeful = np.flatnonzero(fits.log_likelihood > fits.log_likelihood.max() - _HOPELESS)
-    return fits.put(hopeful, _improve(cells, priors.take(hopeful), fits.take(hopeful), rounds=_ROUNDS))
+    more = _ROUNDS - _FIRST_ROUNDS
+    return fits.put(hopeful, _improve(terms, priors.take(hopeful), fits.take(hopeful), rounds=more))
 
 
-def _improve(cells: Cells, priors: Priors, fits: Fits, *, rounds: int) -> Fits:
+def _improve(terms: NDArray[np.float64], priors: Priors, fits: Fits, *, rounds: int) -> Fits:
     """The fits after some rounds of expectation-maximization more, with their likelihood."""
-    n = len(cells.brightness)
+    n, by_cell = terms.shape[1], np.ascontiguousarray(terms.T, np.float32)
     weight = min(1.0, _WITNESSES / n)
     for _ in range(rounds):
-        chance, nearness, _ = _expect(cells, fits)
+        chance, nearness, _ = _expect(terms, fits)
         shares = _hold_rims(_mean_shares(chance))
         # Weights of Student's t: what fits badly counts less. A misfit m is _FREEDOM (1 / nearness - 1),
         # so m (_FREEDOM + 2) / (_FREEDOM + m) is (_FREEDOM + 2) (1 - nearness).
-        chance *= np.float32((_FREEDOM + 2) * weight)
-        left = chance.sum(0).sum(1, dtype=np.float64)
         chance *= nearness
-        total = left - chance.sum(0).sum(1, dtype=np.float64)
+        sums = (chance.reshape(-1, n) @ by_cell).reshape(*chance.shape[:2], -1) / _roots(fits)[:, :, None]
+        total = (_FREEDOM + 2) * weight * (n - sums[:, :, -1].sum(0))
         scale = (_SCALE_WEIGHT + fits.scale * total / 2) / (_SCALE_WEIGHT + weight * n)
-        chance *= np.float32(1 / _FREEDOM) / scale.astype(np.float32)[:, None]
-        gain, veil, white = _solve(cells, chance, fits, priors)
+        sums *= ((_FREEDOM + 2) / _FREEDOM * weight / scale)[:, None]
+        gain, veil, white = _solve(sums, fits, priors)
         fits = replace(fits, gain=gain, veil=veil, white=white, scale=scale, shares=shares)
-    _, _, evidence = _expect(cells, fits)
+    _, _, evidence = _expect(terms, fits)
     likelihood = weight * (evidence - n * np.log(fits.scale)) + _log_priors(fits, priors)
     return replace(fits, log_likelihood=likelihood)
 
 
-def _expect(cells: Cells, fits: Fits) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]:
-    """Chance and nearness 1 / (1 + misfit / freedom) of each level in each cell (K, S, n); log evidence (S,).
+def _terms(cells: Cells) -> NDArray[np.float64]:
+    """What any light's misfit in each cell is a sum of, by `_factors`; (11, n).
 
-    The misfit is quadratic in the level, so that it is one product of matrices; and Student's t with an
-    even sum of freedoms is a power, without logarithm and exponential.
+    A misfit is a square: of how far today's light (y, d) is off a times the baseline's (y0, d0) and b, c.
+    Multiplied out, each part is a product of what the cell says and of a, b and c, so that all misfits
+    are one product of matrices.
     """
-    gain, veil, white, scale = (
-        x.astype(np.float32)[:, None] for x in (fits.gain, fits.veil, fits.white, fits.scale)
+    yy, yd, dd = cells.precision.astype(np.float64)
+    y, d, y0, d0 = (
+        tone.astype(np.float64)
+        for tone in (cells.brightness, cells.redness, cells.brightness0, cells.redness0)
     )
-    bare_y, bare_d = gain * cells.brightness0 + veil, gain * cells.redness0
-    # What lies between a cell and bare substrate, and between white and bare.
-    y, d = cells.brightness - bare_y, cells.redness - bare_d
-    all_y, all_d = white - bare_y, white * np.float32(_WHITE_REDNESS) - bare_d
-    yy, yd, dd = (precision / (scale * np.float32(_FREEDOM)) for precision in cells.precision)
-    towards_y, towards_d = yy * y + yd * d, yd * y + dd * d
-    quadratic = np.stack(
+    today_y, today_d = yy * y + yd * d, yd * y + dd * d
+    first_y, first_d = yy * y0 + yd * d0, yd * y0 + dd * d0
+    return np.stack(
         [
-            towards_y * y + towards_d * d,
-            towards_y * all_y + towards_d * all_d,
-            (yy * all_y + 2 * yd * all_d) * all_y + dd * all_d * all_d,
+            today_y * y + today_d * d,
+            today_y * y0 + today_d * d0,
+            today_y,
+            today_d,
+            first_y * y0 + first_d * d0,
+            first_y,
+            first_d,
+            yy,
+            yd,
+            dd,
+            np.ones_like(y),
         ]
     )
-    powers = np.stack([np.ones_like(LEVELS), -2 * LEVELS, LEVELS * LEVELS], 1)
-    nearness = (powers @ quadratic.reshape(3, -1)).reshape(len(LEVELS), *y.shape)
-    np.maximum(nearness, 0, out=nearness)
-    nearness += 1
+
+
+def _factors(fits: Fits) -> NDArray[np.float64]:
+    """What `_terms` count in 1 + misfit / freedom, for each level and fit; (11, K, S)."""
+    level = LEVELS.astype(np.float64)[:, None]
+    a, b = (1 - level) * fits.gain, (1 - level) * fits.veil + level * fits.white
+    c = level * fits.white * _WHITE_REDNESS
+    factors = np.ones((11, *a.shape))
+    for factor, value in zip(
+        factors[1:],
+        (-2 * a, -2 * b, -2 * c, a * a, 2 * a * b, 2 * a * c, b * b, 2 * b * c, c * c),
+        strict=False,
+    ):
+        factor[:] = value
+    factors[:-1] /= _FREEDOM * fits.scale
+    return factors
+
+
+def _expect(
+    terms: NDArray[np.float64], fits: Fits
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float64]]:
+    """Chance of each level in each cell and its weighted nearness, both (K, S, n); log evidence (S,).
+
+    Nearness is 1 / (1 + misfit / freedom), here times the fourth root of the level's share. Student's t with
+    an even sum of freedoms is a power of it, without logarithm and exponential.
+    """
+    shape = (len(LEVELS), len(fits.gain), terms.shape[1])
+    factors = (_factors(fits) / _roots(fits)).reshape(len(terms), -1)
+    # A misfit is a small difference of large numbers, so it is taken in double precision.
+    nearness = (factors.T @ terms).astype(np.float32).reshape(shape)
     np.reciprocal(nearness, out=nearness)
     chance = nearness * nearness
     chance *= chance
-    chance *= fits.shares.T.astype(np.float32)[:, :, None]
-    total = chance.sum(0)
-    chance /= total
+    total = np.ones(shape[0], np.float32) @ chance.reshape(shape[0], -1)
+    total = total.reshape(shape[1:])
+    chance *= 1 / total
     return chance, nearness, np.log(total).sum(1, dtype=np.float64)
+
+
+def _roots(fits: Fits) -> NDArray[np.float64]:
+    """The fourth roots of the levels' shares, (K, S): `_expect` takes the power of 4 of what they are in."""
+    return np.asarray(np.sqrt(np.sqrt(fits.shares.T)))
 
 
 def _mean_shares(chance: NDArray[np.float32]) -> NDArray[np.float64]:
     """Share of each level (S, K), drawn towards the prior shares."""
-    counted = chance.mean(2, dtype=np.float64).T * _WITNESSES
+    # A product of matrices adds up eight times as quickly as numpy's mean.
+    cells = chance.shape[2]
+    counted = (
+        (chance.reshape(-1, cells) @ np.full(cells, _WITNESSES / cells, np.float32))
+        .reshape(chance.shape[:2])
+        .T
+    )
     return np.asarray((counted + _SHARES_WEIGHT * _SHARES) / (_WITNESSES + _SHARES_WEIGHT))
 
 
@@ -260,32 +309,29 @@ def _hold_rims(shares: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _solve(
-    cells: Cells, weight: NDArray[np.float32], fits: Fits, priors: Priors
+    sums: NDArray[np.float64], fits: Fits, priors: Priors
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Gain, veil and white end by least squares, given the levels' weights in each cell (K, S, n)."""
-    a, b, w = LEVELS, 1 - LEVELS, _WHITE_REDNESS
-    bb, ab, aa, b1, a1 = np.tensordot(np.stack([b * b, a * b, a * a, b, a]), weight, axes=1).astype(
-        np.float64
-    )
-    yy, yd, dd = cells.precision.astype(np.float64)
-    y, d, y0, d0 = cells.brightness, cells.redness, cells.brightness0, cells.redness0
+    """Gain, veil and white end by least squares, given `_terms` summed over cells, (K, S, 11)."""
+    a, b, w = LEVELS.astype(np.float64), 1 - LEVELS.astype(np.float64), _WHITE_REDNESS
+    shares = np.stack([b * b, a * b, a * a, b, a])
+    bare, both, white_alone, to_bare, to_white = np.moveaxis(np.tensordot(shares, sums, axes=1), 2, 1)
     off = (fits.veil - priors.veil) / priors.veil_sd
     veil_weight = 4 / (3 + off**2) / priors.veil_sd**2
     gain_weight = 1 / (priors.gain_step / 2 * priors.gain) ** 2
     white_weight = 1 / (fits.white * priors.white_sd) ** 2
     left = np.empty((len(fits.gain), 3, 3))
-    left[:, 0, 0] = bb @ (yy * y0 * y0 + 2 * yd * y0 * d0 + dd * d0 * d0) + gain_weight
-    left[:, 0, 1] = left[:, 1, 0] = bb @ (yy * y0 + yd * d0)
-    left[:, 1, 1] = bb @ yy + veil_weight
-    left[:, 0, 2] = left[:, 2, 0] = ab @ (yy * y0 + yd * (d0 + w * y0) + dd * w * d0)
-    left[:, 1, 2] = left[:, 2, 1] = ab @ (yy + w * yd)
-    left[:, 2, 2] = aa @ (yy + 2 * w * yd + w * w * dd) + white_weight
+    left[:, 0, 0] = bare[4] + gain_weight
+    left[:, 0, 1] = left[:, 1, 0] = bare[5]
+    left[:, 1, 1] = bare[7] + veil_weight
+    left[:, 0, 2] = left[:, 2, 0] = both[5] + w * both[6]
+    left[:, 1, 2] = left[:, 2, 1] = both[7] + w * both[8]
+    left[:, 2, 2] = white_alone[7] + w * (2 * white_alone[8] + w * white_alone[9]) + white_weight
     right = np.empty((len(fits.gain), 3, 1))
-    right[:, 0, 0] = b1 @ (yy * y0 * y + yd * (y0 * d + d0 * y) + dd * d0 * d) + priors.gain * gain_weight
-    right[:, 1, 0] = b1 @ (yy * y + yd * d) + priors.veil * veil_weight
+    right[:, 0, 0] = to_bare[1] + priors.gain * gain_weight
+    right[:, 1, 0] = to_bare[2] + priors.veil * veil_weight
     # The prior of the white end is on its log; this is its tangent at the present value.
     tangent = fits.white * (1 + priors.log_white - np.log(fits.white))
-    right[:, 2, 0] = a1 @ (yy * y + yd * (d + w * y) + dd * w * d) + tangent * white_weight
+    right[:, 2, 0] = to_white[2] + w * to_white[3] + tangent * white_weight
     gain, veil, white = np.linalg.solve(left, right)[..., 0].T
     typical = np.exp(priors.log_white)
     return (
@@ -303,6 +349,16 @@ def _log_priors(fits: Fits, priors: Priors) -> NDArray[np.float64]:
     return np.asarray(veil + white + scale + shares)
 
 
+def covered_and_opacity(cells: Cells, fits: Fits, weight: NDArray[np.float64]) -> NDArray[np.float32]:
+    """Chance that each cell is covered, and its expected opacity, (2, n), over S weighted lights."""
+    terms, what = _terms(cells), np.stack([COVERED.astype(np.float32), LEVELS])
+    both = np.zeros((2, terms.shape[1]), np.float32)
+    # One light after the other: all of them together need more memory than the processor's cache has.
+    for i, share in enumerate(weight):
+        both += np.float32(share) * what @ _expect(terms, fits.take(np.array([i])))[0][:, 0]
+    return both
+
+
 def chance_of_levels(cells: Cells, fits: Fits) -> NDArray[np.float32]:
     """Chance of each of `LEVELS` in each cell under S fitted lights, shape (K, S, n)."""
-    return _expect(cells, fits)[0]
+    return _expect(_terms(cells), fits)[0]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,10 +75,10 @@ def _weights() -> dict[str, NDArray[np.float32]]:
 def _run(cues: Cues) -> tuple[Tensor, NDArray[np.float32]]:
     """Log odds of the face and of its mirror image, (2, 2, h, w), and the doubt of each before its bounds."""
     h, w = cues.clear.shape
-    more = ((0, 0), (0, 0), (0, -h % _STRIDE), (0, -w % _STRIDE))
-    maps = np.pad(np.stack([cues.maps, cues.maps[:, :, ::-1]], 1), more)
-    weight = _halved(np.pad(np.stack([cues.clear, cues.clear[:, ::-1]])[None].astype(np.float32), more))
-    fine = _stem(maps)
+    cells = _quarters(cues.maps)
+    seen = _quarters(cues.clear[None])
+    weight = (((seen[0] + seen[1]) + (seen[2] + seen[3])) * np.float32(0.25))[None]
+    fine = _stem(cells)
     fine = _layer(fine, "a1").plus(fine)
     middle = _layer(fine.halved(), "b1")
     middle = _layer(middle, "b2").plus(middle)
@@ -169,14 +170,29 @@ class _Faces:
         return made
 
 
-def _stem(maps: Tensor) -> _Faces:
+def _quarters(maps: NDArray[Any]) -> Tensor:
+    """The four of each 2 x 2 cells of maps and of their mirror image, (4 channels, 2, h / 2, w / 2).
+
+    Filled up with zeros so that they can be halved on.
+    """
+    channels, h, w = maps.shape
+    half = -(-h // _STRIDE) * _STRIDE // 2, -(-w // _STRIDE) * _STRIDE // 2
+    quarters = np.empty((4, channels, 2, *half), np.float32)
+    quarters[..., h // 2 :, :] = 0
+    quarters[..., w // 2 :] = 0
+    for quarter, (row, column) in zip(quarters, product((0, 1), repeat=2), strict=True):
+        for side, face in enumerate((maps, maps[:, :, ::-1])):
+            part = face[:, row::2, column::2]
+            quarter[:, side, : part.shape[1], : part.shape[2]] = part
+    return quarters.reshape(4 * channels, *quarters.shape[2:])
+
+
+def _stem(cells: Tensor) -> _Faces:
     """The first layer: kernels of 2 x 2 that don't overlap, at half the resolution."""
     kernels, bias = _weights()["stem.weight"], _weights()["stem.bias"]
-    _, _, h, w = maps.shape
-    places = [maps[:, :, row::2, column::2] for row, column in product((0, 1), repeat=2)]
-    cells = np.concatenate(places).reshape(len(places) * len(maps), -1)
-    made = _Faces.empty(len(bias), h // 2, w // 2)
-    out = np.concatenate(list(kernels), 1) @ cells + bias[:, None]
+    made = _Faces.empty(len(bias), *cells.shape[2:])
+    out = np.concatenate(list(kernels), 1) @ cells.reshape(len(cells), -1)
+    out += bias[:, None]
     np.maximum(out.reshape(made.inner.shape), 0, out=made.inner)
     return made
 

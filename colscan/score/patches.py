@@ -75,10 +75,11 @@ _SMALL_MM2, _SMALL_STRENGTH = 100.0, 0.75
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Marks:
-    """Suspect patches of one bag, and where they are on its grid."""
+    """Suspect patches of one bag, where they are on its grid, and the reflections seen with them."""
 
     patches: tuple[PatchSeen, ...]
     mask: Mask
+    glare: Mask
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -114,7 +115,7 @@ def find_patches(bag: Prepared, fit: Fits, *, glare: Mask, smallest_spot_mm: flo
             mask |= mark.blob
             patches.append(_patch(bag, mark, faces=faces))
     patches.sort(key=lambda p: (-p.area_mm2, p.centre_mm))
-    return Marks(patches=tuple(patches), mask=mask)
+    return Marks(patches=tuple(patches), mask=mask, glare=glare)
 
 
 def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:

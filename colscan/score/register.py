@@ -9,7 +9,7 @@ import numpy as np
 
 from colscan.locate.model import BagView
 from colscan.photo.ranks import median, picked
-from colscan.score.ecc import align_affine
+from colscan.score.ecc import align_affine, align_blurred
 from colscan.score.face import (
     GRID_MM,
     Affine,
@@ -85,8 +85,8 @@ def _align(known: Grid, today: Grid, rough: Face) -> tuple[Affine, float]:
     coarse0, coarse = (blurred(d, 2.0) for d in (known, today))
     start = np.eye(2, 3)
     start[:, 2] = _shift(coarse0, coarse)
-    near = align_affine(coarse0, coarse, start, rough.seen)
-    found = align_affine(known, today, near[1], rough.seen) if near else None
+    near = align_blurred(coarse0, coarse, start, rough.seen)
+    found = None if near is None else align_affine(known, today, near, rough.seen)
     if found is None:
         return np.eye(2, 3), 0.0
     likeness, change = found

@@ -60,15 +60,21 @@ def _open(mask: Mask) -> Mask:
 
 def cores(mask: Mask, least_mm2: float) -> list[Mask]:
     """Parts of a mask that a disc of 10 mm fits into, the largest first: strokes and bridges are cut off."""
+    if not mask.any():
+        return []
+    # A small part of the face is looked at in far less time than all of it.
+    x, y, w, h = cv2.boundingRect(mask.astype(np.uint8))
+    box = np.s_[max(y - _CORE_CELLS, 0) : y + h + _CORE_CELLS, max(x - _CORE_CELLS, 0) : x + w + _CORE_CELLS]
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_CORE_CELLS, _CORE_CELLS))
-    opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, disc)
+    opened = cv2.morphologyEx(mask[box].astype(np.uint8), cv2.MORPH_OPEN, disc)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=4)
-    order = np.argsort(-stats[:, cv2.CC_STAT_AREA], kind="stable")
-    return [
-        np.asarray(labels == label)
-        for label in order
-        if label and stats[label, cv2.CC_STAT_AREA] * GRID_MM**2 >= least_mm2
-    ]
+    parts = []
+    for label in np.argsort(-stats[:, cv2.CC_STAT_AREA], kind="stable"):
+        if label and stats[label, cv2.CC_STAT_AREA] * GRID_MM**2 >= least_mm2:
+            part = np.zeros_like(mask)
+            part[box] = labels == label
+            parts.append(part)
+    return parts
 
 
 def roundness(blob: Mask) -> float:

@@ -83,7 +83,7 @@ class Sample:
 def look(bag: Prepared, fit: Fitted) -> dict:
     """What the tool sees of a face: all of a sample but its truth."""
     patches = fit.marks.mask
-    seen = look_at(bag, fit.cells, fit.belief, patches=patches)
+    seen = look_at(bag, fit.cells, fit.belief, patches=patches, glare=fit.marks.glare)
     plain = unmix(bag, fit.cells, fit.belief, look=seen)
     return {
         "cues": find_cues(bag, fit.cells, fit.belief.best, look=seen, patches=patches),

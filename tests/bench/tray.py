@@ -252,7 +252,7 @@ def judged_places(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
 def _chance_and_unseen(bag: Prepared, fit: Fitted) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """As in `judge_face`, whose evidence keeps no chances."""
     patches = fit.marks.mask
-    seen = look_at(bag, fit.cells, fit.belief, patches=patches)
+    seen = look_at(bag, fit.cells, fit.belief, patches=patches, glare=fit.marks.glare)
     chance = judge(find_cues(bag, fit.cells, fit.belief.best, look=seen, patches=patches)).chance
     both = np.where(seen.grown, OF_NETWORK * chance + (1 - OF_NETWORK) * seen.chance, chance)
     return np.where(patches, 0, both).astype(np.float32), (~seen.seen).astype(np.float32)

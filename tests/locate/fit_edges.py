@@ -20,13 +20,22 @@ import cv2
 import numpy as np
 
 from colscan.locate import find_cards
-from colscan.locate.edges import RANGE_MM, Side, appearance, line_features, net_of, range_steps, strip_means
+from colscan.locate.edges import (
+    LINES_EVERY,
+    RANGE_MM,
+    Side,
+    appearance,
+    line_features,
+    net_of,
+    range_steps,
+    strip_means,
+)
 from colscan.locate.reference import read_reference
 from colscan.locate.window import BOTTOM_MM, LEFT_MM, RIGHT_MM, TOP_MM, Window, cut_window
 
 ALTERED = 5  # altered copies of each window
 CROPPED = 0.4  # share of these that a photo's border cuts on one side
-LINE_STRIDE = 4  # of the lines across a side, which are alike, one in four
+LINE_STRIDE = 2  # of the lines across a side, which are alike, one in two
 HIDDEN_UNITS, EPOCHS, BATCH, RATE, DECAY = 16, 20, 64, 3e-3, 2e-4
 
 
@@ -80,11 +89,12 @@ def lines(window: Window, block: np.ndarray, side: Side, start: int) -> tuple[np
     turned, (first, last) = coarse, range_steps(side)
     if net_of(side) != "side":
         turned, features = turned.T, features.swapaxes(0, 1)
+    turned = turned[::LINES_EVERY]
     if side in ("right", "bottom"):
         turned, features = turned[:, ::-1], features[:, ::-1]
         first, last = turned.shape[1] - last, turned.shape[1] - first
     seen = np.flatnonzero(turned.any(1))
-    rows = np.arange(seen[0] + 8 + start, seen[-1] - 8, LINE_STRIDE)  # not on its rounded corners
+    rows = np.arange(seen[0] + 4 + start, seen[-1] - 4, LINE_STRIDE)  # not on its rounded corners
     edge = turned[rows].argmax(1) - first
     known = (edge >= 0) & (edge < last - first)
     return features[rows[known]], edge[known]
