@@ -64,6 +64,7 @@ return [...document.querySelectorAll(usable)]
   .filter(one => !stops.some(stop => stands_for(stop, one)))
   .map(one => one.outerHTML.slice(0, 120));
 """
+OPEN_ALL = "for (const one of document.querySelectorAll('details')) one.open = true"
 NEXT_FRAME = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0])))"
 
 
@@ -350,27 +351,29 @@ def test_audit(looking: Watched, page: Page) -> None:
     """Nothing serious by axe, all that opens opened, and nothing runs out at the side, on any screen."""
     need(AXE.exists(), f"axe-core ({INSTALL_AXE})")
     grave: list[str] = []
-    for width_px, height_px in SCREENS_PX:
-        for scheme in SCHEMES:
-            where = f"{page} at {width_px} px, {scheme}"
-            looking.set_screen(width_px, height_px, scheme)
+    for screen_px in SCREENS_PX:
+        looking.set_screen(*screen_px, SCHEMES[0])
+        with looking.auditing():
             looking.open(page)
-            grave += [f"{where}: {over} px too wide" for over in [looking.overflow_px()] if over > 0]
-            looking.driver.execute_script(
-                "for (const one of document.querySelectorAll('details')) one.open = true"
-            )
-            grave += [f"{where}, opened: {over} px too wide" for over in [looking.overflow_px()] if over > 0]
-            serious, lesser = looking.audit()
-            grave += [f"{where}: {text}" for text in serious]
-            for text in lesser:
-                print(f"{where}: {text}")  # shown when the test fails
+        for opened in (False, True):
+            if opened:
+                looking.driver.execute_script(OPEN_ALL)
+            for scheme in SCHEMES:
+                looking.set_scheme(scheme)
+                where = f"{page} at {screen_px[0]} px, {scheme}{', opened' if opened else ''}"
+                grave += [f"{where}: {over} px too wide" for over in [looking.overflow_px()] if over > 0]
+                serious, lesser = looking.audit() if opened else ([], [])
+                grave += [f"{where}: {text}" for text in serious]
+                for text in lesser:
+                    print(f"{where}: {text}")  # shown when the test fails
     assert not grave, "\n".join(grave)
 
 
 def test_axe_finds_a_picture_without_words(looking: Watched) -> None:
     """It runs, though the site's policy forbids scripts that aren't its own, and finds what is wrong."""
     need(AXE.exists(), f"axe-core ({INSTALL_AXE})")
-    looking.open(PATCH)
+    with looking.auditing():
+        looking.open(PATCH)
     looking.driver.execute_script("document.querySelector('.crop img').removeAttribute('alt')")
     serious, _ = looking.audit()
     assert [text.partition(":")[0] for text in serious] == ["image-alt"]
