@@ -5,8 +5,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from demo_trial import photo as demo_photo
-from demo_trial import without_cards
+from demo_trial import part, plain_shelf
 from PIL import Image
 from rendered import Rendered, pasted, rendered
 
@@ -14,10 +13,8 @@ from colscan.app.cli.main import main
 
 BAGS = "bag,strain,supplement,supplement_pct,inoculated_at\n"
 DAY_0 = "2026-03-02T06:00:00-05:00"
-UPPER_PX = (0, 0, 1680, 640)
-"""The demo's upper shelf alone, with four bags: left, top, right, bottom."""
 RACK_PX = (0, 200, 1680, 900)
-"""The rendered rack without the walls above and below it."""
+"""The rendered rack without the walls above and below it: left, top, right, bottom."""
 CODES = ["B01", "B02", "B03", "B04"]
 
 
@@ -29,19 +26,6 @@ def begin(folder: Path, codes: list[str]) -> Path:
     return folder
 
 
-def part(source: Path, box_px: tuple[int, int, int, int], to: Path) -> Path:
-    """A part of a photo, with its EXIF: quicker to look through than the whole."""
-    with Image.open(source) as image:
-        image.crop(box_px).save(to, exif=image.getexif(), compress_level=1, quality=95)
-    return to
-
-
-def upper(day: int, to: Path) -> Path:
-    """The upper shelf on a day of the demo, its bags without cards."""
-    plain = without_cards(demo_photo(day), to.with_suffix(".whole.jpg"))
-    return part(plain, UPPER_PX, to)
-
-
 def rows(folder: Path, name: str = "scores.csv") -> list[dict[str, str]]:
     """The rows of a ledger file."""
     with (folder / name).open(newline="", encoding="utf-8") as file:
@@ -50,7 +34,7 @@ def rows(folder: Path, name: str = "scores.csv") -> list[dict[str, str]]:
 
 def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Look, accept, scan: each bag is scored by its place, and the score says so."""
-    first, later = upper(0, tmp_path / "first.png"), upper(6, tmp_path / "later.png")
+    first, later = plain_shelf(0, tmp_path / "first.png"), plain_shelf(6, tmp_path / "later.png")
     folder = begin(tmp_path / "rack", CODES)
     assert main(["scan", str(folder), str(first)]) == 3
     assert "colscan map" in capsys.readouterr().err
@@ -105,14 +89,14 @@ def test_what_does_not_fit_is_refused(
 def three(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """A trial of three bags, and a photo that shows four."""
     base = tmp_path_factory.mktemp("three")
-    return begin(base / "rack", CODES[:3]), upper(0, base / "first.png")
+    return begin(base / "rack", CODES[:3]), plain_shelf(0, base / "first.png")
 
 
 def test_the_example_of_its_help_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """As it stands there, in a folder with that trial and that photo."""
     monkeypatch.chdir(tmp_path)
     begin(Path("hornbeam"), CODES)
-    upper(0, Path("shelf.jpg"))
+    plain_shelf(0, Path("shelf.jpg"))
     assert main(["map", "hornbeam", "shelf.jpg", "--accept"]) == 0
 
 

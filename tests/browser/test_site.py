@@ -33,7 +33,7 @@ PARTS_OF_A_TIME = 7
 """Of a date with a time in the browser: up to six parts, and the button of its calendar."""
 MOST_STOPS = 300
 """More than any page has places for the focus."""
-HELD_UP_S = 3.0
+HELD_UP_S = 1.5
 
 # What has the focus: where it stands among all elements, its beginning, whether it is in view, and whether it
 # or its label is outlined.
@@ -185,7 +185,7 @@ def test_a_double_click_records_once(visit: Visit) -> None:
     end_of_scan = threading.Timer(HELD_UP_S, scan.release)
     end_of_scan.start()
     # The last click names no element: only the pointer is sure to be still there.
-    ActionChains(visit.browser.driver).double_click(record).pause(HELD_UP_S / 10).click().perform()
+    ActionChains(visit.browser.driver).double_click(record).pause(HELD_UP_S / 5).click().perform()
     end_of_scan.join()
     wait_to_read(visit, "Recorded: bag B01, patch p1: contaminated, discarded, face")
     assert called(visit) == ["contaminated"]
