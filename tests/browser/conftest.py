@@ -11,6 +11,7 @@ from threading import Thread
 import pytest
 from chromium import CHROMEDRIVER, CHROMIUM, need
 from demo_trial import scan_two
+from pages import compiled_once
 from reviewed import add_patch, reviewing
 from site_pages import show_everything
 from watched import Visit, Watched
@@ -18,6 +19,12 @@ from watched import Visit, Watched
 from colscan.app.demo import NAME
 from colscan.app.web import listen
 from colscan.app.web.server import serve
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _compiled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    with compiled_once(tmp_path_factory.mktemp("templates")):
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -108,8 +108,10 @@ class Watched:
         """Have axe on all pages that are opened meanwhile: sent to each it takes as long again as it runs."""
         source = {"source": AXE.read_text(encoding="utf-8")}
         sent = self.driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", source)
-        yield
-        self.driver.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", sent)
+        try:
+            yield
+        finally:
+            self.driver.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", sent)
 
     def audit(self) -> tuple[list[str], list[str]]:
         """What axe finds on a page that was opened with it: the serious and critical, then the rest."""

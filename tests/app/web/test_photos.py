@@ -83,12 +83,12 @@ def send(
 def outcome(page: FlaskClient, answer: TestResponse) -> dict[str, Any]:
     """What became of a photo that was taken in, once it is known."""
     assert answer.status_code in (200, 202), answer.text
-    for _ in range(1200):
+    for _ in range(4000):
         asked = page.get("/photos/state", query_string={"id": answer.json["id"]}, base_url=OURS)
         (told,) = asked.json["photos"]
         if told["state"] not in ("waiting", "measuring"):
             return dict(told)
-        time.sleep(0.1)
+        time.sleep(0.03)
     pytest.fail("the photo was never scored")
 
 
