@@ -14,6 +14,8 @@ from colscan.photo import load_rgb
 
 CORNER_PX = (0, 0, 850, 640)
 """The upper left part of the demo's photos, with B05 and B06 alone: left, top, right, bottom."""
+UPPER_PX = (0, 0, 1680, 640)
+"""Their upper shelf, with B05 to B08 alone."""
 
 
 def begin(folder: Path, bags: Path = PLAN[1]) -> Path:
@@ -24,11 +26,14 @@ def begin(folder: Path, bags: Path = PLAN[1]) -> Path:
 
 def begin_pair(folder: Path) -> Path:
     """A trial of B05 and B06 alone, which the corners of photos show."""
+    return begin_some(folder, "B05", "B06")
+
+
+def begin_some(folder: Path, *codes: str) -> Path:
+    """A trial of some of the demo's bags, without photos."""
     head, *lines = PLAN[1].read_text(encoding="utf-8").splitlines(keepends=True)
     bags = folder.with_name(f"{folder.name}-bags.csv")
-    bags.write_text(
-        head + "".join(line for line in lines if line.startswith(("B05", "B06"))), encoding="utf-8"
-    )
+    bags.write_text(head + "".join(line for line in lines if line.startswith(codes)), encoding="utf-8")
     return begin(folder, bags)
 
 
@@ -57,12 +62,21 @@ def contents(folder: Path) -> dict[str, bytes]:
     }
 
 
+def part(source: Path, box_px: tuple[int, int, int, int], to: Path) -> Path:
+    """A part of a photo, with its EXIF: quicker to look through than the whole."""
+    with Image.open(source) as image:
+        image.crop(box_px).save(to, exif=image.getexif(), compress_level=1, quality=95)
+    return to
+
+
 def corner(day: int, folder: Path) -> Path:
     """The upper left part of a day's photo, with B05 and B06 alone: quick to scan."""
-    path = folder / f"corner-d{day:02}.png"
-    with Image.open(photo(day)) as image:
-        image.crop(CORNER_PX).save(path, exif=image.getexif(), compress_level=1)
-    return path
+    return part(photo(day), CORNER_PX, folder / f"corner-d{day:02}.png")
+
+
+def plain_shelf(day: int, to: Path) -> Path:
+    """The upper shelf of a day's photo, its four bags without cards: quick to map."""
+    return part(without_cards(photo(day), to.with_name(f"whole-{day}.jpg")), UPPER_PX, to)
 
 
 def without_cards(source: Path, to: Path) -> Path:

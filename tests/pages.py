@@ -5,13 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
+from flask import Flask
 from flask.testing import FlaskClient
+from jinja2 import FileSystemBytecodeCache
 from PIL import Image
 from werkzeug.test import TestResponse
 
@@ -29,6 +32,14 @@ TRAVERSALS = (
     "\0", "a" * 3000,
 )  # fmt: skip
 HTML = "<img src=x>&"
+
+
+@contextmanager
+def compiled_once(folder: Path) -> Iterator[None]:
+    """Keep templates compiled: each application would do it anew, which takes longer than most tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Flask, "jinja_options", {"bytecode_cache": FileSystemBytecodeCache(str(folder))})
+        yield
 
 
 def browser(folder: Path) -> FlaskClient:

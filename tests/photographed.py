@@ -39,7 +39,8 @@ def photograph(page: NDArray[np.uint8], seed: int, *, high_px: int = 2600) -> by
     lamp = rng.uniform(0, 2 * np.pi)
     shade = 1 + 0.35 * ((x - 0.4) * np.cos(lamp) + (y - 0.5) * np.sin(lamp))
     cast = np.exp(rng.normal(0, 0.08, 3))
-    image = image * shade[..., None] * cast / cast.max() * rng.uniform(0.35, 0.85) + rng.uniform(0, 0.01)
+    tint = (cast / cast.max() * rng.uniform(0.35, 0.85)).astype(np.float32)
+    image = image * shade[..., None].astype(np.float32) * tint + np.float32(rng.uniform(0, 0.01))
     values = _encoded(image) + rng.normal(0, 2, image.shape)
     bgr = np.clip(values, 0, 255).round().astype(np.uint8)[..., ::-1]
     return cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 90])[1].tobytes()
@@ -59,11 +60,11 @@ def _askew(rng: np.random.Generator, page: tuple[int, ...], size: tuple[int, int
 
 
 def _decoded(values: NDArray[np.uint8]) -> NDArray[np.float32]:
-    v = values / 255.0
-    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    v = np.arange(256) / 255.0
+    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)[values]
 
 
-def _encoded(light: NDArray[np.float64]) -> NDArray[np.float64]:
+def _encoded(light: NDArray[np.float32]) -> NDArray[np.float32]:
     return 255 * np.where(
         light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0) ** (1 / 2.4) - 0.055
     )

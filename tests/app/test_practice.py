@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -15,12 +16,17 @@ from colscan.errors import ExitCode
 from colscan.present.practice import practice_faces
 
 
+@cache
+def jpegs(paper: str, seed: int) -> list[bytes]:
+    """Photos of both pages of faces."""
+    return [photograph(page, 10 * seed + number) for number, page in enumerate(practice_pages(paper)[:2])]
+
+
 def photos(folder: Path, paper: str, seed: int) -> list[str]:
-    """Files with photos of both pages of faces."""
-    pages = practice_pages(paper)[:2]
+    """Files with them."""
     paths = [folder / f"page{number}.jpg" for number in (1, 2)]
-    for path, page in zip(paths, pages, strict=True):
-        path.write_bytes(photograph(page, 10 * seed + len(path.name)))
+    for path, jpeg in zip(paths, jpegs(paper, seed), strict=True):
+        path.write_bytes(jpeg)
     return [str(path) for path in paths]
 
 
@@ -43,7 +49,7 @@ def test_example_and_summary(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The example of the help, as a table; on stderr what the differences come to."""
-    photos(tmp_path, "a4", 4)
+    photos(tmp_path, "a4", 3)
     monkeypatch.chdir(tmp_path)
     assert main(["practice", "page1.jpg", "page2.jpg"]) == 0
     out, err = capsys.readouterr()

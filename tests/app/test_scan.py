@@ -14,13 +14,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from demo_trial import begin, begin_pair, contents, corner, photo
+from demo_trial import CORNER_PX, UPPER_PX, begin_pair, begin_some, contents, corner, photo
 from PIL import Image
 from png_bytes import png
 
 from colscan.app.batch import jobs, originals
 from colscan.app.batch import scan as batch_scan
 from colscan.app.cli.main import main
+from colscan.app.demo import NAME
 from colscan.ledger import read_ledger
 
 Unchanged = Callable[[Path], Callable[[], bool]]
@@ -81,32 +82,34 @@ def test_a_second_scan_appends_nothing_and_says_so(
     assert said.out == ""
 
 
-def test_dry_run_prints_rows_and_writes_nothing(scanned: Path, unchanged: Unchanged, capsys: Capture) -> None:
+def test_dry_run_prints_rows_and_writes_nothing(
+    scanned_pair: Path, corners: Corners, unchanged: Unchanged, capsys: Capture
+) -> None:
     """A dry run shows each bag's scores on stdout."""
-    same = unchanged(scanned)
-    assert scan(scanned, "--dry-run", photo(6)) == 0
+    same = unchanged(scanned_pair)
+    assert scan(scanned_pair, "--dry-run", corners(6)) == 0
     assert same()
     said = capsys.readouterr()
-    assert said.out.count("hornbeam-d06.jpg") == 8
-    assert "1 photo measured, nothing written, 8 scores" in said.err
+    assert said.out.count(corners(6).name) == 2
+    assert "1 photo measured, nothing written, 2 scores" in said.err
 
 
-def test_the_smallest_spot_is_said(scanned: Path, capsys: Capture) -> None:
+def test_the_smallest_spot_is_said(scanned_pair: Path, corners: Corners, capsys: Capture) -> None:
     """Each scan says the smallest spot that its photo can show."""
-    assert scan(scanned, photo(6)) == 0
-    spot = float(rows(scanned / "photos.csv")[-1]["smallest_spot_mm"])
+    assert scan(scanned_pair, corners(6)) == 0
+    spot = float(rows(scanned_pair / "photos.csv")[-1]["smallest_spot_mm"])
     assert f"smallest spot it can show: {spot:.0f} mm" in capsys.readouterr().err
     assert 1 < spot < 14
 
 
-def test_small_tags_are_told(scanned: Path, tmp_path: Path, capsys: Capture) -> None:
+def test_small_tags_are_told(scanned_pair: Path, corners: Corners, tmp_path: Path, capsys: Capture) -> None:
     """A photo from too far away is scanned, and its taker is told how near to go."""
-    with Image.open(photo(6)) as image:
+    with Image.open(corners(6)) as image:
         far = image.resize((image.width // 2, image.height // 2))
         far.save(tmp_path / "far.jpg", exif=image.getexif(), quality=95)
-    assert scan(scanned, tmp_path / "far.jpg", photo(9)) == 0
+    assert scan(scanned_pair, tmp_path / "far.jpg", corners(9)) == 0
     (line,) = [line for line in capsys.readouterr().err.splitlines() if "smallest tag" in line]
-    assert line.strip() == "step closer: the smallest tag is 20 px wide; 30 is the least, 60 is better"
+    assert line.strip() == "step closer: the smallest tag is 21 px wide; 30 is the least, 60 is better"
 
 
 def test_first_photos_are_judged(pair: Path, corners: Corners, tmp_path: Path, capsys: Capture) -> None:
@@ -166,20 +169,20 @@ def test_heic_and_rotation_change_no_score(corners: Corners, tmp_path: Path) -> 
         assert heic_score == pytest.approx(first, abs=3)
 
 
-def test_upside_down_gives_the_same_scores(scanned: Path, tmp_path: Path) -> None:
+def test_upside_down_gives_the_same_scores(scanned_pair: Path, corners: Corners, tmp_path: Path) -> None:
     """A photo taken upside down without saying so: the same scores, outlines where the bags are."""
     path = tmp_path / "turned.png"
-    with Image.open(photo(3)) as image:
+    with Image.open(corners(3)) as image:
         exif = image.getexif()
         image.transpose(Image.Transpose.ROTATE_180).save(path, exif=exif)
-    other = begin(tmp_path / "other")
-    assert scan(other, photo(0), path) == 0
-    upright, turned = (rows(folder / "scores.csv")[8:] for folder in (scanned, other))
+    other = begin_pair(tmp_path / "other")
+    assert scan(other, corners(0), path) == 0
+    upright, turned = (rows(folder / "scores.csv")[2:] for folder in (scanned_pair, other))
     for one, other in zip(upright, turned, strict=True):
         assert float(other["coverage_pct"]) == pytest.approx(float(one["coverage_pct"]), abs=0.5)
         middle = np.array(one["outline"].split(), float).reshape(-1, 2).mean(0)
         turned_middle = np.array(other["outline"].split(), float).reshape(-1, 2).mean(0)
-        assert turned_middle == pytest.approx((1679, 1259) - middle, abs=5)
+        assert turned_middle == pytest.approx((CORNER_PX[2] - 1, CORNER_PX[3] - 1) - middle, abs=5)
 
 
 def test_photos_are_remembered_in_order_of_time(pair: Path, corners: Corners) -> None:
@@ -289,33 +292,39 @@ def test_a_photo_without_cards(trial: Path, unchanged: Unchanged, tmp_path: Path
     assert same()
 
 
-def test_photo_before_inoculation(trial: Path, unchanged: Unchanged, capsys: Capture) -> None:
+def test_photo_before_inoculation(
+    pair: Path, corners: Corners, unchanged: Unchanged, capsys: Capture
+) -> None:
     """A photo older than the first bag: 3; older than one of its bags: 3; with a good one: 5."""
-    same = unchanged(trial)
-    assert scan(trial, photo(0), "--taken-at", "2026-03-01T10:00") == 3
+    same = unchanged(pair)
+    assert scan(pair, corners(0), "--taken-at", "2026-03-01T10:00") == 3
     assert "before the first bag was inoculated (2026-03-02 06:00)" in capsys.readouterr().err
     assert same()
-    bags = trial / "bags.csv"
-    bags.write_text(bags.read_text().replace("bran,8,cellar,2026-03-02", "bran,8,cellar,2026-03-04"))
-    same = unchanged(trial)
-    assert scan(trial, photo(0)) == 3
-    assert "before bag B07 was inoculated (2026-03-04 06:00)" in capsys.readouterr().err
+    bags = pair / "bags.csv"
+    bags.write_text(
+        bags.read_text().replace("B06,6,PE-1,bran,4,cellar,2026-03-02", "B06,6,PE-1,bran,4,cellar,2026-03-04")
+    )
+    same = unchanged(pair)
+    assert scan(pair, corners(0)) == 3
+    assert "before bag B06 was inoculated (2026-03-04 06:00)" in capsys.readouterr().err
     assert same()
-    assert scan(trial, photo(0), photo(3)) == 5
-    assert [row["photo"] for row in rows(trial / "photos.csv")] == [photo(3).name]
+    assert scan(pair, corners(0), corners(3)) == 5
+    assert [row["photo"] for row in rows(pair / "photos.csv")] == [corners(3).name]
 
 
-def test_photo_without_time(trial: Path, unchanged: Unchanged, tmp_path: Path, capsys: Capture) -> None:
+def test_photo_without_time(
+    pair: Path, corners: Corners, unchanged: Unchanged, tmp_path: Path, capsys: Capture
+) -> None:
     """A fresh copy without any date: 3; with --taken-at it is scanned."""
     path = tmp_path / "shelf.jpg"
-    with Image.open(photo(0)) as image:
+    with Image.open(corners(0)) as image:
         image.save(path, quality=95)
-    same = unchanged(trial)
-    assert scan(trial, path) == 3
+    same = unchanged(pair)
+    assert scan(pair, path) == 3
     assert "nothing says when it was taken" in capsys.readouterr().err
     assert same()
-    assert scan(trial, path, "--taken-at", "2026-03-02T08:50") == 0
-    row = rows(trial / "photos.csv")[0]
+    assert scan(pair, path, "--taken-at", "2026-03-02T08:50") == 0
+    row = rows(pair / "photos.csv")[0]
     assert (row["taken_at"], row["taken_at_from"]) == ("2026-03-02T08:50:00-05:00", "option")
 
 
@@ -402,43 +411,45 @@ def test_no_trial_there(tmp_path: Path, capsys: Capture) -> None:
 # ---- exits: tags
 
 
-def test_a_foreign_tag_is_named_and_left_out(trial: Path, capsys: Capture) -> None:
+def test_a_foreign_tag_is_named_and_left_out(pair: Path, corners: Corners, capsys: Capture) -> None:
     """A tag that is no bag of the trial: 0, said whose it is; the others are scored."""
-    lines = (trial / "bags.csv").read_text().splitlines()
-    (trial / "bags.csv").write_text("\n".join(lines[:-1]) + "\n")
-    sibling_bags = trial.parent / "sibling.csv"
+    lines = (pair / "bags.csv").read_text().splitlines()
+    (pair / "bags.csv").write_text("\n".join(lines[:-1]) + "\n")
+    sibling_bags = pair.parent / "sibling.csv"
     sibling_bags.write_text("\n".join([lines[0], lines[-1]]) + "\n")
-    sibling = trial.parent / "alder"
+    sibling = pair.parent / "alder"
     assert main(["new", str(sibling), "--bags", str(sibling_bags), "--zone", "America/New_York"]) == 0
-    assert scan(trial, photo(0)) == 0
+    assert scan(pair, corners(0)) == 0
     said = capsys.readouterr().err
-    assert "left out, no bags of this trial: tag 8 is " in said
+    assert "left out, no bags of this trial: tag 6 is " in said
     assert "alder" in said
-    assert [row["bag"] for row in rows(trial / "scores.csv")] == [f"B0{n}" for n in range(1, 8)]
+    assert [row["bag"] for row in rows(pair / "scores.csv")] == ["B05"]
 
 
-def test_a_tag_twice_in_one_photo(trial: Path, tmp_path: Path, capsys: Capture) -> None:
+def test_a_tag_twice_in_one_photo(tmp_path: Path, capsys: Capture) -> None:
     """The same tag on two bags: 0, flagged, no score for that bag, the others are scored."""
-    with Image.open(photo(0)) as image:
-        rgb, exif = np.asarray(image).copy(), image.info["exif"]
-    # B01's card (at 405..515, 825..890) over B02's
-    rgb[850:915, 653:763] = rgb[825:890, 405:515]
+    trial = begin_some(tmp_path / NAME, "B05", "B06", "B07", "B08")
+    with Image.open(photo(0)) as whole:
+        image = whole.crop(UPPER_PX)
+        rgb, exif = np.asarray(image).copy(), whole.info["exif"]
+    # B05's card (at 372..472, 269..336) over B06's
+    rgb[274:346, 670:780] = rgb[267:339, 367:477]
     path = tmp_path / "twice.png"
     Image.fromarray(rgb).save(path, exif=exif)
     assert scan(trial, path) == 0
-    assert "B01: its tag stands twice in the photo" in capsys.readouterr().err
+    assert "B05: its tag stands twice in the photo" in capsys.readouterr().err
     assert rows(trial / "photos.csv")[0]["problems"].split()[-1] == "tag-twice"
-    assert [row["bag"] for row in rows(trial / "scores.csv")] == [f"B0{n}" for n in range(3, 9)]
+    assert [row["bag"] for row in rows(trial / "scores.csv")] == ["B07", "B08"]
 
 
-def test_only_foreign_tags(trial: Path, unchanged: Unchanged, capsys: Capture) -> None:
+def test_only_foreign_tags(pair: Path, corners: Corners, unchanged: Unchanged, capsys: Capture) -> None:
     """A photo of another trial's bags alone: 3, and whose they are; a trial without tags: 3, and why."""
-    other = trial.parent / "own"
+    other = pair.parent / "own"
     assert main(["new", str(other), "--first-tag", "100", "--inoculated-at", "2026-03-02"]) == 0
     same = unchanged(other)
-    assert scan(other, photo(0)) == 3
+    assert scan(other, corners(0)) == 3
     said = capsys.readouterr().err
-    assert "none of its cards is of this trial (tag 1 is bag B01 of the trial 'hornbeam'" in said
+    assert "none of its cards is of this trial (tag 5 is bag B05 of the trial 'hornbeam'" in said
     assert same()
     tagless = (other / "bags.csv").read_text(encoding="utf-8").splitlines()
     column = tagless[0].split(",").index("tag")
@@ -446,7 +457,7 @@ def test_only_foreign_tags(trial: Path, unchanged: Unchanged, capsys: Capture) -
     for row in cells[1:]:
         row[column] = ""
     (other / "bags.csv").write_text("\n".join(map(",".join, cells)) + "\n", encoding="utf-8")
-    assert scan(other, photo(0)) == 3
+    assert scan(other, corners(0)) == 3
     assert "no map tells bags without one" in capsys.readouterr().err
 
 

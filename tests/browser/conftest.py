@@ -6,15 +6,25 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Thread
 
 import pytest
 from chromium import CHROMEDRIVER, CHROMIUM, need
 from demo_trial import scan_two
+from pages import compiled_once
 from reviewed import add_patch, reviewing
 from site_pages import show_everything
 from watched import Visit, Watched
 
 from colscan.app.demo import NAME
+from colscan.app.web import listen
+from colscan.app.web.server import serve
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _compiled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    with compiled_once(tmp_path_factory.mktemp("templates")):
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -55,15 +65,19 @@ def _served(folder: Path, *, phones: bool = False) -> Iterator[str]:
 
 
 @pytest.fixture
-def visit(_scanned: Path, tmp_path: Path, browser: Watched) -> Iterator[Visit]:
-    """A visit to a trial of its own, with a made-up patch on two bags."""
+def visit(
+    _scanned: Path, tmp_path: Path, browser: Watched, caplog: pytest.LogCaptureFixture
+) -> Iterator[Visit]:
+    """A visit to a trial of its own, with a made-up patch on two bags, served by this process."""
     folder = Path(shutil.copytree(_scanned, tmp_path / NAME))
     add_patch(folder, "B01", "p1")
     add_patch(folder, "B02", "p1")
-    with _served(folder) as address:
-        browser.home = address
-        yield Visit(folder, browser)
-        browser.driver.get("about:blank")
+    listening = listen(0)
+    Thread(target=serve, args=(folder, [listening]), daemon=True).start()
+    browser.home = f"http://127.0.0.1:{listening.getsockname()[1]}/"
+    yield Visit(folder, browser)
+    browser.driver.get("about:blank")
+    assert [record.getMessage() for record in caplog.get_records("call") if record.exc_info] == []
 
 
 @pytest.fixture(scope="session")

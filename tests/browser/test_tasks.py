@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pypdfium2
 import pytest
-from demo_trial import begin, photo, without_cards
+from demo_trial import begin_pair, begin_some, corner, plain_shelf
 from reviewed import reviewing
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
@@ -57,8 +57,8 @@ def choose_photos(browser: Watched, *paths: Path) -> None:
 
 @pytest.fixture
 def unphotographed(tmp_path: Path, browser: Watched) -> Iterator[Visit]:
-    """A phone's screen on a trial without photos."""
-    folder = begin(tmp_path / NAME)
+    """A phone's screen on a trial of two bags without photos."""
+    folder = begin_pair(tmp_path / NAME)
     with reviewing(folder) as (_, browser.home):
         browser.set_screen(*PHONE_PX, "light")
         yield Visit(folder, browser)
@@ -113,20 +113,21 @@ def _wait_for_file(browser: Watched, path: Path) -> None:
 def test_a_photo_from_a_phone_is_scored(unphotographed: Visit, tmp_path: Path) -> None:
     """Two photos of the gallery become the rows that `colscan scan` writes; sent again they are known."""
     folder, browser = unphotographed.folder, unphotographed.browser
+    first, second = (corner(day, tmp_path) for day in (0, 3))
     browser.open(Page("photos", "/photos"))
-    choose_photos(browser, photo(0), photo(3))
-    read(browser, "Scores of hornbeam-d03.jpg")
-    read(browser, "Scores of hornbeam-d00.jpg")
-    read(browser, "8 of 8 bags")
-    by_command = begin(tmp_path / "by-command" / NAME)
-    assert main(["scan", str(by_command), str(photo(0)), str(photo(3)), "--jobs", "1"]) == 0
+    choose_photos(browser, first, second)
+    read(browser, f"Scores of {second.name}")
+    read(browser, f"Scores of {first.name}")
+    read(browser, "2 of 2 bags")
+    by_command = begin_pair(tmp_path / "by-command")
+    assert main(["scan", str(by_command), str(first), str(second), "--jobs", "1"]) == 0
     for name in ("photos.csv", "scores.csv"):
         own, other = ([row | {"scanned_at": ""} for row in rows(one, name)] for one in (folder, by_command))
         assert own == other
         assert own
     browser.driver.refresh()
-    choose_photos(browser, photo(3))
-    read(browser, "hornbeam-d03.jpg")
+    choose_photos(browser, second)
+    read(browser, second.name)
     browser.wait_for("!document.querySelector('main progress')?.checkVisibility()")
     assert len(rows(folder, "photos.csv")) == 2
 
@@ -147,22 +148,22 @@ def test_what_is_no_photo_is_refused(unphotographed: Visit, tmp_path: Path) -> N
 
 def test_a_photo_waits_for_the_connection(browser: Watched, tmp_path: Path) -> None:
     """Chosen while nobody answers it is kept by the browser, and sent when the site is there again."""
-    folder = begin(tmp_path / NAME)
+    folder, waiting = begin_pair(tmp_path / NAME), corner(0, tmp_path)
     with reviewing(folder) as (process, browser.home):
         browser.set_screen(*PHONE_PX, "dark")
         browser.open(Page("photos", "/photos"))
         read(browser, "None yet.")
         process.send_signal(signal.SIGINT)
         assert process.wait(20) == 0
-    choose_photos(browser, photo(0))
+    choose_photos(browser, waiting)
     read(browser, "waits for a connection")
     port = re.search(r":(\d+)/", browser.home)
     assert port
     with reviewing(folder, port=int(port[1])) as (_, address):
         assert address == browser.home
-        read(browser, "Scores of hornbeam-d00.jpg")
+        read(browser, f"Scores of {waiting.name}")
         browser.driver.get("about:blank")
-    assert [row["photo"] for row in rows(folder, "photos.csv")] == ["hornbeam-d00.jpg"]
+    assert [row["photo"] for row in rows(folder, "photos.csv")] == [waiting.name]
     # What the console says of the time without a connection is what the test wants to see.
     meant = ("net::ERR_", "403")
     assert [fault for fault in browser.faults() if not any(part in fault for part in meant)] == []
@@ -240,7 +241,7 @@ def test_a_stroke_becomes_a_mask(visit: Visit) -> None:
 
 def test_a_corner_of_the_map_is_dragged(browser: Watched, tmp_path: Path) -> None:
     """By the mouse; the map that is kept has it where it was dropped, and the others where they were."""
-    folder = begin(tmp_path / NAME)
+    folder = begin_some(tmp_path / NAME, "B05", "B06", "B07", "B08")
     bags = folder / "bags.csv"
     lines = [line.split(",") for line in bags.read_text("utf-8").splitlines()]
     place = lines[0].index("tag")
@@ -248,7 +249,7 @@ def test_a_corner_of_the_map_is_dragged(browser: Watched, tmp_path: Path) -> Non
         "\n".join(",".join([*cells[:place], *(["tag"] if i == 0 else [""]), *cells[place + 1 :]])
                   for i, cells in enumerate(lines)) + "\n", "utf-8",
     )  # fmt: skip
-    plain = without_cards(photo(0), tmp_path / "plain.jpg")
+    plain = plain_shelf(0, tmp_path / "plain.jpg")
     assert main(["map", str(folder), str(plain), "--accept"]) == 0
     (known,) = read_shelfmaps(folder, bags={bag.bag for bag in load_trial(folder).bags})
     with reviewing(folder) as (_, browser.home):

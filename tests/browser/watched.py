@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -84,6 +85,10 @@ class Watched:
         """Show pages as a screen of a size would, light or dark."""
         size = {"width": width_px, "height": height_px, "deviceScaleFactor": 1, "mobile": width_px < PHONE_PX}
         self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        self.set_scheme(scheme)
+
+    def set_scheme(self, scheme: str) -> None:
+        """Show pages, also the one that is there, light or dark."""
         features = [{"name": "prefers-color-scheme", "value": scheme}]
         self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
 
@@ -98,9 +103,18 @@ class Watched:
         script = "return document.scrollingElement.scrollWidth - document.documentElement.clientWidth"
         return int(self.driver.execute_script(script))
 
+    @contextmanager
+    def auditing(self) -> Iterator[None]:
+        """Have axe on all pages that are opened meanwhile: sent to each it takes as long again as it runs."""
+        source = {"source": AXE.read_text(encoding="utf-8")}
+        sent = self.driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", source)
+        try:
+            yield
+        finally:
+            self.driver.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", sent)
+
     def audit(self) -> tuple[list[str], list[str]]:
-        """What axe finds on the page as it is: the serious and critical, then the rest."""
-        self.driver.execute_script(AXE.read_text(encoding="utf-8"))
+        """What axe finds on a page that was opened with it: the serious and critical, then the rest."""
         found = self.driver.execute_async_script(RUN_AXE)
         grave = [text for impact, text in found if impact in ("serious", "critical")]
         return grave, [f"{impact}: {text}" for impact, text in found if impact not in ("serious", "critical")]

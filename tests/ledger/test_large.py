@@ -20,13 +20,13 @@ from colscan.tables import format_rows
 from colscan.trial import load_trial
 from colscan.units import now
 
-SIZE = Size(bags=16, photos=130, bags_a_photo=8)
+SIZE = Size(bags=8, photos=130, bags_a_photo=4)
 Edit = Callable[[Path], None]
 
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A trial of 2,080 scores."""
+    """A trial of 1,040 scores."""
     folder = tmp_path_factory.mktemp("large") / "hornbeam"
     write_large_trial(folder, SIZE)
     return folder

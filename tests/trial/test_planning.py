@@ -2,6 +2,7 @@
 
 from collections import Counter
 from datetime import UTC, datetime
+from functools import cache
 
 import pytest
 
@@ -29,6 +30,10 @@ def draw(design: tuple[int, int, int, int, int], seed: int, **more) -> tuple[Bag
     return draw_bags(lay_out_bags(layout, DAY_0, taken=()), scheme)
 
 
+drawn = cache(draw)
+"""The same, for what several tests look at: two hundred plans of each design."""
+
+
 def assert_spread(pairs: list[tuple[object, object]], parts: int) -> None:
     """Every kind has floor(m/k) or ceil(m/k) of its m bags in each of the k parts."""
     table, totals = Counter(pairs), Counter(kind for kind, _ in pairs)
@@ -47,7 +52,7 @@ def test_no_treatment_is_concentrated(design) -> None:
     """
     *_, runs, tiers = design
     for seed in range(SEEDS):
-        bags = draw(design, seed)
+        bags = drawn(design, seed)
         for kind in (lambda b: b.supplement_pct, lambda b: (b.strain, b.supplement_pct), lambda b: "all"):
             assert_spread([(kind(b), b.heat_run) for b in bags], runs)
             assert_spread([(kind(b), b.group) for b in bags], tiers)
@@ -62,7 +67,7 @@ def test_no_treatment_is_at_one_end_of_the_spawning_order(design) -> None:
     """
     levels, runs = design[1], design[3]
     for seed in range(SEEDS):
-        bags = draw(design, seed)
+        bags = drawn(design, seed)
         assert [b.spawn_order for b in bags] == list(range(1, len(bags) + 1))
         spawned, in_run = Counter(), Counter()
         for before, bag in zip((None, *bags), bags, strict=False):
@@ -80,7 +85,7 @@ def test_no_treatment_is_at_one_end_of_the_spawning_order(design) -> None:
 def test_each_level_is_in_two_runs(design) -> None:
     """Wherever a level has as many bags as there are runs it is in each, and its mixes are in two or more."""
     for seed in range(SEEDS):
-        bags = draw(design, seed)
+        bags = drawn(design, seed)
         for level in {b.supplement_pct for b in bags}:
             own = [b for b in bags if b.supplement_pct == level]
             assert len({b.heat_run for b in own}) == min(design[3], len(own)) >= 2
@@ -90,7 +95,7 @@ def test_each_level_is_in_two_runs(design) -> None:
 def test_strains_tiers_and_runs_meet() -> None:
     """Where the numbers divide, each strain has its share of each tier and run, and tier is not run."""
     for seed in range(SEEDS):
-        bags = draw((3, 3, 4, 2, 2), seed)
+        bags = drawn((3, 3, 4, 2, 2), seed)
         assert set(Counter((b.strain, b.heat_run) for b in bags).values()) == {6}
         assert set(Counter((b.strain, b.group) for b in bags).values()) == {6}
         assert min(Counter((b.group, b.heat_run) for b in bags).values()) >= 8
@@ -101,7 +106,7 @@ def test_every_order_of_levels_comes_up() -> None:
 
     Source: 16.27 is the upper 0.1 % point of chi-square with 3 degrees of freedom.
     """
-    first = Counter(draw((2, 4, 5, 3, 4), seed)[0].supplement_pct for seed in range(400))
+    first = Counter(drawn((2, 4, 5, 3, 4), seed)[0].supplement_pct for seed in range(400))
     assert sum((first[4.0 * i] - 100) ** 2 / 100 for i in range(4)) < 16.27
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -15,6 +16,7 @@ from pages import OURS, PORT, TRAVERSALS, ask, verdicts
 from reviewed import add_patch
 from werkzeug.routing import Rule
 
+from colscan.app.demo import NAME
 from colscan.app.web import Pairing, make_app
 from colscan.ledger import read_ledger
 
@@ -30,19 +32,36 @@ CHOOSING = ("bag", "patch", "photo", "shelf", "id", "kind", "width", "to_shelf",
 HTML = '"><script>alert(1)</script><img src=x>'
 
 
+def site(folder: Path) -> Flask:
+    """The site of a scanned trial that gets two suspect patches, with pairing."""
+    add_patch(folder, "B01", "p1")
+    add_patch(folder, "B02", "p1")
+    pairing = Pairing(f"127.0.0.2:{PORT}", https=False, say=lambda _: None)
+    return make_app(folder, port=PORT, pairing=pairing)
+
+
 @pytest.fixture
 def app(scanned: Path) -> Flask:
-    """The site of a scanned trial with two suspect patches, with pairing."""
-    add_patch(scanned, "B01", "p1")
-    add_patch(scanned, "B02", "p1")
-    pairing = Pairing(f"127.0.0.2:{PORT}", https=False, say=lambda _: None)
-    return make_app(scanned, port=PORT, pairing=pairing)
+    """The site of a trial of its own."""
+    return site(scanned)
 
 
 @pytest.fixture
 def page(app: Flask) -> FlaskClient:
     """A browser on it."""
     return app.test_client()
+
+
+@pytest.fixture(scope="module")
+def untouched(_scanned: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A trial for tests that must leave it as it is."""
+    return Path(shutil.copytree(_scanned, tmp_path_factory.mktemp("untouched") / NAME))
+
+
+@pytest.fixture(scope="module")
+def shown(untouched: Path) -> Flask:
+    """Its site: what one test had it draw is drawn for the next."""
+    return site(untouched)
 
 
 def doors(app: Flask, method: str) -> list[Rule]:
@@ -78,16 +97,16 @@ def own_token(app: Flask) -> str:
     ids=str,
 )
 def test_no_door_opens_to_strangers(
-    app: Flask, page: FlaskClient, scanned: Path, unchanged: Callable[[Path], Callable[[], bool]],
+    shown: Flask, untouched: Path, unchanged: Callable[[Path], Callable[[], bool]],
     headers: dict[str, str],
 ) -> None:  # fmt: skip
     """Whatever changes something takes only what our own pages send, even with the right token."""
-    same = unchanged(scanned)
-    posts = list(paths(app, "POST", "x"))
+    page, same = shown.test_client(), unchanged(untouched)
+    posts = list(paths(shown, "POST", "x"))
     assert {"/verdict", "/event", "/harvest", "/photos", "/map/keep", "/opinion", "/unblind"} <= set(posts)
     for path in posts:
-        sent = {"X-Colscan-Token": own_token(app)} | headers
-        answer = page.post(path, base_url=OURS, data={"token": own_token(app)}, headers=sent)
+        sent = {"X-Colscan-Token": own_token(shown)} | headers
+        answer = page.post(path, base_url=OURS, data={"token": own_token(shown)}, headers=sent)
         assert answer.status_code == 403, path
         assert "hornbeam" not in answer.text
     assert same()
@@ -95,11 +114,11 @@ def test_no_door_opens_to_strangers(
 
 @pytest.mark.parametrize("token", ["", "x", "ünïcode"])
 def test_no_door_opens_without_the_token(
-    app: Flask, page: FlaskClient, scanned: Path, unchanged: Callable[[Path], Callable[[], bool]], token: str
+    shown: Flask, untouched: Path, unchanged: Callable[[Path], Callable[[], bool]], token: str
 ) -> None:
     """Neither without it nor with a wrong one; pairing alone, which has a code of its own, asks for none."""
-    same = unchanged(scanned)
-    for path in paths(app, "POST", "x"):
+    page, same = shown.test_client(), unchanged(untouched)
+    for path in paths(shown, "POST", "x"):
         answer = page.post(path, base_url=OURS, data={"token": token}, headers={"Origin": OURS})
         assert answer.status_code == 403 or path == "/pair", path
     assert same()
@@ -107,13 +126,13 @@ def test_no_door_opens_without_the_token(
 
 @pytest.mark.parametrize("value", [*TRAVERSALS, HTML, "a\r\nSet-Cookie: x=1", "\ud800", "9" * 400])
 def test_no_value_is_stumbled_over(
-    app: Flask, page: FlaskClient, scanned: Path, unchanged: Callable[[Path], Callable[[], bool]], value: str
+    shown: Flask, untouched: Path, unchanged: Callable[[Path], Callable[[], bool]], value: str
 ) -> None:
     """Any text in any parameter of any page: a page or a refusal, no file's content, and nothing written."""
-    same = unchanged(scanned)
-    photo = read_ledger(scanned).photos[-1].photo_sha256
+    page, same = shown.test_client(), unchanged(untouched)
+    photo = read_ledger(untouched).photos[-1].photo_sha256
     right = {"bag": "B01", "patch": "p1", "photo": photo, "width": "480", "kind": "curves", "id": photo}
-    for path in paths(app, "GET", "x"):
+    for path in paths(shown, "GET", "x"):
         for names in (NAMES, *([] if path.endswith(".pdf") else [(name,) for name in CHOOSING])):
             query = right | {name: value.encode("utf-8", "surrogatepass") for name in names}
             answer = page.get(path, base_url=OURS, query_string=query)
@@ -140,13 +159,13 @@ def test_no_form_is_stumbled_over(app: Flask, page: FlaskClient, value: str) -> 
 
 
 def test_looking_changes_nothing(
-    app: Flask, page: FlaskClient, scanned: Path, unchanged: Callable[[Path], Callable[[], bool]]
+    shown: Flask, untouched: Path, unchanged: Callable[[Path], Callable[[], bool]]
 ) -> None:
     """Every address, asked for in earnest: but for the cache no file is another one afterwards."""
-    same = unchanged(scanned)
-    photo = read_ledger(scanned).photos[-1].photo_sha256
+    page, same = shown.test_client(), unchanged(untouched)
+    photo = read_ledger(untouched).photos[-1].photo_sha256
     query = {"bag": "B01", "patch": "p1", "photo": photo, "width": "480", "kind": "curves", "id": photo}
-    for path in paths(app, "GET", "site.css"):
+    for path in paths(shown, "GET", "site.css"):
         assert page.get(path, base_url=OURS, query_string=query).status_code < 500, path
     assert same()
 

@@ -14,8 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from demo_trial import photo as demo_photo
-from demo_trial import without_cards
+from demo_trial import plain_shelf
 from flask.testing import FlaskClient
 from pages import OURS, TRAVERSALS, ask, browser
 from PIL import Image
@@ -136,10 +135,9 @@ def places(folder: Path) -> dict[str, list[list[float]]]:
 
 def test_a_sent_photo_s_proposal_is_kept_as_by_the_command(tmp_path: Path) -> None:
     """Send, look, keep, without a script's help but for the sending: the same file as of map --accept."""
-    first = without_cards(demo_photo(0), tmp_path / "first.jpg")
-    codes = [f"B{number:02}" for number in range(1, 9)]
+    first = plain_shelf(0, tmp_path / "first.jpg")
     by_hand, by_page = (
-        begin(tmp_path / name, [bag_row(code) for code in codes]) for name in ("hand", "page")
+        begin(tmp_path / name, [bag_row(code) for code in CODES]) for name in ("hand", "page")
     )
     assert main(["map", str(by_hand), str(first), "--accept"]) == 0
     page = browser(by_page)
@@ -147,10 +145,10 @@ def test_a_sent_photo_s_proposal_is_kept_as_by_the_command(tmp_path: Path) -> No
     assert answer.status_code == 201
     assert not (by_page / "photos").exists()
     shown = page.get(answer.json["page"], base_url=OURS)
-    assert "8 bags without a card were found" in shown.text
-    assert shown.text.count('<polygon class="line"') == 8
+    assert "4 bags without a card were found" in shown.text
+    assert shown.text.count('<polygon class="line"') == 4
     form = fields(shown.text)
-    assert form["bag"] == codes
+    assert form["bag"] == CODES
     picture = ask(page, "/map/picture", photo=form["photo"])
     assert picture.data.startswith(b"\xff\xd8")
     kept = keep(page, form)
@@ -159,7 +157,7 @@ def test_a_sent_photo_s_proposal_is_kept_as_by_the_command(tmp_path: Path) -> No
     assert (by_page / "overlays" / "map-shelf.jpg").exists()
     names = [[path.name for path in (folder / "photos").iterdir()] for folder in (by_hand, by_page)]
     assert names[0] == names[1]
-    assert "with 8 bags, on first.jpg" in page.get(kept.location, base_url=OURS).text
+    assert "with 4 bags, on first.jpg" in page.get(kept.location, base_url=OURS).text
     assert "Kept in" not in ask(page, "/map", kept="none").text
 
 

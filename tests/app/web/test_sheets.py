@@ -12,6 +12,7 @@ from pages import PORT, browser
 from werkzeug.test import TestResponse
 
 from colscan.app.cli.main import main
+from colscan.app.web import sheets
 from colscan.app.web.site import Standing
 
 
@@ -94,8 +95,9 @@ def test_no_other_file(path: str, trial: Path) -> None:
         ("a" * 70, "a" * 60),
     ],
 )
-def test_names_of_files(name: str, plain: str, tmp_path: Path) -> None:
+def test_names_of_files(name: str, plain: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Plain letters only: no quote, line break or path of a trial's name gets into the header."""
+    monkeypatch.setattr(sheets, "draw_sheet", lambda *_, **__: b"%PDF")
     folder = tmp_path / "one"
     write_trial(folder, make_trial(make_bag("B01", tag=1)))
     text = (folder / "trial.toml").read_text(encoding="utf-8").splitlines()
