@@ -21,7 +21,7 @@ def thinned(values: NDArray[Any], every: int) -> NDArray[Any]:
     """
     if every == 1:
         return values
-    h, w = (side // every for side in values.shape[:2])
+    h, w = (max(side // every, 1) for side in values.shape[:2])
     return np.asarray(cv2.resize(values[: h * every, : w * every], (w, h), interpolation=cv2.INTER_AREA))
 
 

@@ -23,6 +23,7 @@ from colscan.app.batch.jobs import FileJob, Pending
 from colscan.app.batch.means import Means, own_means, tell_differences
 from colscan.errors import ClusterError, ClusterLostError
 from colscan.locate import MappedShelf
+from colscan.photo.threads import use_one_core
 from colscan.score.model import Baseline
 
 if TYPE_CHECKING:
@@ -304,6 +305,7 @@ async def tell_means() -> Means:
 
 def do_job(packed: bytes, common: Sequence[object], expected: Means) -> bytes | str:
     """A job's pickled result; or, as text, by what this worker would measure otherwise."""
+    use_one_core()
     odd = tell_differences(own_means(), expected)
     if odd:
         return odd

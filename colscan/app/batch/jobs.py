@@ -26,6 +26,7 @@ from colscan.locate import locate_bags, turned_points
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef, load_rgb
 from colscan.photo.model import ImageRGB
+from colscan.photo.threads import use_one_core
 from colscan.score import measure_views
 from colscan.score.identity import Identity
 from colscan.score.model import Baseline, Evidence
@@ -284,7 +285,8 @@ def run_in_order(pool: Pool | None, work: Callable[[J], T], jobs: Iterable[J]) -
 
 
 def _serve_parent() -> None:
-    """Leave ctrl-C to the parent, and end when it ends, however it does."""
+    """Keep to one core; leave ctrl-C to the parent, and end when it ends, however it does."""
+    use_one_core()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     Thread(target=_end_with_parent, daemon=True).start()
 
