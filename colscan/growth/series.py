@@ -119,16 +119,18 @@ def _frozen(array: FloatSeries) -> FloatSeries:
 def _segments(record: BagRecord, times: NDArray[np.int64]) -> NDArray[np.int64]:
     """The segment as scored, and one more for each ender that was entered after the photos that follow it."""
     scored = numbers_of(record.scores, "segment").astype(np.int64)
-    ended = np.zeros(len(scored), bool)
-    ended[1:] = scored[1:] != scored[:-1]
-    for event in record.events:
-        if event.what in SEGMENT_ENDERS:
+    enders = [event for event in record.events if event.what in SEGMENT_ENDERS]
+    # Most bags stay in one.
+    if enders or (len(scored) and scored[0] != scored[-1]):
+        ended = np.zeros(len(scored), bool)
+        ended[1:] = scored[1:] != scored[:-1]
+        for event in enders:
             after = int(np.searchsorted(times, in_microseconds(event.at)))
             if 0 < after < len(times):
                 ended[after] = True
-    segments: NDArray[np.int64] = scored[:1] + np.cumsum(ended)
-    segments.setflags(write=False)
-    return segments
+        scored = scored[:1] + np.cumsum(ended)
+    scored.setflags(write=False)
+    return scored
 
 
 def points_per_day(series: GrowthSeries, until_days: float = np.inf) -> float | None:
