@@ -24,7 +24,7 @@ _FILLED = 0.15
 # Scale from the outlines is believed while it stays this near to the scale from the cards.
 _SCALE_TOLERANCE = 0.12
 # Blurs of a greater sigma (cells) don't need the full resolution.
-_WIDE = 2.5
+_WIDE = 3.0
 # From here a phone's JPEG is burnt out.
 _CLIPPED = 250
 # A cell is face where most of it is, seen where all of it is but a fiftieth, and burnt out from a quarter on.
@@ -98,8 +98,8 @@ def smooth(values: Grid, seen: Mask, sigma_mm: float) -> Grid:
 def blurred(values: Grid, sigma_mm: float) -> Grid:
     """Gaussian mean around each cell, all cells seen.
 
-    A wide one is taken at a half or a quarter of the resolution, where it is 3 to 9 times as quick: within
-    half a percent the same kernel (Burt & Adelson 1983, doi:10.1109/TCOM.1983.1095851).
+    A wide one is taken at a half or a quarter of the resolution, where it is 3 to 9 times as quick: within a
+    hundredth of its top the same kernel (Burt & Adelson 1983, doi:10.1109/TCOM.1983.1095851).
     """
     return _blurred(values, sigma_mm / GRID_MM)
 
