@@ -34,6 +34,8 @@ _LEAST_SIDE_PX = 240
 _NIGHT_SCENE = 3
 _HDR_RENDERED = (2, 3, 7)
 _JPEG_END = b"\xff\xd9"
+# So many pixels are handed over at once.
+_STRIP_PX = 1_000_000
 # What Pillow's readers are known to raise on damaged files.
 _DAMAGE = (
     OSError,
@@ -283,10 +285,19 @@ def _to_srgb(image: Image.Image) -> Image.Image:
 
 
 def _pixels(opened: Image.Image, converted: Image.Image) -> ImageRGB:
-    """The pixels of what an opened image was made into; of large photos each copy is 400 MB."""
+    """The pixels of what an opened image was made into; of large photos each copy is 400 MB.
+
+    Strip by strip: numpy's own way needs two more copies while it goes on.
+    """
     if converted is not opened:
         opened.close()
-    return np.asarray(converted)
+    width, height = converted.size
+    pixels = np.empty((height, width, len(converted.getbands())), np.uint8)
+    rows = max(1, _STRIP_PX // width)
+    for top in range(0, height, rows):
+        strip = converted.crop((0, top, width, min(top + rows, height)))
+        pixels[top : top + rows] = np.asarray(strip)
+    return pixels
 
 
 def _camera(tags: dict[int, object]) -> str | None:
