@@ -17,7 +17,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 
 def main() -> None:
-    """Fuzz the target named first, with a scanned trial, a folder of inputs, and libFuzzer's options."""
+    """Fuzz the target named first, with a scanned trial, a folder of inputs, and libFuzzer's options.
+
+    Among the options may be a file: then that input alone is tried.
+    """
     name, scanned, corpus, *options = sys.argv[1:]
     room = Path(tempfile.mkdtemp())
     trial, temporary = room / "outside" / "trial", room / "tmp"
@@ -41,9 +44,9 @@ def main() -> None:
 
     folders = tuple(trial.parent / one for one in ("trial", "hornbeam", "beside", "new"))
     watch = Watch((*folders, temporary), trial.parent)
-    atheris.Setup(
-        [sys.argv[0], corpus, f"-dict={words}", *options], watched(target, watch), custom_mutator=mutate
-    )
+    tried = [] if any(not option.startswith("-") for option in options) else [corpus]
+    arguments = [sys.argv[0], *tried, f"-dict={words}", *options]
+    atheris.Setup(arguments, watched(target, watch), custom_mutator=mutate)
     atheris.Fuzz()
 
 
