@@ -7,8 +7,8 @@ import io
 import struct
 import warnings
 import zlib
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 import cv2
 import numpy as np
 import pillow_heif
-from PIL import ExifTags, Image, ImageCms, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, ImageCms, UnidentifiedImageError
 
 from colscan.errors import PhotoError
 from colscan.flags import Flag
@@ -33,6 +33,7 @@ _LEAST_SIDE_PX = 240
 # HDR without and with the plain picture kept beside it, portrait HDR.
 _NIGHT_SCENE = 3
 _HDR_RENDERED = (2, 3, 7)
+_TURNS = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}
 _JPEG_END = b"\xff\xd9"
 # So many pixels are handed over at once.
 _STRIP_PX = 1_000_000
@@ -135,7 +136,6 @@ def load_rgb(path: Path, *, max_megapixels: float, raw: bytes | None = None) -> 
         pixels = _decoded_quickly(image, content)
         if pixels is not None:
             return pixels
-        ImageOps.exif_transpose(image, in_place=True)
         return _pixels(image, _to_srgb(image))
 
 
@@ -164,7 +164,6 @@ def load_small(path: Path, *, least_px: int, max_megapixels: float) -> ImageRGB:
     """
     with _opened(_read_bytes(path), path.name, max_megapixels) as image:
         image.draft(None, (least_px, least_px))
-        ImageOps.exif_transpose(image, in_place=True)
         return _pixels(image, _to_srgb(image))
 
 
@@ -188,8 +187,7 @@ def load_rgba(path: Path, *, max_megapixels: float) -> ImageRGB:
         When the file can't be read, or is too large or too small.
     """
     with _opened(_read_bytes(path), path.name, max_megapixels) as image:
-        ImageOps.exif_transpose(image, in_place=True)
-        return _pixels(image, image.convert("RGBA"))
+        return _pixels(image, lambda strip: strip.convert("RGBA"))
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -249,9 +247,11 @@ def _decoded_quickly(image: Image.Image, raw: bytes) -> ImageRGB | None:
 
 def _upright(pixels: ImageRGB, orientation: int) -> ImageRGB:
     """Pixels turned and mirrored as an EXIF orientation says; 1 and what is no orientation leave them."""
-    if orientation in (5, 6, 7, 8):
+    if orientation in _TURNS:
+        return np.asarray(cv2.rotate(pixels, _TURNS[orientation]), np.uint8)
+    if orientation in (5, 7):
         pixels = np.asarray(cv2.transpose(pixels), np.uint8)
-    mirrored = {2: 1, 3: -1, 4: 0, 6: 1, 7: -1, 8: 0}.get(orientation)
+    mirrored = {2: 1, 4: 0, 7: -1}.get(orientation)
     return pixels if mirrored is None else np.asarray(cv2.flip(pixels, mirrored), np.uint8)
 
 
@@ -267,37 +267,31 @@ def _other_profile(image: Image.Image) -> ImageCms.ImageCmsProfile | None:
         return None  # a broken profile says nothing; the pixels are read as sRGB
 
 
-def _to_srgb(image: Image.Image) -> Image.Image:
-    """Convert to 8-bit sRGB; phones write wider colour spaces, and say so in a profile.
-
-    The result has no EXIF: turn the image upright before.
-    """
+def _to_srgb(image: Image.Image) -> Callable[[Image.Image], Image.Image]:
+    """What makes a part of an image 8-bit sRGB; phones write wider colour spaces, and say so in a profile."""
     source = _other_profile(image)
     if source is not None:
-        try:
-            converted = ImageCms.profileToProfile(
-                image, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
-            )
-            return converted if converted is not None else image.convert("RGB")
-        except (ImageCms.PyCMSError, OSError):
-            pass  # a broken profile says nothing; the pixels are read as sRGB
-    return image if image.mode == "RGB" else image.convert("RGB")
+        # A broken profile says nothing; the pixels are read as sRGB.
+        with suppress(ImageCms.PyCMSError, OSError):
+            transform = ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), image.mode, "RGB")
+            return lambda strip: ImageCms.applyTransform(strip, transform) or strip.convert("RGB")
+    return lambda strip: strip if strip.mode == "RGB" else strip.convert("RGB")
 
 
-def _pixels(opened: Image.Image, converted: Image.Image) -> ImageRGB:
-    """The pixels of what an opened image was made into; of large photos each copy is 400 MB.
-
-    Strip by strip: numpy's own way needs two more copies while it goes on.
-    """
-    if converted is not opened:
-        opened.close()
-    width, height = converted.size
-    pixels = np.empty((height, width, len(converted.getbands())), np.uint8)
+def _pixels(image: Image.Image, convert: Callable[[Image.Image], Image.Image]) -> ImageRGB:
+    """The upright pixels of an image, converted strip by strip: of large photos each copy is 400 MB."""
+    width, height = image.size
     rows = max(1, _STRIP_PX // width)
+    pixels: ImageRGB | None = None
     for top in range(0, height, rows):
-        strip = converted.crop((0, top, width, min(top + rows, height)))
-        pixels[top : top + rows] = np.asarray(strip)
-    return pixels
+        strip = np.asarray(convert(image.crop((0, top, width, min(top + rows, height)))))
+        if pixels is None:
+            pixels = np.empty((height, *strip.shape[1:]), np.uint8)
+        pixels[top : top + rows] = strip
+    assert pixels is not None, "no side of an image is 0"
+    orientation = image.getexif().get(ExifTags.Base.Orientation, 1)
+    image.close()
+    return _upright(pixels, orientation)
 
 
 def _camera(tags: dict[int, object]) -> str | None:
