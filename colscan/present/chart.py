@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+CSS_PX_PER_INCH = 96
 LEGEND_COLUMNS = 6
 _LEGEND_LINE_INCHES = 0.21
 _FOOT_INCHES = 0.25
@@ -87,36 +88,68 @@ def make_figure(
     import matplotlib
     from matplotlib.figure import Figure
 
+    layout = _lay_out(trial, curves, shown)
+    frame = layout.frame
+    styles = style_treatments(trial.bags)
+    with matplotlib.rc_context(SETTINGS):
+        figure = Figure(figsize=(sizes.WIDTH_INCHES, frame.height), dpi=DOTS_PER_INCH, facecolor="white")
+        first = None
+        for index, panel in enumerate(layout.panels):
+            ax = figure.add_axes(frame.bounds(index), sharex=first, sharey=first)
+            first = first or ax
+            title = title_of(trial, panel[0].bag.strain)
+            _dress_axes(ax, index, title=title, frame=frame, panels=len(layout.panels))
+            if index % frame.columns == 0:
+                ax.set_ylabel(shown)
+            draw_panel(ax, panel, styles=styles, frame=frame)
+        write_head(figure, trial, interim=interim)
+        _write_foot(figure, layout.foot, handles=layout.handles, base=_base_of(trial))
+    return figure
+
+
+def size_of(trial: Trial, curves: tuple[BagCurve, ...]) -> tuple[int, int]:
+    """Return width and height of the drawn SVG in CSS pixels, without drawing it.
+
+    Parameters
+    ----------
+    trial, curves
+        As `draw_chart` has them.
+    """
+    inches = sizes.WIDTH_INCHES, _lay_out(trial, curves, Shown.COVERAGE).frame.height
+    width_px, height_px = (round(CSS_PX_PER_INCH * inch) for inch in inches)
+    return width_px, height_px
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Layout:
+    """What a chart is drawn from: a panel a strain, the lines of its foot, its legend, and the sizes."""
+
+    panels: list[tuple[BagCurve, ...]]
+    foot: list[str]
+    handles: list[Artist]
+    frame: Frame
+
+
+def _lay_out(trial: Trial, curves: tuple[BagCurve, ...], shown: Shown) -> _Layout:
+    import matplotlib
+
     measured = tuple(curve for curve in curves if np.isfinite(curve.series.coverage).any())
     if shown is Shown.DENSITY:
         measured = tuple(_how_white(curve) for curve in measured)
     strains = list(dict.fromkeys(curve.bag.strain for curve in measured))
     if max(sum(curve.bag.strain == strain for curve in measured) for strain in strains) > MOST_LINES:
         bags = count_bags([curve.bag for curve in measured if curve.bag.role != "blank"])
-        foot_text = f"{bags}. {_FOOTNOTE_GROUPS.format(most=MOST_LINES)}"
+        foot = wrap_foot(f"{bags}. {_FOOTNOTE_GROUPS.format(most=MOST_LINES)}")
         measured = group_curves(measured)
     else:
-        foot_text = _footnote(measured, shown)
+        foot = wrap_foot(_footnote(measured, shown))
     panels = [tuple(curve for curve in measured if curve.bag.strain == strain) for strain in strains]
-    styles = style_treatments(trial.bags)
     with matplotlib.rc_context(SETTINGS):
-        handles = _legend_handles(styles, measured)
-        foot = wrap_foot(foot_text)
-        legend_lines = 1 + -(-len(handles) // LEGEND_COLUMNS)
-        foot_inches = _FOOT_INCHES + sizes.LINE_INCHES * len(foot) + _LEGEND_LINE_INCHES * legend_lines
-        frame = _plan(panels, trial.question, foot_inches=foot_inches)
-        figure = Figure(figsize=(sizes.WIDTH_INCHES, frame.height), dpi=DOTS_PER_INCH, facecolor="white")
-        first = None
-        for index, (strain, panel) in enumerate(zip(strains, panels, strict=True)):
-            ax = figure.add_axes(frame.bounds(index), sharex=first, sharey=first)
-            first = first or ax
-            _dress_axes(ax, index, title=title_of(trial, strain), frame=frame, panels=len(panels))
-            if index % frame.columns == 0:
-                ax.set_ylabel(shown)
-            draw_panel(ax, panel, styles=styles, frame=frame)
-        write_head(figure, trial, interim=interim)
-        _write_foot(figure, foot, handles=handles, base=_base_of(trial))
-    return figure
+        handles = _legend_handles(style_treatments(trial.bags), measured)
+    legend_lines = 1 + -(-len(handles) // LEGEND_COLUMNS)
+    foot_inches = _FOOT_INCHES + sizes.LINE_INCHES * len(foot) + _LEGEND_LINE_INCHES * legend_lines
+    frame = _plan(panels, trial.question, foot_inches=foot_inches)
+    return _Layout(panels=panels, foot=foot, handles=handles, frame=frame)
 
 
 def _plan(panels: list[tuple[BagCurve, ...]], question: str, *, foot_inches: float) -> Frame:

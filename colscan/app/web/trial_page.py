@@ -43,12 +43,16 @@ SOON_DRAWN = 60
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OfferedChart:
-    """A chart that can be opened; `trouble` says why there is nothing in it yet."""
+    """A chart that can be opened; `trouble` says why there is nothing in it yet.
+
+    One that is open from the start has its size, so that the page doesn't move when it comes.
+    """
 
     kind: Kind
     heading: str
     alt: str
     trouble: AnalysisError | None
+    open_size_px: tuple[int, int] | None
 
 
 def add_trial_page(app: Flask, site: Site, drawings: Drawings) -> None:
@@ -79,7 +83,6 @@ def _show(here: Standing) -> str:
         interim=here.trial.is_interim(here.now),
         counts=[(words, count) for words, count in counts if count],
         charts=[] if here.blind else list(_offer_charts(here)),
-        soon_drawn=SOON_DRAWN,
         signs=SIGNS,
         show_interval=show_interval,
         days_between=days_between,
@@ -94,13 +97,19 @@ def _until(here: Standing) -> datetime:
 
 
 def _offer_charts(here: Standing) -> Iterator[OfferedChart]:
+    from colscan.growth import curves_of
+    from colscan.present.chart import size_of
+
     for kind, heading, alt in CHARTS:
-        trouble = None
+        trouble = open_size_px = None
         try:
             need_data(kind, _subject(here))
         except AnalysisError as error:
             trouble = error
-        yield OfferedChart(kind=kind, heading=heading, alt=alt, trouble=trouble)
+        else:
+            if kind is Kind.CURVES and len(here.statuses) <= SOON_DRAWN:
+                open_size_px = size_of(here.trial, curves_of(here.trial, here.ledger))
+        yield OfferedChart(kind=kind, heading=heading, alt=alt, trouble=trouble, open_size_px=open_size_px)
 
 
 def _subject(here: Standing) -> Subject:

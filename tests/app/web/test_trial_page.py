@@ -108,7 +108,7 @@ def test_charts_are_lazy_and_drawn_once(page: FlaskClient, seen: Path, drawn: li
     """The page draws none; each is drawn at its first request, and again when a file changed."""
     text = ask(page, "/trial").text
     assert drawn == []
-    asked = re.findall(r'<img class="chart" src="(/chart\?kind=\w+)" loading="lazy" alt="[^"]+"', text)
+    asked = re.findall(r'<img class="chart" src="(/chart\?kind=\w+)"[^>]* loading="lazy" alt="[^"]+"', text)
     assert asked == ["/chart?kind=curves", "/chart?kind=full", "/chart?kind=risk"]
     for path in asked * 2:
         answer = ask(page, path)
@@ -121,10 +121,20 @@ def test_charts_are_lazy_and_drawn_once(page: FlaskClient, seen: Path, drawn: li
 
 
 def test_the_curves_are_drawn(page: FlaskClient) -> None:
-    """The chart of the command, as SVG."""
+    """The chart of the command, as SVG, in the size that the page keeps free for it."""
     answer = ask(page, "/chart?kind=curves")
     assert answer.status_code == 200
-    assert b"<svg" in answer.data
+    drawn = re.search(rb'<svg [^>]*width="([\d.]+)pt" height="([\d.]+)pt"', answer.data)
+    opened = re.search(
+        r'<details class="drawn" open>.*?<img [^>]*width="(\d+)" height="(\d+)"',
+        ask(page, "/trial").text,
+        flags=re.DOTALL,
+    )
+    assert drawn
+    assert opened
+    # 72 points and 96 CSS pixels are an inch (CSS Values and Units 4, section 6.2).
+    in_css_px = [float(side) * 96 / 72 for side in drawn.groups()]
+    assert [int(side) for side in opened.groups()] == pytest.approx(in_css_px, abs=0.5)
 
 
 def test_a_chart_without_data_says_why(page: FlaskClient, seen: Path) -> None:
