@@ -2,6 +2,7 @@
 
 import csv
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,12 @@ from demo_trial import part, plain_shelf
 from PIL import Image
 from rendered import Rendered, pasted, rendered
 
+from colscan.app.batch import shelves
 from colscan.app.cli.main import main
+from colscan.locate import MappedShelf
+from colscan.locate.model import Points
+from colscan.photo.model import ImageRGB
+from colscan.trial import load_trial
 
 BAGS = "bag,strain,supplement,supplement_pct,inoculated_at\n"
 DAY_0 = "2026-03-02T06:00:00-05:00"
@@ -72,6 +78,7 @@ def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFix
         (["--add", "1,2,3"], "'1,2,3' is no box"),
         (["--add", "0,0,10,9000"], "no part of a photo"),
         (["--shelf", "attic", "--accept"], "4 bags"),
+        (["--accept", "--set", "1=B02"], "--accept and --set both name the bags"),
     ],
 )
 def test_what_does_not_fit_is_refused(
@@ -111,6 +118,26 @@ def test_corrected_by_number(three: tuple[Path, Path], tmp_path: Path, capsys) -
     text = (folder / "shelfmap.toml").read_text(encoding="utf-8")
     assert text.count("B01") == text.count("B03") == 1
     assert "B02" not in text
+
+
+def test_a_map_is_made_ready_once(
+    three: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not again for the next photo of a page or a watched folder; one that was changed is."""
+    made: list[int] = []
+    make = shelves.map_shelf
+
+    def counted(rgb: ImageRGB, places: Sequence[tuple[int, Points]], others: Sequence[Points]) -> MappedShelf:
+        made.append(len(places))
+        return make(rgb, places, others)
+
+    monkeypatch.setattr(shelves, "map_shelf", counted)
+    folder = shutil.copytree(three[0], tmp_path / "rack")
+    for named in (["--accept"], ["--set", "1=B02,2=B01,3=B03"]):
+        assert main(["map", str(folder), str(three[1]), "--drop", "4", *named]) == 0
+        first, again = (shelves.look_of(folder, load_trial(folder)).shelves for _ in range(2))
+        assert first == again
+    assert made == [3, 3]
 
 
 @pytest.fixture(scope="module")

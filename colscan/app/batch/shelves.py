@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -62,9 +63,25 @@ def _ready(folder: Path, trial: Trial, one: ShelfMap) -> MappedShelf:
         msg = f"{folder / MAP_FILE}: the mapped photo of {one.shelf} ({one.photo}) is gone from photos/."
         raise TrialError(msg, "Put it back, or make the map again with: colscan map")
     codes = {bag.bag: bag.key for bag in trial.bags if bag.tag is None}
-    outlines = [(place.bag, np.array(place.outline_px, np.float64)) for place in one.places]
+    places = tuple((codes.get(place.bag), place.outline_px) for place in one.places)
+    return _map(_Mapped(sha256=one.photo_sha256, places=places, path=path))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Mapped:
+    """A mapped photo, wherever it lies, and the places in it by `Bag.key`, None for one of no planned bag."""
+
+    sha256: str
+    places: tuple[tuple[int | None, tuple[tuple[float, float], ...]], ...]
+    path: Path = field(compare=False)
+
+
+# Pages and a watched folder scan photo by photo: a map is made ready once, not again for each.
+@lru_cache(maxsize=8)
+def _map(one: _Mapped) -> MappedShelf:
+    outlines = [(key, np.array(outline, np.float64)) for key, outline in one.places]
     return map_shelf(
-        load_rgb(path, max_megapixels=np.inf),
-        [(codes[bag], outline) for bag, outline in outlines if bag in codes],
-        [outline for bag, outline in outlines if bag not in codes],
+        load_rgb(one.path, max_megapixels=np.inf),
+        [(key, outline) for key, outline in outlines if key is not None],
+        [outline for key, outline in outlines if key is None],
     )

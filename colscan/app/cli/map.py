@@ -49,6 +49,9 @@ def map(
     from colscan.app import mapping
     from colscan.photo import read_ref
 
+    if accept and named:
+        msg = "--accept and --set both name the bags."
+        raise TrialError(msg, "Give --accept where they stand in the order of bags.csv, else --set.")
     trial = load_trial(trial_dir)
     place = _shelf(trial, shelf)
     ref = read_ref(
