@@ -39,7 +39,7 @@ def level_risk(name: str, pct: float, *, lost: int = 0, clean: int = 8, **other:
         "spawned": followed, "lost": lost, "clean": clean, "running": 0, "gone": 0, "not_looked_round": 0,
         "suspects": 0, "runs": 2, "effective": float(followed), "limit_if_independent": limit,
         "limit": limit, "limit_at_worst": limit, "low": 0.0, "high": limit, "pooled": 0.0,
-        "acceptable": limit is not None and limit <= 0.2, "more": None,
+        "acceptable": limit is not None and limit <= 0.2, "more": None, "more_runs": other.get("more"),
     }  # fmt: skip
     return LevelRisk(**{**fields, **other})
 

@@ -75,7 +75,11 @@ def test_each_level_says_what_it_needs() -> None:
     assert [own.level.pct for own in plan.levels] == [0.0, 4.0, 8.0]
     more = next(own.more for own in plan.levels if own.level.pct == 4.0)
     assert plan.sentences[0].endswith("1 of 1 lost, which is over what you accept already.")
-    said = f"bran 4 %: {more} more bags followed to the end without a loss would show that at most 20 %"
+    # Three of its bags stand on one spawning day.
+    said = (
+        f"bran 4 %: {more} more bags followed to the end without a loss, in {math.ceil(more / 3)} further"
+        " spawning days as large as now, would show that at most 20 %"
+    )
     assert said in plan.sentences[1]
 
 

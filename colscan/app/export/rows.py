@@ -200,7 +200,10 @@ class LossRow(Row):
     acceptable: str = column(
         Column(kind="choice", meaning="Whether the limit is within the accepted risk.", choices=("yes", "no"))
     )
-    more: int | None = column(_count("Further bags without a loss that would make it so."), default=None)
+    more: int | None = column(
+        _count("Further bags without a loss, in heat runs as large as now, that would make it so."),
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -79,7 +79,8 @@ def assess_risk(
         msg = "no bag of these trials was spawned (blanks don't count)"
         raise AnalysisError(msg, "List the bags in bags.csv, then scan their photos.")
     estimate = estimate_correlation(cells_of(bags))
-    rule = Rule(accepted=accept, correlation=correlation_to_use(estimate))
+    clusters = _clusters([trial for trial, _ in trials])
+    rule = Rule(accepted=accept, correlation=correlation_to_use(estimate), clusters=clusters)
     interim = any(trial.is_interim(now) for trial, _ in trials)
     sources = find_sources(bags)
     return RiskReport(
@@ -89,7 +90,7 @@ def assess_risk(
         interim=interim,
         correlation=rule.correlation,
         correlation_estimate=estimate,
-        clusters=_clusters([trial for trial, _ in trials]),
+        clusters=clusters,
         series=_all_series(bags, rule, interim),
         sources=sources,
         notes=(*_notes(bags, trials, interim), *say_sources(sources)),

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +21,21 @@ Cells = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """What a level is held against: the accepted share, and the correlation that the limit allows for."""
+    """What a level is held against.
+
+    Parameters
+    ----------
+    accepted : float
+        Share of bags that may be lost.
+    correlation : float
+        Of bags that share their luck, which the limit allows for.
+    clusters : str
+        What they share it by, in words.
+    """
 
     accepted: float
     correlation: float
+    clusters: str
 
 
 def cells_of(bags: Iterable[FollowedBag]) -> tuple[Cells, ...]:
@@ -91,6 +103,7 @@ def judge_level(level: Level, bags: Sequence[FollowedBag], rule: Rule) -> LevelR
     runs = _sizes(own for own in bags if own.followed)
     worth = effective_bags(runs, rule.correlation)
     limit = upper_limit(lost, followed, worth) if followed else None
+    more, more_runs = _more(lost, bags, rule) or (None, None)
     return LevelRisk(
         level=level,
         spawned=len(bags),
@@ -109,7 +122,8 @@ def judge_level(level: Level, bags: Sequence[FollowedBag], rule: Rule) -> LevelR
         high=limit,
         pooled=None,
         acceptable=limit is not None and limit <= rule.accepted,
-        more=_more(lost, bags, rule),
+        more=more,
+        more_runs=more_runs,
     )
 
 
@@ -131,8 +145,11 @@ def _limit_at_worst(bags: Sequence[FollowedBag], rule: Rule) -> float | None:
     return upper_limit(lost, len(entering), effective_bags(_sizes(entering), rule.correlation))
 
 
-def _more(lost: int, bags: Sequence[FollowedBag], rule: Rule) -> int | None:
-    """Further bags without a loss that bring the limit within the accepted risk, in runs as large as now."""
+def _more(lost: int, bags: Sequence[FollowedBag], rule: Rule) -> tuple[int, int] | None:
+    """Further bags without a loss that bring the limit within the accepted risk, and in how many runs.
+
+    In runs as large as those so far: more bags in one run hardly show more.
+    """
     followed = sum(own.followed for own in bags)
     if followed and lost / followed > rule.accepted:
         return None
@@ -142,7 +159,7 @@ def _more(lost: int, bags: Sequence[FollowedBag], rule: Rule) -> int | None:
     for more in range(MOST_BAGS):
         total = followed + more
         if total and upper_limit(lost, total, total / design) <= rule.accepted:
-            return more or None
+            return (more, ceil(more / each)) if more else None
     return None
 
 

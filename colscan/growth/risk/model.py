@@ -68,8 +68,10 @@ class LevelRisk:
     acceptable : bool
         Whether the limit that counts is within the accepted risk.
     more : int or None
-        Further bags without a loss, in heat runs of the same size, that would bring the limit within the
-        accepted risk; None when it is, or when the share lost so far is over it.
+        Further bags without a loss that would bring the limit within the accepted risk; None when it is, or
+        when the share lost so far is over it.
+    more_runs : int or None
+        In how many further heat runs as large as those so far: in fewer, it takes more bags or can't be.
     """
 
     level: Level
@@ -90,6 +92,7 @@ class LevelRisk:
     pooled: float | None
     acceptable: bool
     more: int | None
+    more_runs: int | None
 
     @property
     def followed(self) -> int:

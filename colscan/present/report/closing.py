@@ -23,9 +23,16 @@ def show_next(content: ReportContent) -> Section:
         blocks.append(
             Table(
                 caption="Bags for the accepted share lost, if none of the further ones is lost",
-                header=("supplement", "bags", "followed", "lost", "more bags"),
+                header=(
+                    "supplement",
+                    "bags",
+                    "followed",
+                    "lost",
+                    "more bags",
+                    "in further runs as large as now",
+                ),
                 rows=tuple(
-                    (own.level.name, own.spawned, own.followed, own.lost, _more(own))
+                    (own.level.name, own.spawned, own.followed, own.lost, _more(own), own.more_runs)
                     for own in next_run.levels
                 ),
             )

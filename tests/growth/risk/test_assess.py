@@ -245,10 +245,12 @@ def test_nothing_at_the_horizon_yet() -> None:
     """How many it takes, and neither trend nor dose to speak of."""
     (series,) = assess(make(make_level(0, 0, 4, running=4), make_level(4, 0, 4, running=4))).series
     assert series.sentences == (
-        "no supplement: 0 of 4 bags at the horizon yet; 14 without a loss would be enough to say.",
-        "bran 4 %: 0 of 4 bags at the horizon yet; 14 without a loss would be enough to say.",
-        "Highest level still acceptable: not enough bags to say, 14 more of no supplement without a loss"
-        " would do.",
+        "no supplement: 0 of 4 bags at the horizon yet; 14 without a loss, in 14 heat runs as large as now,"
+        " would be enough to say.",
+        "bran 4 %: 0 of 4 bags at the horizon yet; 14 without a loss, in 14 heat runs as large as now,"
+        " would be enough to say.",
+        "Highest level still acceptable: not enough bags to say, 14 more of no supplement without a loss,"
+        " in 14 further heat runs as large as now, would do.",
     )
 
 
