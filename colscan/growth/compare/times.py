@@ -106,8 +106,10 @@ def _median_warmth(warmth: Sequence[Span | None] | None, lost: Sequence[bool]) -
     return npmle(*_ends(known, lost)).quantile(0.5) if len(known) == len(warmth) else None
 
 
-def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
+def days_of(outcomes: Sequence[Outcome], scope: str, until_days: float) -> tuple[DayCount, ...]:
     """Return what had become of the bags of one treatment by each whole day, to the first after their photos.
+
+    Of bags that are full, lost or gone it is known for good: where all are, to the last of all photos.
 
     Parameters
     ----------
@@ -115,9 +117,12 @@ def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
         The treatment's bags.
     scope : str
         As said in the result.
+    until_days : float
+        Age to which the bags of any treatment were followed.
     """
+    settled = all(one.lost is not None or one.left or one.full.came for one in outcomes)
     # The day after the latest photo is the first that counts what it showed.
-    last = math.ceil(max(outcome.followed_days for outcome in outcomes))
+    last = math.ceil(until_days if settled else max(outcome.followed_days for outcome in outcomes))
     return tuple(_count(outcomes, scope, float(day)) for day in range(last + 1))
 
 
