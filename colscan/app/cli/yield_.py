@@ -49,7 +49,7 @@ BAG_COLUMNS = (
     "--days",
     type=click.FloatRange(1, 1000),
     metavar="N",
-    help="Or: compare harvests up to day N, of bags spawned so long ago.",
+    help="Or: compare harvests up to day N, of bags that the trial's records follow so long.",
 )
 @click.option("--price", "prices", multiple=True, metavar="TEXT", help="As 'bran, 1.20 per kg'; repeatable.")
 @click.option("--bags", "by_bag", is_flag=True, help="A row a bag instead of a level.")

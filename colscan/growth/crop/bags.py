@@ -120,9 +120,9 @@ def _standing(
     age_days: float,
 ) -> Standing:
     if basis.days is not None:
-        if age_days < basis.days:
-            return Standing.NOT_YET
-        return _standing_by(outcome, gone, compared=compared, until_days=basis.days)
+        standing = _standing_by(outcome, gone, compared=compared, until_days=basis.days)
+        open_ = standing in (Standing.HARVESTED, Standing.NOTHING)
+        return Standing.NOT_YET if open_ and age_days < basis.days else standing
     if any(flush.number == basis.flush for flush in compared):
         return Standing.HARVESTED
     ended = _standing_by(outcome, gone, compared=compared, until_days=float("inf"))

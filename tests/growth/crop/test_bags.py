@@ -88,6 +88,15 @@ def test_a_bag_that_is_gone(gone, gave, stands) -> None:
     assert before == ("nothing", 0.0)
 
 
+def test_what_is_lost_or_left_is_so_at_any_later_age() -> None:
+    """Records end on day 50: what comes by day 60 isn't known of bags that are there, of others it is."""
+    later = Basis(days=60.0)
+    assert _stands(Ledger(harvests=GAVE, photos=LATE), later) == ("not yet", None)
+    discarded = Ledger(events=(event("discarded", 20, "B1"),), photos=LATE)
+    assert _stands(discarded, later) == ("lost", 0.0)
+    assert _stands(Ledger(events=(event("retired", 20, "B1"),), photos=LATE), later) == ("left", None)
+
+
 def test_discarded_by_a_verdict_is_lost() -> None:
     """Thrown away though nobody was sure."""
     said = verdict("B1", 20, "unsure", action="discarded")
