@@ -64,9 +64,23 @@ def test_methods_can_be_cited(folder: Path, tmp_path: Path) -> None:
         "numpy",
         "2026-03-02 to 2026-03-17",
         "98 %",
+        "or from the latest photo alone",
+        "smoothing spline",
+        "doi:10.1111/j.2517-6161.1978.tb01050.x",
+        "logistic, modified Gompertz or Richards",
         "scores.csv",
     ):
         assert part in said.replace("\n", " ")
+
+
+def test_methods_of_yields_come_with_harvests(folder: Path, tmp_path: Path) -> None:
+    """How yields are counted is said once there are any."""
+    out, said = tmp_path / "data", "fresh grams per bag spawned"
+    assert main(["export", str(folder), "-o", str(out)]) == 0
+    assert said not in (out / "methods.txt").read_text("utf-8").replace("\n", " ")
+    assert main(["harvest", str(folder), "PO3-1", "1", "410", "--at", "2026-03-20T10:00"]) == 0
+    assert main(["export", str(folder), "-o", str(out)]) == 0
+    assert said in (out / "methods.txt").read_text("utf-8").replace("\n", " ")
 
 
 def test_other_files_are_left_alone(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -60,11 +60,12 @@ def _defined(trial: Trial) -> str:
     return (
         "Coverage is the share of the side in view that carries mycelium; each score has a 90 % interval that"
         " covers what is hidden. A bag is half or 90 % colonized from the first photo from which on two"
-        f" running show it, or from the latest photo alone, and full at {limits.full_coverage_pct:g} % with the interval's low end over"
-        f" {limits.ready_coverage_pct:g} % in two photos running; these times lie between that photo and the"
-        " one before. A bag is lost from the onset of a patch that a person called contaminated, not from"
-        " the verdict; a bag called so as a whole, with nothing on its face, came to it by the verdict at the"
-        f" latest. The accepted share of bags lost is {to_pct(limits.contamination_risk):g} %."
+        " running show it, or from the latest photo alone, and full at"
+        f" {limits.full_coverage_pct:g} % with the interval's low end over {limits.ready_coverage_pct:g} % in"
+        " two photos running; these times lie between that photo and the one before. A bag is lost from the"
+        " onset of a patch that a person called contaminated, not from the verdict; a bag called so as a"
+        " whole, with nothing on its face, came to it by the verdict at the latest. The accepted share of"
+        f" bags lost is {to_pct(limits.contamination_risk):g} %."
     )
 
 
@@ -92,8 +93,8 @@ def _analysed(results: Results) -> Iterator[str]:
         )
     if not isinstance(results.yields, str) and any(bag.flushes for bag in results.yields.bags):
         yield (
-            f"Yields ({results.yields.basis.words}) are fresh grams per bag spawned: lost bags count what they"
-            " gave before, and bags that can still give don't count. Biological efficiency is"
+            f"Yields ({results.yields.basis.words}) are fresh grams per bag spawned: lost bags count what"
+            " they gave before, and bags that can still give don't count. Biological efficiency is"
             " fresh weight in percent of the dry substrate, of the bags harvested, with Student's t interval."
             f" {METHOD}"
         )
