@@ -41,8 +41,3 @@ def later_of_spans(after: Floats, by: Floats, strains: Sequence[str]) -> Floats:
         sign = beyond[:, 1:] @ held[:, :-1].T
         later[np.ix_(own, own)] = sign.T - sign
     return later
-
-
-def later_of_values(values: Floats) -> Floats:
-    """Return the same of values that are known: 1 where bag j's is the larger, -1 where the smaller."""
-    return np.sign(values[None, :] - values[:, None])
