@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import os
 from pathlib import Path
 
 import pytest
@@ -107,8 +108,8 @@ def test_other_files_are_left_alone(folder: Path, tmp_path: Path, capsys: pytest
 def test_a_full_disk(folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Exit 4 (a disk without space is simulated)."""
 
-    def fail(path: Path, data: bytes) -> int:
+    def fail(descriptor: int, data: bytes) -> int:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_bytes", fail)
+    monkeypatch.setattr(os, "write", fail)
     assert main(["export", str(folder), "-o", str(tmp_path / "data")]) == ExitCode.LEDGER
