@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
 
+from colscan.growth.departure import LEFT_THE_TRIAL, MISSING, departure_of
 from colscan.growth.model import BagRecord
 from colscan.growth.outcomes import Outcome
 from colscan.growth.records import records_of
@@ -61,7 +62,7 @@ def find_deviations(trial: Trial, ledger: Ledger, outcomes: Sequence[Outcome]) -
         About.MIX: [*_mixes(trial, ledger), *_weights(trial, ledger), *_lots(ledger)],
         About.SPAWNING: _spawning(trial),
         About.BAGS: [*_left(records), *_unfollowed(outcomes)],
-        About.PLACE: _moved(records, ledger),
+        About.PLACE: _moved(records, trial, ledger),
         About.PHOTOS: [*_gaps(trial, ledger), *_unmeasured(records), *_methods(ledger)],
         About.END: _end(trial),
     }
@@ -163,12 +164,13 @@ def _spawning(trial: Trial) -> Iterator[str]:
 
 
 def _left(records: Sequence[BagRecord]) -> Iterator[str]:
-    for what in ("missing", "retired", "discarded"):
-        said = []
-        for record in records:
-            at = next((event.at for event in record.events if event.what == what), None)
-            if at is not None:
-                said.append(f"{record.bag.bag} on day {days_between(record.bag.inoculated_at, at):.1f}")
+    departures = [(record.bag, departure_of(record)) for record in records]
+    for what in (MISSING, *reversed(LEFT_THE_TRIAL)):
+        said = [
+            f"{bag.bag} on day {days_between(bag.inoculated_at, left.at):.1f}"
+            for bag, left in departures
+            if left is not None and left.what == what
+        ]
         if said:
             yield f"{what.capitalize()}: {_list(said)}."
 
@@ -184,11 +186,12 @@ def _unfollowed(outcomes: Sequence[Outcome]) -> Iterator[str]:
         )
 
 
-def _moved(records: Sequence[BagRecord], ledger: Ledger) -> Iterator[str]:
+def _moved(records: Sequence[BagRecord], trial: Trial, ledger: Ledger) -> Iterator[str]:
     for event in ledger.events:
         if event.what == "moved" and event.scope != "bag":
             what = f"shelf {event.name}" if event.scope == "shelf" else "the room's bags"
-            yield f"Moved: {what} on {event.at.date()}" + (f" ({event.detail})." if event.detail else ".")
+            on = event.at.astimezone(trial.zone).date()
+            yield f"Moved: {what} on {on}" + (f" ({event.detail})." if event.detail else ".")
     said = [
         f"{record.bag.bag} to {event.detail or 'another place'} on day"
         f" {days_between(record.bag.inoculated_at, event.at):.1f}"

@@ -53,10 +53,8 @@ def well_areas_pct(record: BagRecord) -> defaultdict[str, float]:
     """
     areas: defaultdict[str, float] = defaultdict(float)
     found = record.patches
-    for photo, area_pct, call, alarm in zip(
-        found.photos, found.areas_pct, found.calls, found.alarms, strict=True
-    ):
-        if not alarm and call not in ("contaminated", "unsure"):
+    for photo, area_pct, alarm in zip(found.photos, found.areas_pct, found.alarms, strict=True):
+        if not alarm:
             areas[photo] += area_pct
     return areas
 

@@ -9,6 +9,7 @@ from functools import cache
 
 import numpy as np
 
+from colscan.growth.departure import DISCARDED, LEFT_THE_TRIAL, missing_since
 from colscan.growth.full import judge_full, looks_full, well_areas_pct
 from colscan.growth.look import count_alarms, judge_look, shelves_seen_at
 from colscan.growth.model import Advice, BagRecord, BagStatus, FloatSeries, GrowthSeries, Judgement
@@ -21,12 +22,11 @@ from colscan.growth.series import (
     points_per_day,
     speed_at,
 )
-from colscan.ledger import Ledger, Seen, times_of
+from colscan.ledger import Ledger, Seen
 from colscan.ledger.columns import VerdictRow
 from colscan.trial.model import Bag, Limits, Trial
-from colscan.units import days_between, in_microseconds, to_fraction
+from colscan.units import days_between, to_fraction
 
-LEFT_THE_TRIAL = ("discarded", "retired")
 PAST_THE_RUN = ("opened", "fruiting")
 
 
@@ -162,17 +162,15 @@ def _judge_said(record: BagRecord, trial: Trial) -> Judgement | None:
         detail = f": {gone[-1].detail}" if gone[-1].detail else ""
         why = f"{gone[-1].what} on {when}{detail}{'; called contaminated' if calls else ''}"
         return Judgement(advice=Advice(gone[-1].what), why=why)
-    thrown = [call for call in record.standing_calls if call.action == "discarded"]
+    thrown = [call for call in record.standing_calls if call.action == DISCARDED]
     if thrown:
         return Judgement(advice=Advice.DISCARDED, why=_describe_call(record, thrown[-1], trial))
     if calls:
         return Judgement(advice=Advice.CONTAMINATED, why=_describe_call(record, calls[-1], trial))
-    missing = [event.at for event in record.events if event.what == "missing"]
-    if missing and not any(times_of(record.scores) > in_microseconds(missing[-1])):
-        return Judgement(
-            advice=Advice.MISSING, why=f"missing since {missing[-1].astimezone(trial.zone).date()}"
-        )
-    return None
+    missing = missing_since(record)
+    if missing is None:
+        return None
+    return Judgement(advice=Advice.MISSING, why=f"missing since {missing.astimezone(trial.zone).date()}")
 
 
 def _describe_call(record: BagRecord, call: VerdictRow, trial: Trial) -> str:

@@ -128,7 +128,7 @@ def _say_level(own: LevelRisk, accepted: float) -> str:
     if (own.share or 0.0) > accepted:
         return f"{own.level.name}: {own.lost} of {own.followed} lost, which is over what you accept already."
     if own.more is None:
-        return f"{own.level.name}: only bags of further heat runs would show that {limit}."
+        return f"{own.level.name}: it would take more bags than a trial has to show that {limit}."
     return (
         f"{own.level.name}: {own.more} more bags followed to the end without a loss would show that {limit}"
         f" ({own.lost} of {own.followed} lost so far)."

@@ -50,8 +50,9 @@ def find_onsets(found: Patches, scores: Sequence[ScoreRow], inoculated_at: datet
         When its age is 0.
     """
     first: dict[str, int] = {}
-    for place, patch in enumerate(found.names):
-        first.setdefault(patch, place)
+    for place, (patch, alarm) in enumerate(zip(found.names, found.alarms, strict=True)):
+        if alarm:
+            first.setdefault(patch, place)
     return tuple(
         Onset(
             patch=patch,
@@ -61,7 +62,6 @@ def find_onsets(found: Patches, scores: Sequence[ScoreRow], inoculated_at: datet
             call=found.calls[place],
         )
         for patch, place in first.items()
-        if found.alarms[place]
     )
 
 

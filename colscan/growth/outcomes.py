@@ -12,8 +12,8 @@ from enum import StrEnum
 
 import numpy as np
 
+from colscan.growth.departure import departure_of
 from colscan.growth.full import full_since
-from colscan.growth.judge import LEFT_THE_TRIAL
 from colscan.growth.model import BagRecord
 from colscan.growth.records import records_of
 from colscan.growth.series import make_series
@@ -64,9 +64,10 @@ class Outcome:
     bag : Bag
         As planned.
     half, ninety, full : Span
-        When it came so far; not come for a bag that was lost before.
+        When it came so far; not come for a bag that was lost or left before.
     lost : Span or None
-        When it was lost to contamination: at the onset, never at the verdict. None while it isn't.
+        When it was lost to contamination: at the onset, not at the verdict, wherever a photo shows one. None
+        while it isn't.
     followed_days : float
         Age at its last measured photo before it was lost or left the trial; 0 without one.
     left : str or None
@@ -123,12 +124,14 @@ def _first_harvests(rows: tuple[HarvestRow, ...]) -> dict[str, HarvestRow]:
 def _outcome(
     record: BagRecord, limits: Limits, harvest: HarvestRow | None, lost_calls: Collection[str | None]
 ) -> Outcome:
-    lost = lost_span(record, lost_calls)
-    until = math.inf if lost is None else lost.by_days
+    lost, left = lost_span(record, lost_calls), departure_of(record)
+    until = min(
+        math.inf if lost is None else lost.by_days,
+        math.inf if left is None else days_between(record.bag.inoculated_at, left.at),
+    )
     series = make_series(record)
     seen = series.days[~np.isnan(series.coverage) & (series.days <= until)]
     followed = float(seen[-1]) if seen.size else 0.0
-    gone = [event.what for event in record.events if event.what in LEFT_THE_TRIAL]
     pins = [event.at for event in record.events if event.what == "pins"]
     half, ninety, full = (_before(reach(record, m, limits), until, followed) for m in Milestone)
     return Outcome(
@@ -138,14 +141,14 @@ def _outcome(
         full=full,
         lost=lost,
         followed_days=followed,
-        left=gone[-1] if gone and lost is None else None,
+        left=left.what if left and lost is None else None,
         harvested_days=days_between(record.bag.inoculated_at, harvest.at) if harvest else None,
         pins_days=days_between(record.bag.inoculated_at, pins[0]) if pins else None,
     )
 
 
 def _before(span: Span, until_days: float, followed_days: float) -> Span:
-    """What comes after a bag was lost is no longer its growth."""
+    """What comes after a bag was lost or left is no longer its growth in the trial."""
     return span if span.by_days <= until_days else Span(after_days=followed_days, by_days=math.inf)
 
 
@@ -153,8 +156,8 @@ def lost_span(record: BagRecord, lost_calls: Collection[str | None] = CALLED_LOS
     """Return when a bag was lost to contamination, None when it isn't.
 
     A patch that is called so came between the last photo without it and the first with it. Of a bag that
-    is called so as a whole, the first patch that may be it gives the time; with nothing on its face it can
-    have come any time before.
+    is called so as a whole, the first patch that may be it gives the time. What no photo shows, or none any
+    more, can have come any time before it was called so.
 
     Parameters
     ----------
@@ -163,15 +166,17 @@ def lost_span(record: BagRecord, lost_calls: Collection[str | None] = CALLED_LOS
     lost_calls : collection of str or None
         Standing calls that make it lost.
     """
-    calls = record.standing_calls
-    whole = [call for call in calls if call.patch is None and call.call in lost_calls]
+    calls = [call for call in record.standing_calls if call.call in lost_calls]
+    whole = any(call.patch is None for call in calls)
     onsets = [onset for onset in record.onsets if onset.call in lost_calls or whole]
-    if onsets:
-        first = min(onsets, key=lambda onset: onset.by_days)
-        return Span(after_days=first.after_days or 0.0, by_days=first.by_days)
-    if not whole:
-        return None
-    return Span(after_days=0.0, by_days=days_between(record.bag.inoculated_at, whole[0].at))
+    shown = {onset.patch for onset in onsets}
+    spans = [Span(after_days=onset.after_days or 0.0, by_days=onset.by_days) for onset in onsets]
+    spans += [
+        Span(after_days=0.0, by_days=days_between(record.bag.inoculated_at, call.at))
+        for call in calls
+        if (call.patch not in shown if call.patch else not shown)
+    ]
+    return min(spans, key=lambda span: span.by_days, default=None)
 
 
 def reach(record: BagRecord, milestone: Milestone, limits: Limits) -> Span:

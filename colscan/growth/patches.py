@@ -28,7 +28,8 @@ class Patches:
     calls : list of str or None
         The call that stands on each.
     alarms : list of bool
-        Whether it is no expected look of its strain and nobody has called it harmless.
+        Whether nobody has called it harmless, and it is no expected look of its strain unless somebody has
+        called it contaminated or unsure.
     """
 
     photos: list[str]
@@ -74,7 +75,10 @@ def patches_of(rows: Sequence[SuspectRow], verdicts: Sequence[VerdictRow]) -> Pa
         areas_pct=numbers_of(rows, "area_pct").tolist(),
         taken_at=taken.tolist(),
         calls=calls,
-        alarms=[place not in expected and call != "harmless" for place, call in enumerate(calls)],
+        alarms=[
+            call != "harmless" and (call is not None or place not in expected)
+            for place, call in enumerate(calls)
+        ],
     )
 
 

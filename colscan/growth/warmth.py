@@ -85,8 +85,6 @@ def _integrate(ledger: Ledger, place: str, start: datetime, stop: datetime) -> f
 
 def _longest_gap(days: FloatSeries, length: float) -> float:
     """The longest time without a reading that reaches into the time from 0 to `length`, days."""
-    if days[0] > length or days[-1] < 0:
-        return np.inf
     gaps, ends_inside = np.diff(days), (days[1:] > 0) & (days[:-1] < length)
     inner = float(np.max(gaps[ends_inside], initial=0.0))
     return max(inner, float(days[0]), length - float(days[-1]))

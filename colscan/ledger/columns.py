@@ -123,10 +123,16 @@ class ScoreRow(Row):
         Column(kind="integer", meaning="0, and one more after each shaken, turned or opened.", low=0),
         default=0,
     )
-    coverage_pct: float | None = column(_pct("Share of the seen face that carries mycelium."), default=None)
+    coverage_pct: float | None = column(
+        _pct(
+            "Share of the face that carries mycelium, without what card, wires and neighbours hide; under"
+            " glare as judged by what is around it."
+        ),
+        default=None,
+    )
     coverage_low_pct: float | None = column(_pct("Low end of its 90 % interval."), default=None)
     coverage_high_pct: float | None = column(_pct("High end of its 90 % interval."), default=None)
-    density_pct: float | None = column(_pct("Mean opacity of the mycelium over the seen face."), default=None)
+    density_pct: float | None = column(_pct("Mean opacity of the mycelium over the same."), default=None)
     unseen_pct: float | None = column(_pct("Share of the face that is hidden."), default=None)
     suspects: int = column(Column(kind="integer", meaning="How many suspect patches.", low=0), default=0)
     suspect_area_pct: float | None = column(_pct("Their share of the seen face."), default=None)

@@ -157,8 +157,10 @@ def _handles(report: RiskReport) -> list[Artist]:
 
 def _note(report: RiskReport) -> str:
     total = [series for series in report.series if series.strain is None] or list(report.series)
-    bags = sum(row.followed for series in total for row in series.levels)
-    runs = max((row.runs for series in total for row in series.levels), default=0)
+    # The control stands in the series of each supplement.
+    levels = {(series.strain, row.level): row for series in total for row in series.levels}.values()
+    bags = sum(row.followed for row in levels)
+    runs = max((row.runs for row in levels), default=0)
     return (
         f"Bags that are lost or were followed to {report.horizon} count: {count_runs(bags, 0)}"
         + (f", of up to {runs} {report.clusters}{'' if runs == 1 else 's'} a level" if runs else "")

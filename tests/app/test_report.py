@@ -87,6 +87,19 @@ def test_output_elsewhere_and_nowhere(tmp_path: Path, capsys: pytest.CaptureFixt
     assert "the report can't be written" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("code", ["PO-3", "B", "1"])
+def test_the_answer_in_short_is_there_whatever_strains_are_called(code: str, tmp_path: Path) -> None:
+    """A sentence that begins like a strain's code is not one of that strain alone."""
+    folder = write_trial(tmp_path / "hornbeam", *make_hornbeam())
+    for path in (folder / "trial.toml", folder / "bags.csv"):
+        path.write_text(path.read_text("utf-8").replace("PO-3", code), encoding="utf-8")
+    assert main(["report", str(folder)]) == 0
+    page = (folder / "report.html").read_text("utf-8")
+    question = page.partition('<section id="question"')[2].partition("</section>")[0]
+    assert "By day " in question
+    assert f"<li>{code}, " not in question
+
+
 def test_a_ledger_with_something_of_everything(tmp_path: Path) -> None:
     """The made-up trial: its loss and deviations are told, photos that were never kept named."""
     trial, ledger = make_hornbeam()

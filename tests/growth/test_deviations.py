@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
-from hornbeam import START, at_day, event, make_bag, make_hornbeam, make_trial, photo, score
+from hornbeam import START, at_day, event, make_bag, make_hornbeam, make_trial, photo, score, verdict
 
 from colscan.growth import outcomes_of
 from colscan.growth.deviations import About, find_deviations
@@ -93,7 +93,18 @@ def test_bags_photos_and_places() -> None:
     bags = texts(trial, ledger, About.BAGS)
     assert bags[0] == "Discarded: PE1-3 on day 10.0."
     assert "were neither full nor lost when last measured, on day 15.1" in bags[1]
+    found_again = replace(
+        ledger,
+        events=(event("missing", 4.0, "PO3-1"),),
+        verdicts=(verdict("PO3-2", 5, "unsure", action="discarded"),),
+    )
+    assert texts(trial, found_again, About.BAGS)[0] == "Discarded: PO3-2 on day 5.0."
     assert texts(trial, ledger, About.PLACE) == [f"Moved: the room's bags on {at_day(3.5).date()}."]
+    # Two in the morning UTC is the evening before in New York.
+    late = EventRow(at=datetime(2026, 3, 10, 2, tzinfo=UTC), scope="room", what="moved")
+    assert texts(trial, replace(ledger, events=(late,)), About.PLACE) == [
+        "Moved: the room's bags on 2026-03-09."
+    ]
     moved = EventRow(at=at_day(2.0), scope="bag", name="PO3-1", what="moved", detail="B")
     assert texts(trial, replace(ledger, events=(moved,)), About.PLACE) == ["Moved: PO3-1 to B on day 2.0."]
     assert texts(trial, ledger, About.PHOTOS) == [

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hornbeam import at_day, event, make_bag, make_trial, score, suspect, verdict
 
+from colscan.flags import Flag
 from colscan.growth.outcomes import LOST_AT_WORST, Outcome, Span, outcomes_of
 from colscan.ledger import Ledger
 from colscan.ledger.columns import HarvestRow
@@ -91,6 +93,51 @@ def test_which_calls_lose_a_bag(call: str, lost: bool) -> None:
     rows = {"suspects": (suspect("B1", 6),), "verdicts": (verdict("B1", 8, call, patch="p1"),)}
     assert (_outcome(*ROWS, **rows).lost is not None) is lost
     assert (_outcome(*ROWS, **rows, lost_calls=LOST_AT_WORST).lost is not None) is (call != "harmless")
+
+
+def test_a_call_on_an_expected_look_counts() -> None:
+    """A patch that its strain's healthy look explains is no alarm, until somebody calls it contaminated."""
+    rows = {"suspects": (suspect("B1", 6, flags=(Flag.EXPECTED,)),)}
+    assert _outcome(*ROWS, **rows, lost_calls=LOST_AT_WORST).lost is None
+    called = (verdict("B1", 8, "contaminated", patch="p1"),)
+    assert _outcome(*ROWS, **rows, verdicts=called).lost == _span(5, 6)
+
+
+def test_a_call_on_a_patch_that_is_not_found_any_more_stands() -> None:
+    """Another method may not find it: it came before it was called so; a patch that is there tells more."""
+    called = verdict("B1", 7.5, "contaminated", patch="p1")
+    assert _outcome(*ROWS, verdicts=(called,)).lost == _span(0, 7.5)
+    both = {"suspects": (suspect("B1", 6, "p2"),), "verdicts": (called, replace(called, patch="p2"))}
+    assert _outcome(*ROWS, **both).lost == _span(5, 6)
+
+
+def test_a_patch_comes_with_its_first_alarm() -> None:
+    """Seen on day 4 as an expected look, and on day 6 as none: it came between the photos before day 6."""
+    rows = (suspect("B1", 4, flags=(Flag.EXPECTED,)), suspect("B1", 6))
+    assert _outcome(*ROWS, suspects=rows, lost_calls=LOST_AT_WORST).lost == _span(5, 6)
+
+
+@pytest.mark.parametrize(
+    ("said", "left"),
+    [
+        ({"events": (event("retired", 6.2, "B1"),)}, "retired"),
+        ({"events": (event("retired", 6.2, "B1"), event("discarded", 7.5, "B1"))}, "retired"),
+        ({"verdicts": (verdict("B1", 6.2, "unsure", action="discarded"),)}, "discarded"),
+    ],
+)
+def test_photos_after_a_bag_left_are_none_of_the_trial(said, left: str) -> None:
+    """It was followed to the last photo before, and 90 % on day 7 came later; by event or at a verdict."""
+    outcome = _outcome(*ROWS, **said)
+    assert outcome.left == left
+    assert outcome.followed_days == pytest.approx(6)
+    assert outcome.half == _span(4, 5)
+    assert outcome.ninety == _span(6, NOT_YET)
+
+
+def test_a_missing_bag_left_unless_it_is_seen_again() -> None:
+    """Missing since day 9; one that is missed on day 5 stands in the photo of day 6."""
+    assert _outcome(*ROWS, events=(event("missing", 9, "B1"),)).left == "missing"
+    assert _outcome(*ROWS, events=(event("missing", 5.5, "B1"),)).left is None
 
 
 def test_left_and_harvested() -> None:

@@ -67,6 +67,9 @@ def test_a_moved_bag_takes_its_air_along() -> None:
         ((0, 1), 2.2, False),
         ((-3, 0, 1), 1.0, True),
         ((0, 1, 4), 1.0, True),
+        ((0.1, 1), 0.0, True),
+        ((0.1, 1), 0.05, True),
+        ((1.1, 2), 0.05, False),
         ((3, 4), 1.0, False),
     ],
 )

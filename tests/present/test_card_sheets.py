@@ -197,7 +197,7 @@ def test_letters_the_font_lacks() -> None:
     assert printable("e\u0301\t平") == f"é {NO_GLYPH}"
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.text("abWi 8%-$_^\\", min_size=1, max_size=60), st.booleans())
 def test_text_fits_or_is_shortened_visibly(text: str, bold: bool) -> None:
     """Text fits its room; what is shortened has the ellipsis between its own two ends."""

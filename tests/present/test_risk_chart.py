@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import matplotlib
 import pytest
 from answers import level_risk, make_levels, make_risk
@@ -78,6 +80,17 @@ def test_letters_stand_free(figure: Figure) -> None:
     long = make_levels(0.0, 4.0)
     report = make_risk(long, level_risk("none", 0.0), level_risk(name, 12.5))
     check_letters(_draw(long, report), SHEET_POINTS)
+
+
+def test_a_control_of_two_supplements_is_counted_once() -> None:
+    """It stands in the series of both: 8 + 8 + 8 bags."""
+    trial = make_levels(0.0, 4.0)
+    control = level_risk("none", 0.0)
+    report = make_risk(trial, control, level_risk("bran", 4.0))
+    (*_, bran) = report.series
+    soy = replace(bran, supplement="soy hulls", levels=(control, level_risk("soy hulls", 4.0)))
+    figure = _draw(trial, replace(report, series=(bran, soy)))
+    assert any("24 bags" in text.get_text().replace("\n", " ") for text in texts_of(figure))
 
 
 def test_interim_and_what_counts_are_said(figure: Figure) -> None:

@@ -128,9 +128,9 @@ def _hold(here: Standing, face: Face, estimate: EstimateRow) -> Opinion:
     paint = painting_of(here.folder, here.trial, face, estimate)
     painted = scored = None
     if paint is not None and face.area_mm2 is not None:
-        seen = 1.0 - (face.score.unseen_pct or 0.0) / 100.0
         painted = paint.covered * face.area_mm2 / 100.0
-        scored = (face.score.coverage_pct or 0.0) / 100.0 * seen * face.area_mm2 / 100.0
+        # Of the same surface: what the person didn't paint as hidden.
+        scored = (face.score.coverage_pct or 0.0) / 100.0 * (1.0 - paint.hidden) * face.area_mm2 / 100.0
     return Opinion(estimate=estimate, paint=paint, painted_cm2=painted, scored_cm2=scored)
 
 

@@ -6,17 +6,13 @@ from collections import defaultdict
 from datetime import datetime
 
 from colscan.growth.crop.model import BagYield, Basis, Flush, Standing
+from colscan.growth.departure import DISCARDED, MISSING, Departure, departure_of
 from colscan.growth.efficiency import find_dry_substrate, find_dry_with_spawn
-from colscan.growth.judge import LEFT_THE_TRIAL
-from colscan.growth.model import BagRecord
 from colscan.growth.outcomes import Outcome, outcomes_of
 from colscan.growth.records import records_of
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial
 from colscan.units import days_between
-
-MISSING = "missing"
-DISCARDED = "discarded"
 
 
 def yields_of_bags(trial: Trial, ledger: Ledger, basis: Basis) -> tuple[BagYield, ...]:
@@ -39,7 +35,12 @@ def yields_of_bags(trial: Trial, ledger: Ledger, basis: Basis) -> tuple[BagYield
         code = outcome.bag.bag
         age = 0.0 if until is None else days_between(outcome.bag.inoculated_at, until)
         bag_yield = _yield_of(
-            outcome, _gone(records[code]), flushes=flushes[code], basis=basis, age_days=age, trial=trial
+            outcome,
+            departure_of(records[code]),
+            flushes=flushes[code],
+            basis=basis,
+            age_days=age,
+            trial=trial,
         )
         yields.append(bag_yield)
     return tuple(yields)
@@ -78,22 +79,9 @@ def _flushes_of(trial: Trial, ledger: Ledger) -> defaultdict[str, list[Flush]]:
     return flushes
 
 
-def _gone(record: BagRecord) -> tuple[str, float] | None:
-    """How and at what age a bag left the trial, contaminated or not; None while it is there."""
-    left = [(event.at, event.what) for event in record.events if event.what in LEFT_THE_TRIAL]
-    left += [(call.at, DISCARDED) for call in record.standing_calls if call.action == DISCARDED]
-    missing = [event.at for event in record.events if event.what == MISSING]
-    if missing and not any(row.taken_at > missing[-1] for row in record.scores):
-        left.append((missing[-1], MISSING))
-    if not left:
-        return None
-    at, what = min(left)
-    return what, days_between(record.bag.inoculated_at, at)
-
-
 def _yield_of(
     outcome: Outcome,
-    gone: tuple[str, float] | None,
+    gone: Departure | None,
     *,
     flushes: list[Flush],
     basis: Basis,
@@ -125,7 +113,7 @@ def _in_basis(flush: Flush, outcome: Outcome, basis: Basis) -> bool:
 
 def _standing(
     outcome: Outcome,
-    gone: tuple[str, float] | None,
+    gone: Departure | None,
     *,
     compared: list[Flush],
     basis: Basis,
@@ -142,13 +130,13 @@ def _standing(
 
 
 def _standing_by(
-    outcome: Outcome, gone: tuple[str, float] | None, *, compared: list[Flush], until_days: float
+    outcome: Outcome, gone: Departure | None, *, compared: list[Flush], until_days: float
 ) -> Standing:
     """What had become of a bag by an age; harvested or nothing for one that was still there."""
     if outcome.lost is not None and outcome.lost.by_days <= until_days:
         return Standing.LOST
-    if gone is None or gone[1] > until_days:
+    if gone is None or days_between(outcome.bag.inoculated_at, gone.at) > until_days:
         return Standing.HARVESTED if compared else Standing.NOTHING
-    if compared and gone[0] != MISSING:
+    if compared and gone.what != MISSING:
         return Standing.SPENT
-    return Standing.LOST if gone[0] == DISCARDED else Standing.LEFT
+    return Standing.LOST if gone.what == DISCARDED else Standing.LEFT

@@ -133,7 +133,7 @@ def _limit_at_worst(bags: Sequence[FollowedBag], rule: Rule) -> float | None:
 def _more(lost: int, bags: Sequence[FollowedBag], rule: Rule) -> int | None:
     """Further bags without a loss that bring the limit within the accepted risk, in runs as large as now."""
     followed = sum(own.followed for own in bags)
-    if followed and lost / followed >= rule.accepted:
+    if followed and lost / followed > rule.accepted:
         return None
     runs = _sizes(own for own in bags if own.followed) or _sizes(bags)
     each = sum(size * size for size in runs) / sum(runs)

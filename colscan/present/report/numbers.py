@@ -34,7 +34,8 @@ def _bags(content: ReportContent) -> Table:
         (
             bag.bag, bag.strain, bag.treatment, bag.heat_run, bag.mix_batch, bag.spawn_lot,
             " ".join(part for part in (bag.shelf, bag.position) if part),
-            f"{bag.inoculated_at:%Y-%m-%d %H:%M}", bag.role if bag.role != "trial" else "", bag.note,
+            f"{bag.inoculated_at.astimezone(content.trial.zone):%Y-%m-%d %H:%M}",
+            bag.role if bag.role != "trial" else "", bag.note,
         )
         for bag in content.trial.bags
     ]  # fmt: skip

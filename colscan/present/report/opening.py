@@ -30,7 +30,8 @@ def _in_short(content: ReportContent) -> Iterator[str]:
     if isinstance(comparison, str):
         yield comparison
     else:
-        strains = tuple(strain.code for strain in content.trial.strains)
+        # As `say_contrast` begins what holds of a single strain.
+        strains = tuple(f"{strain.code}, " for strain in content.trial.strains)
         single = strains if len(strains) > 1 else ()
         yield from takewhile(lambda said: not said.startswith(single), comparison.sentences[:MOST_IN_SHORT])
     if not isinstance(risk, str):
@@ -51,11 +52,11 @@ def show_setup(content: ReportContent) -> Section:
     facts = [
         ("time zone", trial.time_zone),
         ("planned end", trial.planned_end and f"{trial.planned_end:%Y-%m-%d}"),
-        ("ended", trial.ended_at and f"{trial.ended_at:%Y-%m-%d}"),
+        ("ended", trial.ended_at and f"{trial.ended_at.astimezone(trial.zone):%Y-%m-%d}"),
         ("accepted share of bags lost", f"{to_pct(limits.contamination_risk):g} %"),
         (
             "bags are followed to",
-            f"day {limits.horizon}" if isinstance(limits.horizon, float) else limits.horizon,
+            f"day {limits.horizon:g}" if isinstance(limits.horizon, float) else limits.horizon,
         ),
         (
             "a bag is full at",

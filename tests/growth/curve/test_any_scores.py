@@ -24,7 +24,7 @@ SCORES = st.lists(
 ).map(sorted)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(bags=st.lists(SCORES, min_size=1, max_size=3), shaken=st.none() | st.floats(min_value=1, max_value=30))
 def test_any_scores(bags: list[list[tuple[float, float | None, float]]], shaken: float | None) -> None:
     """Shares stay within 0 to 1, values within their intervals, and what is missing has its reason."""

@@ -121,6 +121,11 @@ def test_more_bags_don_t_help_a_level_that_is_over() -> None:
     assert judge(3, 7).more is None
 
 
+def test_more_bags_help_a_level_that_is_at_the_limit() -> None:
+    """One of five lost is 20 %; of 22 one would do: 0.8^22 + 22 x 0.2 x 0.8^21 = 0.048, of 21 it's 0.058."""
+    assert judge(1, 4).more == 22 - 5
+
+
 def test_highest_level_still_acceptable() -> None:
     """Ten bags a level, 0, 0, 1, 5 lost, limit 30 %: the second; the third fails though 1 of 10 looks fine.
 
