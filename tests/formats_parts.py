@@ -76,11 +76,10 @@ it was full. | ready; before: turn |
 | stalled | The interval's high end is below the median of its siblings (sound bags of the same strain and \
 treatment) at its age, and it gained under `stalled_points_per_day` over `stalled_days` or more. | stalled \
 |
-| onset | When a patch came that is no expected look and was not called harmless: later than the last \
-measured photo without it, at the latest in the first with it; never the day of a verdict. | |
-| lost | Called contaminated, since the onset of the patch; a bag that is called so as a whole since the \
-onset of its first patch that may be it, and with nothing on its face at any time up to the verdict. | \
-lost |
+| onset | When a patch came: later than the last measured photo without it, at the latest in the first with \
+it; never the day of a verdict. Expected looks that nobody doubts, and patches called harmless, have none. | |
+| lost | Called contaminated, since the onset of the patch; a bag that is called so as a whole, since that \
+of its first patch. What no photo shows, or none any more, came at any time up to the verdict. | lost |
 """
 EXITS = {
     ExitCode.DONE: f"done; also when rows are kept in `{WAITING}/`, which is said",

@@ -63,9 +63,9 @@ def _defined(trial: Trial) -> str:
         " running show it, or from the latest photo alone, and full at"
         f" {limits.full_coverage_pct:g} % with the interval's low end over {limits.ready_coverage_pct:g} % in"
         " two photos running; these times lie between that photo and the one before. A bag is lost from the"
-        " onset of a patch that a person called contaminated, not from the verdict; a bag called so as a"
-        " whole, with nothing on its face, came to it by the verdict at the latest. The accepted share of"
-        f" bags lost is {to_pct(limits.contamination_risk):g} %."
+        " onset of a patch that a person called contaminated, not from the verdict; what no photo shows, or"
+        f" none any more, came by the verdict at the latest. The accepted share of bags lost is"
+        f" {to_pct(limits.contamination_risk):g} %."
     )
 
 

@@ -102,8 +102,8 @@ class OutcomeRow(Row):
     )
     lost_by_days: float | None = column(
         _days(
-            "Lost to contamination: at the first photo with it, not at the verdict; at the verdict for a bag"
-            " that was called so as a whole, with nothing on its face."
+            "Lost to contamination: at the first photo with it, not at the verdict; at the verdict where no"
+            " photo shows it, or none any more."
         ),
         default=None,
     )
