@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from colscan.disk import replace_file
 from colscan.errors import LedgerError, TrialError
 
 if TYPE_CHECKING:
@@ -38,15 +38,8 @@ def put_file(path: Path, data: bytes) -> None:
     OSError
         When it can't be written; what was there is as before.
     """
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(data)
-        part.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise
+    path.parent.mkdir(parents=True, exist_ok=True)
+    replace_file(path, data, lasting=False)
 
 
 def keep_bytes(path: Path, data: bytes) -> bool:

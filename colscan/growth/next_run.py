@@ -46,15 +46,12 @@ class NextRun:
         Over all strains, with the bags that each still needs for the accepted risk.
     times : tuple of TimeNeed
         For differences in the half-colonized day.
-    spread_days : float or None
-        Standard deviation of that day between bags of one strain and level; None when no two are known.
     sentences : tuple of str
         In plain words.
     """
 
     levels: tuple[LevelRisk, ...]
     times: tuple[TimeNeed, ...]
-    spread_days: float | None
     sentences: tuple[str, ...]
 
 
@@ -77,8 +74,7 @@ def plan_next(outcomes: Sequence[Outcome], risk: RiskReport | None) -> NextRun:
     times = _time_needs(spread, strains) if several else ()
     said = [_say_level(own, risk.accepted, risk.clusters) for own in levels.values()] if risk else []
     return NextRun(
-        levels=tuple(levels.values()), times=times, spread_days=spread,
-        sentences=(*said, *_say_times(times, spread)),
+        levels=tuple(levels.values()), times=times, sentences=(*said, *_say_times(times, spread)),
     )  # fmt: skip
 
 

@@ -8,10 +8,11 @@ from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import TypeVar
 
+from colscan.disk import replace_file
 from colscan.errors import LedgerError
 from colscan.ledger.columns import LEDGER_TABLES, PhotoRow, ScoreRow, SuspectRow
 from colscan.ledger.counting import count_rows
-from colscan.ledger.files import all_or_nothing, append_rows, held_file, locked, replace_file
+from colscan.ledger.files import all_or_nothing, append_rows, held_file, locked
 from colscan.ledger.kept import is_large, read_columns
 from colscan.ledger.marks import WholeMark, marks_of, new_word, read_mark, write_mark
 from colscan.ledger.tabled import NotTabledError

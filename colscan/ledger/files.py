@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import errno
 import os
-import shutil
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
 
+from colscan.disk import sync_folder, write_bytes
 from colscan.errors import LedgerError
 from colscan.records import OURS, Dialect, format_record, split_records
 from colscan.tables import (
@@ -112,7 +112,7 @@ def append_rows(path: Path, row_type: type[Row], rows: Sequence[Row]) -> None:
         return
     write_bytes(path, data if header else format_header(row_type) + data, os.O_APPEND)
     if not header:
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
 
 
 def _read_header(path: Path, row_type: type[Row]) -> tuple[tuple[str, ...], Dialect]:
@@ -164,54 +164,3 @@ def encode_rows(rows: Sequence[R], header: Sequence[str], source: str, dialect: 
         msg = f"A row for {source} can't be written: {reading.problems[0].message}."
         raise LedgerError(msg, reading.problems[0].hint)
     return data
-
-
-def write_bytes(path: Path, data: bytes, how: int) -> None:
-    """Write bytes in one go, opened with `os.O_APPEND` or `os.O_TRUNC`, and see them on the disk.
-
-    Raises
-    ------
-    OSError
-        When not all of them could be written.
-    """
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | getattr(os, "O_BINARY", 0) | how, 0o666)
-    try:
-        if os.write(descriptor, data) < len(data):
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
-        os.fsync(descriptor)
-    except OSError as error:
-        error.filename = error.filename or str(path)
-        raise
-    finally:
-        os.close(descriptor)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make a new name last through a power cut; systems that can't open folders do without."""
-    with suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
-
-
-def replace_file(path: Path, data: bytes) -> None:
-    """Put new bytes in a file's place: a reader sees the old ones or the new ones, never a part.
-
-    Raises
-    ------
-    OSError
-        When they can't be written; the file is as before, or still missing.
-    """
-    part = path.with_name(f".{path.name}.part")
-    try:
-        write_bytes(part, data, os.O_TRUNC)
-        if path.exists():
-            shutil.copymode(path, part)
-        part.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise
-    _sync_folder(path.parent)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -91,12 +92,13 @@ def test_a_full_disk_leaves_the_old_chart(
     """Exit 4, the old file whole, no part of the new one (a disk without space is simulated)."""
     (folder / "chart.png").write_bytes(b"old")
 
-    def fail(path: Path, data: bytes) -> int:
-        with path.open("wb") as file:
-            file.write(data[:1])
+    real = os.write
+
+    def fail(descriptor: int, data: bytes) -> int:
+        real(descriptor, data[:1])
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_bytes", fail)
+    monkeypatch.setattr(os, "write", fail)
     assert main(["chart", str(folder)]) == ExitCode.LEDGER
     assert "hornbeam/chart: the chart can't be written (No space left on device)." in capsys.readouterr().err
     assert (folder / "chart.png").read_bytes() == b"old"

@@ -128,7 +128,7 @@ def test_a_photo_that_changes_is_named_again(phone: Path) -> None:
 @pytest.mark.parametrize(
     "name",
     [
-        "a.jpg.part", "a.jpg.tmp", "a.jpg.crdownload", ".a.jpg", ".syncthing.a.jpg.tmp", "~a.jpg", "a.jpg~",
+        "a.jpg.part", "a.jpg.tmp", "a.jpg.crdownload", ".a.jpg", ".copying.a.jpg.tmp", "~a.jpg", "a.jpg~",
         "a.part.jpg", "a.JPG.PART", "a.txt", "jpg",
     ],
 )  # fmt: skip

@@ -55,7 +55,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     pairing : Pairing or None
         The phones that may ask; None: this machine alone may.
     """
-    # No folder of files is served: what there is to load is read at the start, by name (see pages.py).
+    # No folder of files is served: what there is to load is read at the start, by name (see statics.py).
     app = Flask("colscan.app.web", static_folder=None)
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True

@@ -9,7 +9,8 @@ from math import comb
 import numpy as np
 
 from colscan.growth.compare.model import DayCount, Step, TimesAtLevel
-from colscan.growth.compare.npmle import NEVER_AFTER_DAYS, Floats, npmle
+from colscan.growth.compare.npmle import NEVER_AFTER_DAYS, npmle
+from colscan.growth.model import FloatSeries
 from colscan.growth.outcomes import Milestone, Outcome, Span
 
 NOT_SEEN_DAYS = 3.0
@@ -82,12 +83,12 @@ def count_heat_runs(outcomes: Sequence[Outcome]) -> int:
     return len({outcome.bag.heat_run for outcome in outcomes} - {None})
 
 
-def _ends(spans: Sequence[Span], lost: Sequence[bool]) -> tuple[Floats, Floats]:
+def _ends(spans: Sequence[Span], lost: Sequence[bool]) -> tuple[FloatSeries, FloatSeries]:
     after = [NEVER_AFTER_DAYS if gone else span.after_days for span, gone in zip(spans, lost, strict=True)]
     return np.array(after), np.array([span.by_days for span in spans])
 
 
-def _median_interval(after: Floats, by: Floats) -> tuple[float, float]:
+def _median_interval(after: FloatSeries, by: FloatSeries) -> tuple[float, float]:
     bags = len(after)
     # Half of all times are before the median: how many of these bags' are is binomial. The k-th bag comes
     # after the median with at most the tail's chance; with so few bags that none does, nothing is bounded.

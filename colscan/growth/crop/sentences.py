@@ -36,7 +36,7 @@ def _say_nothing(levels: Sequence[LevelYield], bags: Sequence[BagYield], basis: 
     wait = f"{total} bags spawned, {lost} of them lost"
     if basis.days is not None and any(one.standing is Standing.NOT_YET for one in bags):
         return (
-            f"No bag that bears is known to have come to day {basis.days:g} yet: its age counts to the trial's"
+            f"No bag that bears is known to have come to day {basis.days:g} yet: ages count to the trial's"
             f" last record, or its end; {wait}."
         )
     return f"No harvest yet ({basis.words}); {wait}."

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import ceil
 
 import numpy as np
@@ -188,12 +187,6 @@ def pool_levels(lost: Sequence[int], bags: Sequence[int]) -> tuple[float | None,
         for block_lost, block_bags, levels in blocks
         for _ in range(levels)
     )
-
-
-def rises(levels: Sequence[LevelRisk]) -> bool:
-    """Whether the share lost never falls from a level to the next."""
-    shares = [own.share for own in levels if own.share is not None]
-    return all(later >= earlier for earlier, later in pairwise(shares))
 
 
 def highest_acceptable(levels: Sequence[LevelRisk]) -> Level | None:

@@ -8,9 +8,9 @@ from itertools import pairwise, takewhile
 from colscan.growth.risk.limits import Rule
 from colscan.growth.risk.model import Dose, Level, LevelRisk, LossSource, Trend
 from colscan.growth.risk.trend import DRAWN
+from colscan.trial.power import ALPHA
 from colscan.units import count_of
 
-_CLEAR = 0.05
 # A source is pointed out from so many losses on, and from so many times those expected.
 _FEWEST_LOSSES, _TIMES_EXPECTED = 3, 2.0
 
@@ -109,7 +109,7 @@ def say_trend(trend: Trend) -> str:
     p = "p < 0.001" if trend.p < 0.001 else f"p = {trend.p:.2g}"
     drawn = "" if trend.seed is None else f", {DRAWN:,} draws with seed {trend.seed}"
     how = f"{p}; Cochran-Armitage, levels exchanged between the {trend.exchanged} of each heat run{drawn}"
-    if trend.p > _CLEAR:
+    if trend.p > ALPHA:
         return f"Whether losses change with the level can't be told yet ({how})."
     way = "rise" if (trend.z or 0) > 0 else "fall"
     return f"Losses {way} with the level ({how})."

@@ -15,7 +15,6 @@ from colscan.growth.risk.limits import (
     highest_acceptable,
     judge_level,
     pool_levels,
-    rises,
 )
 from colscan.growth.risk.model import Level, LevelRisk
 from colscan.trial.power import CORRELATION, upper_limit
@@ -145,7 +144,6 @@ def test_no_level_is_skipped() -> None:
     """A level that passes above one that fails doesn't count."""
     levels = [judge(k, 10 - k, pct=4.0 * i, accepted=0.3) for i, k in enumerate((0, 1, 0))]
     assert highest_acceptable(levels) == level_at(0)
-    assert not rises(levels)
 
 
 def test_six_bags_a_level_name_none() -> None:
