@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
+from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -81,16 +82,17 @@ def test_a_shelf_to_map(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert f"colscan map {TYPED} PHOTO" in capsys.readouterr().err
 
 
-def test_on_the_pages(scanned: Path) -> None:
-    """The trial's page and that of the map; of the current folder the name is a full stop."""
-    folder = scanned.parent / FOLDER
-    shutil.move(scanned, folder)
-    page = browser(folder)
-    assert "<code>colscan risk &#39;my trial&#39;</code>" in look(page, "/trial")
-    assert "<code>colscan map &#39;my trial&#39; PHOTO" in look(page, "/map")
+def test_on_the_pages(here: Path) -> None:
+    """The trial's page and that of the map, with a shelf to name."""
+    trial, ledger = make_hornbeam()
+    shelves = ("lower shelf", "upper shelf")
+    bags = [replace(bag, shelf=shelves[number % 2]) for number, bag in enumerate(trial.bags)]
+    page = browser(write_trial(here / FOLDER, make_trial(*bags), ledger))
+    assert f"<code>colscan risk {TYPED}</code>" in unescape(look(page, "/trial"))
+    assert f"<code>colscan map {TYPED} PHOTO --shelf 'lower shelf'</code>" in unescape(look(page, "/map"))
 
 
-def test_in_the_folder_itself(scanned: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_in_the_folder_itself(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A page that is served from within the folder has a full stop for it."""
-    monkeypatch.chdir(scanned)
+    monkeypatch.chdir(write_trial(here / "hornbeam", *make_hornbeam()))
     assert "<code>colscan yield .</code>" in look(browser(Path()), "/trial")
