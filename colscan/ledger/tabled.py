@@ -163,8 +163,8 @@ def read_table(path: Path, table: Table, words: Words) -> Table:
 def refuse(path: Path, problem: Problem) -> LedgerError:
     """Return the error that says what is wrong with a file of the ledger."""
     msg = f"{path.parent / problem.source}: {problem.message}."
-    command = f"colscan check {as_typed(path.parent)}"
-    return LedgerError(msg, f"{problem.hint} `{command}` lists all that is wrong.")
+    folder = as_typed(path.parent)
+    return LedgerError(msg, f"{problem.hint} `colscan check {folder}` lists all that is wrong.")
 
 
 class _Reader:
