@@ -65,6 +65,15 @@ def test_output_into_no_folder(folder: Path, capsys: pytest.CaptureFixture[str])
     assert "there is no folder nowhere" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("given", [".", "..", "/", "hornbeam"])
+def test_output_that_is_a_folder(given: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 2, and how to write it; nothing is drawn beside it."""
+    assert main(["chart", str(folder), "-o", given]) == ExitCode.TRIAL
+    err = capsys.readouterr().err
+    assert f"--output {given} is a folder.\n  Give the path of a file, like {Path(given) / 'chart'}." in err
+    assert [path.name for path in Path().iterdir()] == ["hornbeam"]
+
+
 def test_a_trial_without_scores(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -36,13 +36,28 @@ def test_each_bag_gets_a_row(trial: Path, capsys: pytest.CaptureFixture[str]) ->
 
 def test_shelf_room_time_and_detail(trial: Path) -> None:
     """A shelf and the room are scopes of their own; a time without offset is in the trial's zone."""
-    shelf = ["event", str(trial), "moved", "--shelf", "cellar", "--at", "2026-03-03T08:00"]
+    shelf = ["event", str(trial), "other", "--shelf", "cellar", "--at", "2026-03-03T08:00"]
     assert main([*shelf, "--detail", '-2 "steps"']) == 0
     assert main(["event", str(trial), "power-cut", "--room", "--at", "2026-03-04T08:00:00+01:00"]) == 0
     assert events(trial) == HEAD + (
-        b'2026-03-03T08:00:00-05:00,shelf,cellar,moved,"\'-2 ""steps"""\n'
+        b'2026-03-03T08:00:00-05:00,shelf,cellar,other,"\'-2 ""steps"""\n'
         b"2026-03-04T08:00:00+01:00,room,,power-cut,\n"
     )
+
+
+def test_moved_to_a_shelf_of_the_plan(trial: Path) -> None:
+    """Any where the trial names none; what happens in the room goes to no shelf."""
+    bag, room = ["moved", "--bag", "B01"], ["moved", "--room", "--detail", "all by a step"]
+    assert main(["event", str(trial), *bag, "--detail", "cellar"]) == 0
+    assert main(["event", str(trial), *room]) == 0
+    bags = trial / "bags.csv"
+    bags.write_text(bags.read_text("utf-8").replace(",cellar,", ",,"), "utf-8")
+    assert main(["event", str(trial), "moved", "--bag", "B02", "--detail", "attic"]) == 0
+    assert [line.rpartition(b",")[2] for line in events(trial).splitlines()[1:]] == [
+        b"cellar",
+        b"all by a step",
+        b"attic",
+    ]
 
 
 def test_what_was_recorded_is_said_in_the_trials_zone(
@@ -74,6 +89,8 @@ def test_same_event_twice_is_written_once(trial: Path, capsys: pytest.CaptureFix
         (["shaken", "--bag", "b1"], "Bag 'b1' is not in the trial hornbeam.\n  Did you mean 'B"),
         (["shaken", "--bag", "B01", "--bag", "X"], "Bag 'X' is not in the trial"),
         (["shaken", "--shelf", "celar"], "Did you mean 'cellar'?"),
+        (["moved", "--bag", "B01", "--detail", "celar"], "Did you mean 'cellar'?"),
+        (["moved", "--shelf", "cellar", "--detail", "attic"], "Its shelves: cellar."),
         (["shaken", "--bag", "B01", "--at", "yesterday"], "--at 'yesterday' is not a time"),
         (["shaken", "--bag", "B01", "--at", "2026-03-02T05:59"], "is before bag B01 was inoculated"),
         (["shaken", "--shelf", "cellar", "--at", "2026-03-02T05:59"], "was inoculated"),

@@ -90,6 +90,14 @@ def test_question_and_accepted_risk(here, capsys):
     assert "--accept 100 is no share of bags" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("tiers", ["0", "101", "-1", "two", "", "9" * 5000])
+def test_tiers_that_cant_be(tiers, here, capsys):
+    """No number from 1 to 100, however long: exit 2, and no trial."""
+    assert main(["plan", "rack", *KINDS, *ZONE, "--shelf", f"cellar:{tiers}"]) == ExitCode.TRIAL
+    assert "the number of tiers (1 to 100)" in capsys.readouterr().err
+    assert not (here / "rack").exists()
+
+
 def test_tiers_are_said(here, capsys):
     """How many bags of each kind go to a tier."""
     assert main(["plan", "rack", *KINDS, *ZONE, "--shelf", "cellar:2", "--blanks", "1"]) == ExitCode.DONE

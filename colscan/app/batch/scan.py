@@ -27,6 +27,7 @@ from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
 from colscan.errors import PhotoError
 from colscan.flags import RETAKE, Flag
+from colscan.hints import as_typed
 from colscan.ledger import append_photo, append_waiting, read_ledger, times_of, words_of
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef
@@ -285,7 +286,7 @@ class _Scan:
         foreign = sorted({seen.key for seen in result.evidence})
         if any(bag.tag is None for bag in self._trial.bags) and not self._how.shelves:
             msg = f"{result.ref.name}: no card of this trial is in it, and no map tells bags without one."
-            return PhotoError(msg, f"Map the shelf first: colscan map {self._folder} PHOTO")
+            return PhotoError(msg, f"Map the shelf first: colscan map {as_typed(self._folder)} PHOTO")
         if self._how.shelves and not result.standing.shelf_known:
             msg = f"{result.ref.name}: no card of this trial is in it, and it shows no shelf that is mapped."
             return PhotoError(msg, "Photograph all of the shelf from the front, as on the mapped photo.")

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from colscan.errors import ExitCode, LedgerError, TrialError
+from colscan.hints import as_typed
 
 
 @click.command()
@@ -78,8 +79,9 @@ def _show(folder: Path) -> None:
         (folder / "trial.toml", "the plan, each key explained"),
     ):
         click.echo(f"  {path}  {what}", err=True)
-    click.echo(f"  colscan history {folder} B04  one bag's own table", err=True)
+    click.echo(f"  colscan history {as_typed(folder)} B04  one bag's own table", err=True)
     click.echo(
-        f"  colscan agree {folder}  the scores held against what the photos were rendered with", err=True
+        f"  colscan agree {as_typed(folder)}  the scores held against what the photos were rendered with",
+        err=True,
     )
     click.echo("  colscan new my-trial  your own", err=True)

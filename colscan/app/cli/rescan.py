@@ -11,6 +11,7 @@ import click
 
 from colscan.app.cli.options import format_option, jobs_option, screen_of_stdout, trial_dir_argument
 from colscan.errors import ExitCode
+from colscan.hints import as_typed
 from colscan.units import count_of, now
 
 if TYPE_CHECKING:
@@ -99,7 +100,7 @@ def _score_anew(trial_dir: Path, trial: Trial, work: Rescan, *, jobs: int, dry_r
 
 def _nothing_to_do(work: Rescan, trial_dir: Path) -> str:
     if not work.ledger.photos:
-        return f"No photo yet. Next: colscan scan {trial_dir} PHOTO..."
+        return f"No photo yet. Next: colscan scan {as_typed(trial_dir)} PHOTO..."
     return f"Nothing to do: {count_of(len(work.ledger.photos), 'photo')}, all scored by {work.current}."
 
 
@@ -179,7 +180,7 @@ def _say(moves: Sequence[BagMoves], work: Rescan, done: _Done, dry_run_in: Path 
     changed = [f"{one.bag} ({one.before} -> {one.after})" for one in moves if one.before != one.after]
     yield f"What to do changed: {', '.join(changed)}." if changed else "What to do changed for no bag."
     if dry_run_in:
-        yield f"To record it: colscan rescan {dry_run_in}"
+        yield f"To record it: colscan rescan {as_typed(dry_run_in)}"
 
 
 def _say_change(change: Change) -> str:

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import check_cluster, cluster_option, jobs_option, trial_dir_argument
+from colscan.app.cli.options import (
+    FiniteRange,
+    check_cluster,
+    cluster_option,
+    jobs_option,
+    trial_dir_argument,
+)
 from colscan.app.cli.scan import Asked, check_target, scan_into
 from colscan.errors import ExitCode, PhotoError, TrialError
 
@@ -24,7 +30,7 @@ if TYPE_CHECKING:
     "--every",
     "every_s",
     metavar="SECONDS",
-    type=click.FloatRange(0.1, 3600),
+    type=FiniteRange(0.1, 3600),
     default=10.0,
     show_default=True,
     help="How long to wait between two looks.",
