@@ -18,7 +18,7 @@ from colscan.app.cli.options import (
     jobs_option,
     trial_dir_argument,
 )
-from colscan.app.cli.scanned import ScanReport
+from colscan.app.cli.scanned import ScanReport, say_waiting_once
 from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
 from colscan.ledger import say_waiting
@@ -112,6 +112,7 @@ class Asked:
             cluster=self.cluster,
             dry_run=self.dry_run,
             overlay=self.overlay,
+            waiting=say_waiting_once(trial.name),
         )
 
 
