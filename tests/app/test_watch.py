@@ -230,7 +230,7 @@ def test_photos_as_they_come(trial: Path, phone: Path) -> None:
 
 @posix
 def test_troubles_pass(trial: Path, phone: Path) -> None:
-    """The folder goes and comes back, plan and ledger are broken a while: each is said once, nothing is lost."""
+    """The folder goes and comes back, plan and ledger break for a while: each is said once, none is lost."""
     plan = (trial / "trial.toml").read_text(encoding="utf-8")
     with watching(trial, phone) as running:
         phone.rename(phone.parent / "away")
