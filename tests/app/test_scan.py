@@ -518,7 +518,7 @@ def test_a_read_only_folder(
         return opened(path, flags, *rest, **others)
 
     monkeypatch.setattr(os, "open", refuse)
-    monkeypatch.setattr(os, "access", lambda *_, **__: False)
+    monkeypatch.setattr(os, "access", lambda path, mode, **_: mode != os.W_OK)
     monkeypatch.setattr(originals.shutil, "copyfile", lambda *_: refuse(str(scanned_pair), os.O_WRONLY))
     assert scan(scanned_pair, corners(6)) == 4
     assert "the photo can't be kept (Read-only file system)" in capsys.readouterr().err
