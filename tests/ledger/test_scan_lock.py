@@ -78,12 +78,23 @@ def test_threads_wait_for_each_other(tmp_path: Path) -> None:
 def test_any_thread_may_let_go(tmp_path: Path) -> None:
     """A scan is a generator: it is closed by whoever drops it."""
     held = scan_locked(tmp_path, never)
-    thread = Thread(target=held.__enter__)
+    begun, over = Event(), Event()
+
+    def begin() -> None:
+        held.__enter__()
+        begun.set()
+        over.wait(30)
+
+    thread = Thread(target=begin)
     thread.start()
-    thread.join()
+    assert begun.wait(30)
     held.__exit__(None, None, None)
-    with scan_locked(tmp_path, never):
-        pass
+    try:
+        with scan_locked(tmp_path, never):
+            pass
+    finally:
+        over.set()
+        thread.join()
 
 
 def test_what_people_say_is_recorded_meanwhile(tmp_path: Path) -> None:
