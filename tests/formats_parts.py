@@ -5,7 +5,7 @@ from __future__ import annotations
 from colscan.app.masks import FOLDER as MASKS_FOLDER
 from colscan.errors import ExitCode
 from colscan.ledger.columns import SHORT_SHA, PhotoRow, ScoreRow, SuspectRow
-from colscan.ledger.files import LOCK_FILE
+from colscan.ledger.files import LOCK_FILE, SCAN_LOCK_FILE
 from colscan.ledger.waiting import FOLDER as WAITING
 from colscan.trial.bagcodes import explain_mangling, suggest_code
 from colscan.trial.model import PLAN_FILE, Bag
@@ -49,6 +49,7 @@ OTHER_FILES = f"""## Other files of a trial
 | `cache/` | What makes things quick. It may be deleted at any time, and is made again. |
 | `{LOCK_FILE}` | What writers of the ledger wait for. It is empty and stays; it is no obstacle when \
 nobody writes. |
+| `{SCAN_LOCK_FILE}` | The same for scans: one at a time measures photos of a trial. |
 | `{PLAN_FILE.replace(".", ".before-N.")}`, `{Bag.FILE.replace(".", ".before-N.")}`, \
 `{MAP_FILE.replace(".", ".before-N.")}` | What `plan` replaced, as it was; N is the first free number. No \
 command reads them. |

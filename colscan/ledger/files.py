@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
@@ -27,6 +27,9 @@ LOCK_FILE = ".colscan.lock"
 """Beside the ledger, not in `cache/`: who deletes the cache mustn't take the lock from under a writer."""
 LOCK_TIMEOUT_S = 30.0
 """An append takes milliseconds and mending a long ledger seconds: who waits longer waits for a stuck one."""
+SCAN_LOCK_FILE = ".colscan.scan.lock"
+SCAN_TRY_S = 0.5
+"""How long another scan is waited for before that is told, and told again."""
 FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
 READ_ONLY = (errno.EACCES, errno.EPERM, errno.EROFS)
 R = TypeVar("R", bound=Row)
@@ -43,9 +46,7 @@ def locked(folder: Path) -> Iterator[None]:
     """
     from filelock import FileLock, Timeout  # here, as commands that only read have no need of it
 
-    if not folder.is_dir():
-        msg = f"{folder}: no such folder."
-        raise LedgerError(msg, "Give the folder that holds trial.toml.")
+    _check_there(folder)
     lock_path = folder / LOCK_FILE
     try:
         with FileLock(lock_path, timeout=LOCK_TIMEOUT_S):
@@ -55,6 +56,51 @@ def locked(folder: Path) -> Iterator[None]:
         raise LedgerError(msg, "Wait until it has finished, or end it; then run the command again.") from None
     except OSError as error:
         raise _trouble(folder, error) from error
+
+
+@contextmanager
+def scan_locked(folder: Path, waiting: Callable[[], object]) -> Iterator[None]:
+    """Hold a trial's scans: what a scan remembers of the ledger stays true until its last photo is recorded.
+
+    Another scan, of this process or any other, is waited for however long it takes: it may measure for hours.
+    It isn't the ledger's own lock: what people say goes on being recorded.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial's folder. Where nothing can be written to it, nothing is held: no scan can record anything.
+    waiting : callable
+        Called again and again while another scan is waited for; what it raises ends the waiting.
+
+    Raises
+    ------
+    LedgerError
+        When the lock can't be had for another reason.
+    """
+    from filelock import FileLock, Timeout  # here, as in `locked`
+
+    _check_there(folder)
+    # Of no single thread: a scan is a generator, which any thread may close.
+    lock = FileLock(folder / SCAN_LOCK_FILE, thread_local=False)
+    try:
+        while not lock.is_locked:
+            try:
+                lock.acquire(timeout=SCAN_TRY_S)
+            except Timeout:
+                waiting()
+            except OSError as error:
+                if error.errno not in READ_ONLY or os.access(folder, os.W_OK):
+                    raise _trouble(folder, error) from error
+                break
+        yield
+    finally:
+        lock.release()
+
+
+def _check_there(folder: Path) -> None:
+    if not folder.is_dir():  # the lock would make it
+        msg = f"{folder}: no such folder."
+        raise LedgerError(msg, "Give the folder that holds trial.toml.")
 
 
 def held_file(error: PermissionError, files: Collection[str]) -> str:

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from colscan.app.cli.main import main
+from colscan.ledger import Ledger, read_ledger
 
 HEAD = b"at,scope,name,what,detail\n"
 
@@ -78,6 +79,36 @@ def test_same_event_twice_is_written_once(trial: Path, capsys: pytest.CaptureFix
     assert (main(command), main(command)) == (0, 0)
     assert events(trial).count(b"turned") == 1
     assert "Known already" in capsys.readouterr().err
+
+
+def test_notes_of_one_day_are_all_kept(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Another detail is another event; of two that begin a segment at one time only the first is written."""
+    for what, bag in (("other", "B01"), ("shaken", "B02")):
+        for detail in ("first note", "second note", "first note"):
+            at = ["--at", "2026-03-10", "--detail", detail]
+            assert main(["event", str(trial), what, "--bag", bag, *at]) == 0
+    assert events(trial).count(b"B01,other") == 2
+    assert events(trial).count(b"B02,shaken") == 1
+    assert capsys.readouterr().err.count("Known already") == 3
+
+
+def test_same_event_said_by_two_at_once(
+    trial: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The other one says it after this one has read the ledger: it is written once all the same."""
+    command = ["event", str(trial), "shaken", "--bag", "B01", "--bag", "B02", "--at", "2026-03-03T08:00"]
+
+    def read_then_other(folder: Path) -> Ledger:
+        ledger = read_ledger(folder)
+        monkeypatch.setattr("colscan.app.cli.event.read_ledger", read_ledger)
+        assert main([*command[:5], *command[7:]]) == 0
+        return ledger
+
+    monkeypatch.setattr("colscan.app.cli.event.read_ledger", read_then_other)
+    assert main(command) == 0
+    assert events(trial).count(b"B01,shaken") == 1
+    assert events(trial).count(b"B02,shaken") == 1
+    assert capsys.readouterr().err.count("Known already") == 1
 
 
 @pytest.mark.parametrize(

@@ -214,6 +214,27 @@ def test_a_trial_with_a_logged_mix_or_heat_run_is_refused(
 
 
 @pytest.mark.parametrize(
+    ("name", "row"),
+    [
+        ("temperature.csv", "at,place,celsius\n2026-03-03T08:00:00-05:00,room,21.5\n"),
+        (
+            "estimates.csv",
+            "at,bag,photo_sha256,coverage_pct\n2026-03-03T08:00:00-05:00,B01,5e1d07c2,40\n",
+        ),
+    ],
+)
+def test_a_trial_with_readings_or_estimates_alone_is_refused(
+    trial: Path, capsys: pytest.CaptureFixture[str], name: str, row: str
+) -> None:
+    """They name bags and shelves too."""
+    (trial / name).write_text(row, encoding="utf-8")
+    before = (trial / "bags.csv").read_bytes()
+    assert main(["plan", str(trial), *KINDS]) == ExitCode.TRIAL
+    assert f"{name.removesuffix('.csv').removesuffix('s')}s: 1)" in capsys.readouterr().err
+    assert (trial / "bags.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize(
     ("options", "said"),
     [
         (["--strain", "A-1", "--replicates", "2"], "no --level is given"),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bisect import bisect_right, insort
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import chain as chain_of
@@ -28,7 +29,7 @@ from colscan.app.batch.shelves import look_of
 from colscan.errors import PhotoError
 from colscan.flags import RETAKE, Flag
 from colscan.hints import as_typed
-from colscan.ledger import append_photo, append_waiting, read_ledger, times_of, words_of
+from colscan.ledger import append_photo, append_waiting, read_ledger, scan_locked, times_of, words_of
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef
 from colscan.score import remember
@@ -61,6 +62,8 @@ class ScanOptions:
         By a photo's hash, the tags in it that are scored in other trials of the farm.
     said : mapping of Path to Said
         What came with a photo that isn't in its file: its name, perhaps its time.
+    waiting : callable
+        Called again and again while another scan of the trial is waited for; what it raises ends the scan.
     """
 
     taken_at: datetime | None = None
@@ -71,10 +74,13 @@ class ScanOptions:
     overlay: bool = False
     elsewhere: Mapping[str, frozenset[int]] = field(default_factory=dict)
     said: Mapping[Path, Said] = field(default_factory=dict)
+    waiting: Callable[[], object] = lambda: None
 
 
 def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: ScanOptions) -> Iterator[Outcome]:
     """What became of each photo, as it happens: those refused or known, then the others in order of time.
+
+    From its first photo to its last, or until it is closed, no other scan of the trial records anything.
 
     Parameters
     ----------
@@ -94,6 +100,13 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
     ClusterError
         When the cluster can't be used, or is lost; photos recorded before stay.
     """
+    with nullcontext() if options.dry_run else scan_locked(folder, options.waiting):
+        yield from _scan_in_turn(folder, trial, paths, options)
+
+
+def _scan_in_turn(
+    folder: Path, trial: Trial, paths: Sequence[Path], options: ScanOptions
+) -> Iterator[Outcome]:
     if not options.dry_run:
         append_waiting(folder)
         clear_leftovers(folder)
@@ -125,7 +138,10 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
 def scan_refs(
     folder: Path, trial: Trial, refs: list[PhotoRef], before: Before, options: ScanOptions
 ) -> Iterator[Outcome]:
-    """What became of photos that are placed in time; as `scan_photos`, with what was recorded before them."""
+    """What became of photos that are placed in time; as `scan_photos`, with what was recorded before them.
+
+    The caller holds the trial's scans (`scan_locked`) since before that was read.
+    """
     if refs:
         with worker_pool(min(options.jobs, len(refs)), options.cluster) as pool:
             yield from _Scan(folder, trial, before, options).run(refs, pool)

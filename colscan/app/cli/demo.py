@@ -26,14 +26,16 @@ def demo(folder: Path | None) -> ExitCode:
       colscan demo
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.scan import ScanOptions, scan_photos
-    from colscan.app.cli.scanned import report_scan
+    from colscan.app.cli.scanned import report_scan, say_waiting_once
     from colscan.app.demo import NAME, PHOTOS
     from colscan.trial import load_trial
 
     folder = folder or Path(NAME)
     _copy_plan(folder)
     photos = sorted(PHOTOS.iterdir())
-    options = ScanOptions(jobs=min(os.cpu_count() or 1, len(photos)), overlay=True)
+    options = ScanOptions(
+        jobs=min(os.cpu_count() or 1, len(photos)), overlay=True, waiting=say_waiting_once(NAME)
+    )
     click.echo(f"Scanning {len(photos)} photos of eight bags into {folder} ...", err=True)
     trial = load_trial(folder)
     outcomes = scan_photos(folder, trial, photos, options)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from colscan.app.cli.options import format_option, jobs_option, screen_of_stdout, trial_dir_argument
+from colscan.app.cli.scanned import say_waiting_once
 from colscan.errors import ExitCode
 from colscan.hints import as_typed
 from colscan.units import count_of, now
@@ -50,17 +52,18 @@ def rescan(trial_dir: Path, dry_run: bool, jobs: int, output_format: str) -> Exi
       colscan rescan hornbeam
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.rescan import plan_rescan
-    from colscan.ledger import read_ledger, read_scans
+    from colscan.ledger import read_ledger, read_scans, scan_locked
     from colscan.trial import load_trial
 
     trial = load_trial(trial_dir)
-    work = plan_rescan(trial_dir, read_ledger(trial_dir), read_scans(trial_dir))
-    if not work.photos and not work.rejected:
-        click.echo(_nothing_to_do(work, trial_dir), err=True)
-        return ExitCode.DONE
-    for one in work.rejected:
-        click.echo(str(one.error), err=True)
-    done = _score_anew(trial_dir, trial, work, jobs=jobs, dry_run=dry_run)
+    with nullcontext() if dry_run else scan_locked(trial_dir, say_waiting_once(trial.name)):
+        work = plan_rescan(trial_dir, read_ledger(trial_dir), read_scans(trial_dir))
+        if not work.photos and not work.rejected:
+            click.echo(_nothing_to_do(work, trial_dir), err=True)
+            return ExitCode.DONE
+        for one in work.rejected:
+            click.echo(str(one.error), err=True)
+        done = _score_anew(trial_dir, trial, work, jobs=jobs, dry_run=dry_run)
     moves = _find_moves(trial, work, done.recorded)
     _print_moves(moves, output_format)
     for line in _say(moves, work, done, trial_dir if dry_run else None):

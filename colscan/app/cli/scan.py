@@ -18,10 +18,10 @@ from colscan.app.cli.options import (
     jobs_option,
     trial_dir_argument,
 )
-from colscan.app.cli.scanned import ScanReport
+from colscan.app.cli.scanned import ScanReport, say_waiting_once
 from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
-from colscan.ledger import say_waiting
+from colscan.ledger import read_ledger, say_waiting
 from colscan.trial import FarmTrial, load_farm, load_trial
 
 if TYPE_CHECKING:
@@ -112,6 +112,7 @@ class Asked:
             cluster=self.cluster,
             dry_run=self.dry_run,
             overlay=self.overlay,
+            waiting=say_waiting_once(trial.name),
         )
 
 
@@ -175,6 +176,8 @@ def _scan_farm(
 ) -> ExitCode:
     from colscan.app.batch.farm import offer_photos, scan_farm
 
+    for one, _ in farm:
+        read_ledger(one.folder)  # a broken one is told before anything is written in any
     many = "1 photo" if len(paths) == 1 else f"{len(paths)} photos"
     click.echo(f"looking which of {len(farm)} trials {many} are for", err=True)
     offers = offer_photos(farm, paths, jobs=asked.jobs, cluster=asked.cluster)

@@ -16,7 +16,7 @@ from colscan.app.cli.options import (
     trial_dir_argument,
 )
 from colscan.app.cli.scan import Asked, check_target, scan_into
-from colscan.errors import ExitCode, PhotoError, TrialError
+from colscan.errors import ExitCode, LedgerError, PhotoError, TrialError
 
 if TYPE_CHECKING:
     from colscan.app.batch.watch import Watched
@@ -85,7 +85,7 @@ def _scan_complete(trial_dir: Path, watched: Watched, asked: Asked, *, every_s: 
 
 
 class _Watch:
-    """A watch that goes on: through a folder that is away for a while, and a plan that is being edited."""
+    """A watch that goes on through what passes: a folder away, a plan or ledger half edited, a full disk."""
 
     def __init__(self, trial_dir: Path, watched: Watched, asked: Asked) -> None:
         self._trial_dir = trial_dir
@@ -108,7 +108,7 @@ class _Watch:
             if ready:
                 scan_into(self._trial_dir, ready, self._asked)
                 self._watched.done(ready)
-        except TrialError as error:
+        except (TrialError, LedgerError) as error:
             self._say(f"{error}\n  The photos wait until that is mended.")
             return
         if self._trouble is not None:
