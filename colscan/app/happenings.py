@@ -78,8 +78,8 @@ def record_events(trial_dir: Path, rows: Sequence[EventRow]) -> tuple[EventRow, 
     trial_dir : Path
         The trial's folder.
     rows : sequence of EventRow
-        What is said. Two at the same time differ by their detail, but for those that begin a segment: it would
-        begin twice.
+        What is said. Two at the same time differ by their detail, but for those that begin a segment: it
+        would begin twice.
 
     Raises
     ------
