@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from colscan.app.calls import known_bag
 from colscan.errors import TrialError
 from colscan.hints import suggest_near
-from colscan.ledger import Ledger, append_new, events_of
+from colscan.ledger import Ledger, append_new, events_of, read_ledger
 from colscan.ledger.columns import SEGMENT_ENDERS, EventRow
 from colscan.trial.model import Bag, Trial
 from colscan.units import count_of
@@ -78,19 +78,28 @@ def record_events(trial_dir: Path, rows: Sequence[EventRow]) -> tuple[EventRow, 
     trial_dir : Path
         The trial's folder.
     rows : sequence of EventRow
-        What is said. Two at the same time differ by their detail, but for those that begin a segment: it
-        would begin twice.
+        What is said; the same event at the same time would begin another segment. Notes of no kind are told
+        apart by their detail.
 
     Raises
     ------
+    TrialError
+        When one of them has another detail than the one that is recorded; the others are.
     LedgerError
         When it can't be written.
     """
-    return append_new(trial_dir, rows, _told_apart_by)
+    fresh = append_new(trial_dir, rows, _told_apart_by)
+    passed_over = [row for row in rows if row not in fresh]
+    if passed_over:
+        there = {(*_told_apart_by(row), row.detail) for row in read_ledger(trial_dir).events}
+        if any((*_told_apart_by(row), row.detail) not in there for row in passed_over):
+            msg = "The same event at the same time is recorded already, with another note."
+            raise TrialError(msg, "If that note is wrong, correct it in events.csv.")
+    return fresh
 
 
 def _told_apart_by(row: EventRow) -> tuple[object, ...]:
-    return row.at, row.scope, row.name, row.what, row.what not in SEGMENT_ENDERS and row.detail
+    return row.at, row.scope, row.name, row.what, row.detail if row.what == "other" else None
 
 
 def describe_event(row: EventRow, zone: ZoneInfo) -> str:

@@ -14,7 +14,6 @@ from colscan.app.web.after import page_after
 from colscan.app.web.said import read_event
 from colscan.app.web.site import Site, Standing
 from colscan.app.web.written import mark_written
-from colscan.errors import TrialError
 from colscan.ledger import Ledger
 from colscan.ledger.columns import HAPPENINGS, SEGMENT_ENDERS, EventRow
 
@@ -59,9 +58,8 @@ def _record(site: Site) -> AnyResponse:
     here = site.open()
     row = read_event(request.form, here.trial)
     told = _told_just_now(here.ledger, row)
-    if told is None and not record_events(here.folder, [row]):
-        msg = "The same event at the same time is recorded already, with another note."
-        raise TrialError(msg, "If that note is wrong, correct it in events.csv.")
+    if told is None:
+        record_events(here.folder, [row])
     bag = row.name if row.scope == "bag" else None
     return page_after(request.form, bag=bag, **mark_written(here, "event", told or row))
 
