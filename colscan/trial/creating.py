@@ -102,9 +102,6 @@ def create_trial(
     else:
         draft = _draft_from_layout(bags, ZoneInfo(zone.name), live)
     rows = parse_bags(draft.raw, draft.source, plan=None)
-    if not rows:
-        msg = f"{draft.source} lists no bag"
-        raise TrialError(msg, "Write a line for each bag below the line with the columns' names.")
     shared = check_siblings(rows, live)
     plan = Trial(
         name=choose_name(name, folder),

@@ -6,6 +6,7 @@ import csv
 from pathlib import Path
 
 import pytest
+from demo_trial import begin
 from hornbeam import make_hornbeam, write_trial
 
 from colscan import __version__
@@ -14,7 +15,7 @@ from colscan.app.export.rows import CodebookRow, LongScoreRow, OutcomeRow
 from colscan.errors import ExitCode
 from colscan.ledger import read_ledger
 from colscan.tables import parse_table
-from colscan.trial.farm import find_trials
+from colscan.trial import find_trials
 from colscan.trial.siblings import find_live_tags
 
 
@@ -55,9 +56,9 @@ def test_the_codebook_names_every_column(folder: Path, tmp_path: Path) -> None:
         assert [row.name for row in book if row.file == path.name] == header
 
 
-def test_an_export_is_no_trial(folder: Path, tmp_path: Path) -> None:
-    """Beside the trials of a farm it is none of them and holds no card; the plan goes with it all the same."""
-    out = tmp_path / "data"
+def test_an_export_is_no_trial(tmp_path: Path) -> None:
+    """Beside the trials of a farm it is none of them and holds no card; the plan goes with it."""
+    folder, out = begin(tmp_path / "hornbeam"), tmp_path / "data"
     assert main(["export", str(folder), "-o", str(out)]) == 0
     assert (out / "plan.toml").read_bytes() == (folder / "trial.toml").read_bytes()
     assert find_trials(tmp_path) == (folder,)
