@@ -32,8 +32,8 @@ from colscan.tables import Row
 from colscan.units import count_of
 
 RESTORE = (
-    "Restore it from a copy. Without one, move photos.csv, scores.csv and suspects.csv out of the trial's folder"
-    " and scan its photos/ again."
+    "Restore it from a copy. Without one, move photos.csv, scores.csv and suspects.csv out of the trial's"
+    " folder and scan its photos/ again."
 )
 """What to do about a file of the scan that is gone."""
 R = TypeVar("R", bound=Row)
