@@ -28,18 +28,19 @@ def find_confounded(bags: Sequence[Bag]) -> tuple[str, ...]:
             pairs = {
                 (str(getattr(bag, factor_field)), share)
                 for bag in own
-                if (share := _share(bag, shared_field)) is not None
+                if (share := getattr(bag, shared_field)) is not None
             }
             found += _judge(factor, shared, pairs)
-    if len({bag.heat_run for bag in own}) == 1:
+    unnamed = sorted({bag.strain for bag in own if bag.spawn_lot is None})
+    if unnamed and len({bag.strain for bag in own}) > 1:
+        found.append(
+            f"No spawn lot is named for {', '.join(unnamed)}: if a strain's spawn is one lot, nothing tells"
+            " the effects of the two apart."
+        )
+    runs = {bag.heat_run for bag in own}
+    if len(runs) == 1 and None not in runs:
         found.append("All bags go through one heat run: if it fails, it fails for all, and nothing shows it.")
     return tuple(found)
-
-
-def _share(bag: Bag, field: str) -> str | None:
-    """Return what a bag shares with others; where no spawn lot is said, a strain's spawn is one lot."""
-    share: str | None = getattr(bag, field)
-    return f"that of {bag.strain}" if share is None and field == "spawn_lot" else share
 
 
 def _judge(factor: str, shared: str, pairs: set[tuple[str, str]]) -> list[str]:
