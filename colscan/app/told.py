@@ -92,11 +92,11 @@ def tell_first(recorded: Iterable[Recorded]) -> Iterator[str]:
     why = {bag: reasons for outcome in outcomes for bag, reasons in outcome.first.items()}
     too_late = {bag for outcome in outcomes for bag in outcome.too_late}
     for bag, reasons in sorted(why.items()):
-        faults = "; and ".join(reasons)
-        if faults and bag in too_late:
+        if reasons and bag in too_late:
+            faults = "; and ".join(reason.partition("; ")[0] for reason in reasons)  # not what to do about it
             yield f"{bag}: no good first photo, and too late for one, so its scores are less sure: {faults}"
-        elif faults:
-            yield f"{bag}: retake this first photo now: {faults}"
+        elif reasons:
+            yield f"{bag}: retake this first photo now: {'; and '.join(reasons)}"
     serve = {bag for bag, reasons in why.items() if not reasons}
     good = {
         row.bag

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from colscan.trial.model import Bag
+from colscan.units import count_of
 
 _FACTORS = (("level", "treatment"), ("strain", "strain"))
 _SHARED = (("heat run", "heat_run"), ("tier", "group"), ("mix", "mix_batch"), ("spawn lot", "spawn_lot"))
@@ -66,7 +67,8 @@ def _judge(factor: str, shared: str, pairs: set[tuple[str, str]]) -> list[str]:
         found.append(f"In one {shared} only: {', '.join(alone)}; a bad {shared} looks like the {factor}.")
     missing = len(values) * len(shares) - len(pairs)
     if shared == "tier" and missing:
-        found.append(f"Not every tier holds every {factor} ({missing} gaps): more bags or fewer tiers.")
+        gaps = count_of(missing, "gap")
+        found.append(f"Not every tier holds every {factor} ({gaps}): more bags or fewer tiers.")
     return found
 
 

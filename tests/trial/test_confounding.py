@@ -86,5 +86,5 @@ def test_a_tier_without_a_level() -> None:
         )
     ]
     assert any(
-        line.startswith("Not every tier holds every level (1 gaps)") for line in find_confounded(placed)
+        line.startswith("Not every tier holds every level (1 gap)") for line in find_confounded(placed)
     )
