@@ -1,14 +1,27 @@
-"""What to do about a wrong name or cell, in a sentence."""
+"""What to do next, in a sentence: about a wrong name or cell, or by a command."""
 
 from __future__ import annotations
 
 import difflib
 import math
+import shlex
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from colscan.tables import Column
+
+
+def as_typed(name: Path | str) -> str:
+    """Return a path or code as it is typed in a command: in quotes where a shell would take it apart.
+
+    Examples
+    --------
+    >>> f"colscan status {as_typed('my trial')}"
+    "colscan status 'my trial'"
+    """
+    return shlex.quote(str(name))
 
 
 def suggest_near(name: str, known: Iterable[str]) -> str:

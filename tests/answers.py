@@ -39,7 +39,7 @@ def level_risk(name: str, pct: float, *, lost: int = 0, clean: int = 8, **other:
         "spawned": followed, "lost": lost, "clean": clean, "running": 0, "gone": 0, "not_looked_round": 0,
         "suspects": 0, "runs": 2, "effective": float(followed), "limit_if_independent": limit,
         "limit": limit, "limit_at_worst": limit, "low": 0.0, "high": limit, "pooled": 0.0,
-        "acceptable": limit is not None and limit <= 0.2, "more": None,
+        "acceptable": limit is not None and limit <= 0.2, "more": None, "more_runs": other.get("more"),
     }  # fmt: skip
     return LevelRisk(**{**fields, **other})
 
@@ -53,11 +53,10 @@ def make_risk(trial: Trial, *levels: LevelRisk, interim: bool = False) -> RiskRe
         horizon="full colonization",
         interim=interim,
         correlation=0.1,
-        correlation_estimate=None,
         clusters="heat run",
         series=tuple(
             SeriesRisk(
-                strain=strain, supplement="bran", base=BASE, levels=levels, highest=None, rising=True,
+                strain=strain, supplement="bran", base=BASE, levels=levels, highest=None,
                 trend=Trend(), dose=Dose(), sentences=(),
             )
             for strain in strains
@@ -69,7 +68,8 @@ def make_risk(trial: Trial, *levels: LevelRisk, interim: bool = False) -> RiskRe
 
 def make_comparison(trial: Trial, *, interim: bool = False) -> Comparison:
     """Of each treatment half of the bags full by day 12, a quarter lost by day 8, followed to day 16."""
-    scopes = [*dict.fromkeys(bag.strain for bag in trial.bags), ALL_STRAINS]
+    strains = [*dict.fromkeys(bag.strain for bag in trial.bags)]
+    scopes = [*strains, ALL_STRAINS] if len(strains) > 1 else strains
     days, times = [], []
     for scope in scopes:
         for treatment in dict.fromkeys(bag.treatment for bag in trial.bags):

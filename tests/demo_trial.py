@@ -54,11 +54,12 @@ def scan_two(folder: Path) -> Path:
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    """All files of a trial or farm but its cache and lock, with their bytes."""
+    """All files of a trial or farm but its cache and locks, with their bytes."""
+    left_out = {"cache", ".colscan.lock", ".colscan.scan.lock"}
     return {
         str(path.relative_to(folder)): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and not {"cache", ".colscan.lock"} & set(path.relative_to(folder).parts)
+        if path.is_file() and not left_out & set(path.relative_to(folder).parts)
     }
 
 

@@ -1,23 +1,37 @@
 """The pages of docs/ that are made from the code say what the code says."""
 
+import dataclasses
 import os
 from contextlib import redirect_stdout
 from io import StringIO
 from pathlib import Path
 
 import pytest
+from formats_parts import (
+    DEFINITIONS,
+    ENVIRONMENT,
+    EXITS,
+    INPUTS,
+    MANGLED,
+    MASKS,
+    OTHER_FILES,
+    WAITING_FILES,
+    codes,
+    exits,
+)
 from told_errors import KINDS, VALUE, all_errors
 from words import STANDARD, TRADE, shown
 
 from colscan.app.cli.main import COMMANDS, main
-from colscan.app.masks import FOLDER
 from colscan.errors import ColscanError, ExitCode
 from colscan.flags import RETAKE, Flag
-from colscan.ledger.columns import LEDGER_TABLES, SHORT_SHA
-from colscan.ledger.waiting import FOLDER as WAITING
+from colscan.ledger.columns import LEDGER_TABLES
 from colscan.tables import Column, Row, columns_of, required_columns
-from colscan.trial.keys import SECTIONS, TOP
-from colscan.trial.model import Bag
+from colscan.trial.bagcodes import explain_mangling
+from colscan.trial.keys import LIMITS, RECIPE, SECTIONS, SHELF, STRAIN, TOP, TREATMENT, Section
+from colscan.trial.model import Bag, Limits, RecipePlan, Shelf, Strain, Treatment, Trial
+from colscan.trial.shelfmap import MAP_FILE, PLACE_KEYS, SHELF_KEYS
+from colscan.trial.writing import format_value
 
 DOCS = Path(__file__).parent.parent / "docs"
 MADE = (
@@ -31,13 +45,6 @@ CSV: UTF-8, header row, times in ISO 8601 with offset, decimals with a point, an
 known. A text cell that begins with `= + - @` is guarded by an apostrophe. Unknown extra columns are kept
 and ignored. What a spreadsheet saves with semicolons or tabs, decimal commas (then in all numbers of a file),
 CRLF or a byte order mark is read the same, and appended to as it is.
-"""
-WAITING_FILES = f"""## {WAITING}/
-`{WAITING}/NNNNNN.json`: rows that could not be appended, as another program held one of their files (as a
-spreadsheet does on Windows): `held`, the name of that file, and `tables`, by file, header and rows as CSV.
-They count, and `status`, the pages of `review` and the command that kept them there say so; `check` lists
-them. The next command that writes appends them, in order, and takes them out of the folder. They stand
-nowhere else: unlike `cache/`, the folder isn't to be deleted.
 """
 ERRORS_HEAD = f"""# What can go wrong
 
@@ -53,43 +60,33 @@ WORDS_HEAD = f"""# Words
 Every command, option, column, key and word of the files, by whose it is. Our own are plain words for what
 they are.
 """
-MASKS = f"""## {FOLDER}/
-`{FOLDER}/PHOTO-BAG.png`: what a person painted as covered on one bag in one photo, for `colscan agree`.
-PHOTO is the first {SHORT_SHA} letters of the photo's SHA-256, those of its name under `photos/`; BAG the
-bag's code. The PNG has the size of the upright photo, or is smaller in its shape. Only what lies within the
-face's outline of scores.csv counts: white is covered, red is hidden (card, glare) and left out, black or
-transparent is bare. Paint on a layer of its own and save that layer alone; a photo that is painted over
-is refused. The second opinion of `colscan review` keeps its paintings there; one that was there before is put
-into `masks/replaced/`, which doesn't count.
-"""
-EXITS = {
-    ExitCode.DONE: f"done; also when rows are kept in `{WAITING}/`, which is said",
-    ExitCode.CRASH: "a crash: a fault of colscan, please report it",
-    ExitCode.TRIAL: "trial.toml, bags.csv or an option is wrong; nothing was written",
-    ExitCode.PHOTO: "no photo could be used; nothing was written",
-    ExitCode.LEDGER: "the ledger can't be read or written, or `check` found problems; nothing is torn",
-    ExitCode.SOME_PHOTOS_FAILED: "some photos could not be used, the others are recorded",
-    ExitCode.ANALYSIS: "the data don't carry the answer asked for",
-    ExitCode.INTERRUPTED: "stopped by ctrl-C; whole photos are recorded, run it again to finish",
-}
+PLANNED: tuple[tuple[Section, type], ...] = (
+    (TOP, Trial), (LIMITS, Limits), (RECIPE, RecipePlan), (STRAIN, Strain), (TREATMENT, Treatment),
+    (SHELF, Shelf),
+)  # fmt: skip
+"""Each section of trial.toml with the class that holds its defaults."""
 
 
 def formats() -> str:
     """Files, columns, words, flags and exit codes, as they are declared."""
-    tables = [_table(row_type) for row_type in (Bag, *LEDGER_TABLES)]
+    tables = [_table(row_type) for row_type in LEDGER_TABLES]
     flags = "\n".join(
         f"| `{flag}` | {flag.meaning} | {flag.remedy} | {_yes(flag in RETAKE)} |" for flag in Flag
     )
-    exits = "\n".join(f"| {code.value} | {EXITS[code]} |" for code in ExitCode)
     return "\n".join(
         [
             HEAD,
             _plan(),
+            _table(Bag),
+            codes(),
+            _map(),
             *tables,
             MASKS,
             WAITING_FILES,
+            OTHER_FILES,
+            DEFINITIONS,
             f"## Flags\n| flag | meaning | what to do | photograph again |\n|---|---|---|---|\n{flags}\n",
-            f"## Exit codes\n| code | |\n|---|---|\n{exits}\n",
+            exits(),
         ]
     )
 
@@ -107,13 +104,29 @@ def _table(row_type: type[Row]) -> str:
 
 def _plan() -> str:
     rows = [
-        f"| {section.header if section.name else ''} | `{name}` | {_yes(key.required)} | {key.meaning} |"
-        for section in (TOP, *SECTIONS)
+        f"| {section.header if section.name else ''} | `{name}` | {_yes(key.required)} |"
+        f" {_default(holder, name)} | {key.meaning} |"
+        for section, holder in PLANNED
         for name, key in section.keys.items()
     ]
     head = "An unknown key is refused with its line. Each limit has a default and can be changed."
-    columns = "| table | key | required | meaning |\n|---|---|---|---|"
+    columns = "| table | key | required | default | meaning |\n|---|---|---|---|---|"
     return "\n".join(["## trial.toml", head, "", columns, *rows, ""])
+
+
+def _default(holder: type, name: str) -> str:
+    default = next(field.default for field in dataclasses.fields(holder) if field.name == name)
+    is_said = default is not dataclasses.MISSING and default not in (None, "", ())
+    return f"`{format_value(default)}`" if is_said else ""
+
+
+def _map() -> str:
+    keys = (("[[shelf]]", SHELF_KEYS), ("[[shelf.place]]", PLACE_KEYS))
+    rows = [f"| {table} | `{name}` | {meaning} |" for table, own in keys for name, meaning in own.items()]
+    head = (
+        "Where each bag without a card stands, by `colscan map`, shelf by shelf. All but `place` are needed."
+    )
+    return "\n".join([f"## {MAP_FILE}", head, "", "| table | key | meaning |\n|---|---|---|", *rows, ""])
 
 
 def _kind(column: Column) -> str:
@@ -130,7 +143,7 @@ def _yes(is_so: bool) -> str:
 def commands() -> str:
     """The help of every command."""
     shown = [f"## colscan {name}\n```\n{_help(name)}```\n" for name in COMMANDS]
-    return "\n".join([f"# Commands\n\n{MADE}\n\n```\n{_help()}```\n", *shown])
+    return "\n".join([f"# Commands\n\n{MADE}\n\n```\n{_help()}```\n", *shown, ENVIRONMENT])
 
 
 def _help(*names: str) -> str:
@@ -205,3 +218,10 @@ def test_words_of_others_are_shown() -> None:
     """No word is explained that colscan doesn't show."""
     plain = {_plain(name) for name in shown()}
     assert sorted((TRADE | STANDARD).keys() - plain) == []
+
+
+def test_formats_page_leaves_nothing_out() -> None:
+    """Each section of trial.toml, each code that is refused and each way to end stands on the page."""
+    assert [section for section, _ in PLANNED] == [TOP, *SECTIONS]
+    assert [code for code in MANGLED if explain_mangling(code) is None] == []
+    assert {code for _, code, _ in INPUTS} == set(EXITS) - {ExitCode.CRASH}

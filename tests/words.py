@@ -12,6 +12,7 @@ from colscan.ledger.columns import LEDGER_TABLES
 from colscan.tables import columns_of
 from colscan.trial.keys import SECTIONS, TOP
 from colscan.trial.model import Bag
+from colscan.trial.shelfmap import MAP_FILE, PLACE_KEYS, SHELF_KEYS
 
 TRADE = {
     "bag": "the block of substrate in its filter bag",
@@ -100,3 +101,4 @@ def _names() -> Iterator[tuple[str, str]]:
                 yield from ((word, f"{table.FILE} {name}") for word in column.choices)
     for section in (TOP, *SECTIONS):
         yield from ((name, "trial.toml") for name in section.keys)
+    yield from ((name, MAP_FILE) for name in (*SHELF_KEYS, *PLACE_KEYS))

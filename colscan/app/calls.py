@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from colscan.errors import TrialError
-from colscan.hints import suggest_near
+from colscan.hints import as_typed, suggest_near
 from colscan.ledger import Ledger, append_row
 from colscan.ledger.columns import VerdictRow
 from colscan.trial.model import Bag, Trial
@@ -64,7 +64,8 @@ def record_call(trial_dir: Path, trial: Trial, ledger: Ledger, row: VerdictRow) 
     earlier, later = _other_calls(ledger, row)
     if row.call == "withdrawn" and (earlier is None or earlier.call == "withdrawn"):
         msg = f"Nothing is said of {describe_target(row)} that could be withdrawn."
-        raise TrialError(msg, f"`colscan history {trial_dir} {row.bag}` shows what is said of the bag.")
+        folder, bag = as_typed(trial_dir), as_typed(row.bag)
+        raise TrialError(msg, f"`colscan history {folder} {bag}` shows what is said of the bag.")
     append_row(trial_dir, row)
     return Recorded(row=row, later=later)
 

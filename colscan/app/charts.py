@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from colscan.errors import AnalysisError
+from colscan.hints import as_typed
 
 if TYPE_CHECKING:
     from colscan.ledger import Ledger
@@ -142,13 +143,16 @@ def _need_scores(subject: Subject) -> None:
     scores = by_bag(subject.ledger.scores)
     if not any((~np.isnan(numbers_of(scores[bag], "coverage_pct"))).any() for bag in planned & scores.keys()):
         msg = f"The trial {subject.trial.name} has no score to draw."
-        raise AnalysisError(msg, f"Scan its photos first: colscan scan {subject.trial_dir} PHOTO...")
+        raise AnalysisError(
+            msg, f"Scan its photos first: colscan scan {as_typed(subject.trial_dir)} PHOTO..."
+        )
 
 
 def _need_harvest(subject: Subject) -> None:
     if not subject.ledger.harvests:
         msg = f"The trial {subject.trial.name} has no harvest to draw."
-        raise AnalysisError(msg, f"Weigh one first: colscan harvest {subject.trial_dir} BAG FLUSH GRAMS")
+        folder = as_typed(subject.trial_dir)
+        raise AnalysisError(msg, f"Weigh one first: colscan harvest {folder} BAG FLUSH GRAMS")
 
 
 _MAKERS: dict[Kind, Callable[[Subject], ChartFiles]] = {

@@ -61,7 +61,7 @@ def faces_over_time(trial_dir: Path, trial: Trial, ledger: Ledger) -> FaceTable:
     AnalysisError
         When there is no face to show.
     """
-    seen = _seen(trial, ledger)
+    seen = _seen(trial, ledger, blanks=True)
     days = sorted({day for one in seen for day in one.by_day})
     columns = choose_days(days)
     reach = min((b - a for a, b in pairwise(columns)), default=1) / 2
@@ -110,11 +110,15 @@ def faces_by_level(trial_dir: Path, trial: Trial, ledger: Ledger, *, day: int | 
     Raises
     ------
     AnalysisError
-        When there is no face to show.
+        When there is no face to show, or none by that day.
     """
-    seen = [one for one in _seen(trial, ledger) if one.record.bag.role != "blank"]
+    seen = _seen(trial, ledger, blanks=False)
+    first = min(min(one.by_day) for one in seen)
     if day is None:
         day = _last_common_day(seen)
+    elif day < first:
+        msg = f"No face of {trial.name} was seen by day {day}: its first photo is of day {first}."
+        raise AnalysisError(msg, f"Give --day {first} or a later one.")
     chosen = [(one, [one.latest(day)]) for one in seen]
     shown = _Shown(trial_dir, trial, ledger, chosen)
     sections = []
@@ -163,9 +167,11 @@ def choose_days(days: Sequence[int], most: int = MOST_DAYS) -> list[int]:
     return sorted({min(days, key=lambda day: (abs(day - want), day)) for want in wanted})
 
 
-def _seen(trial: Trial, ledger: Ledger) -> list[_Seen]:
+def _seen(trial: Trial, ledger: Ledger, *, blanks: bool) -> list[_Seen]:
     seen = []
     for record in records_of(trial, ledger):
+        if record.bag.role == "blank" and not blanks:
+            continue
         by_day: dict[int, ScoreRow] = {}
         for row in record.scores:
             day = calendar_day(record.bag, row, trial.zone)
@@ -174,7 +180,7 @@ def _seen(trial: Trial, ledger: Ledger) -> list[_Seen]:
         if by_day:
             seen.append(_Seen(record=record, by_day=by_day))
     if not seen:
-        msg = f"The trial {trial.name} has no face to show."
+        msg = f"The trial {trial.name} has no face to show{'' if blanks else ', blanks left out'}."
         raise AnalysisError(msg, "Scan its photos first: colscan scan TRIAL_DIR PHOTO...")
     return seen
 

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from colscan.app.calls import known_bag
 from colscan.errors import TrialError
 from colscan.hints import suggest_near
-from colscan.ledger import Ledger, append_row, events_of
+from colscan.ledger import Ledger, append_new, events_of
 from colscan.ledger.columns import SEGMENT_ENDERS, EventRow
 from colscan.trial.model import Bag, Trial
 from colscan.units import count_of
@@ -70,28 +70,27 @@ def _day_0(bag: Bag) -> datetime:
     return bag.inoculated_at
 
 
-def record_events(trial_dir: Path, ledger: Ledger, rows: Sequence[EventRow]) -> tuple[EventRow, ...]:
+def record_events(trial_dir: Path, rows: Sequence[EventRow]) -> tuple[EventRow, ...]:
     """Return those of some events that were appended to events.csv: all but those that it has already.
 
     Parameters
     ----------
     trial_dir : Path
         The trial's folder.
-    ledger : Ledger
-        The rows that count.
     rows : sequence of EventRow
-        What is said; the same event at the same time would begin another segment.
+        What is said. Two at the same time differ by their detail, but for those that begin a segment: it
+        would begin twice.
 
     Raises
     ------
     LedgerError
         When it can't be written.
     """
-    known = {(row.at, row.scope, row.name, row.what) for row in ledger.events}
-    fresh = tuple(row for row in rows if (row.at, row.scope, row.name, row.what) not in known)
-    if fresh:
-        append_row(trial_dir, *fresh)
-    return fresh
+    return append_new(trial_dir, rows, _told_apart_by)
+
+
+def _told_apart_by(row: EventRow) -> tuple[object, ...]:
+    return row.at, row.scope, row.name, row.what, row.what not in SEGMENT_ENDERS and row.detail
 
 
 def describe_event(row: EventRow, zone: ZoneInfo) -> str:

@@ -140,7 +140,10 @@ def refuse_recorded(folder: Path) -> None:
     if not folder.is_dir():
         return
     ledger = read_ledger(folder)
-    for what in ("scores", "photos", "verdicts", "events", "harvests", "batches", "heat_runs"):
+    for what in (
+        "scores", "photos", "verdicts", "events", "harvests", "batches", "heat_runs", "temperatures",
+        "estimates",
+    ):  # fmt: skip
         if rows := getattr(ledger, what):
             msg = f"{folder} holds a trial with records ({what}: {len(rows)}): its plan stays as it is"
             raise TrialError(msg, "Plan the next trial in a folder of its own.")

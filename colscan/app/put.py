@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from colscan.disk import replace_file
 from colscan.errors import LedgerError, TrialError
 
 if TYPE_CHECKING:
@@ -38,15 +38,8 @@ def put_file(path: Path, data: bytes) -> None:
     OSError
         When it can't be written; what was there is as before.
     """
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(data)
-        part.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise
+    path.parent.mkdir(parents=True, exist_ok=True)
+    replace_file(path, data, lasting=False)
 
 
 def keep_bytes(path: Path, data: bytes) -> bool:
@@ -93,23 +86,35 @@ def kept_arrays(path: Path) -> dict[str, NDArray[Any]] | None:
     return arrays
 
 
-def chart_paths(stem: Path) -> tuple[Path, Path]:
-    """Return where a chart's PNG and SVG go.
+def output_path(given: Path | None, default: Path) -> Path:
+    """Return where a file goes: as --output says, else where it goes without it.
 
     Parameters
     ----------
-    stem : Path
-        Where, with or without the suffix.
+    given : Path or None
+        What --output says; of a chart it may lack the suffix.
+    default : Path
+        Where else, in a folder that is there.
 
     Raises
     ------
     TrialError
-        When the folder isn't there.
+        When --output names a folder, or the folder it is in isn't there.
     """
-    stem = stem.with_suffix("") if stem.suffix.lower() in CHART_SUFFIXES else stem
-    if not stem.parent.is_dir():
-        msg = f"--output {stem}: there is no folder {stem.parent}."
+    if given is None:
+        return default
+    if given.is_dir():
+        msg = f"--output {given} is a folder."
+        raise TrialError(msg, f"Give the path of a file, like {given / default.name}.")
+    if not given.parent.is_dir():
+        msg = f"--output {given}: there is no folder {given.parent}."
         raise TrialError(msg, "Make it first, or give another path.")
+    return given
+
+
+def chart_paths(path: Path) -> tuple[Path, Path]:
+    """Return where a chart's PNG and SVG go, by their path with or without the suffix."""
+    stem = path.with_suffix("") if path.suffix.lower() in CHART_SUFFIXES else path
     png, svg = (stem.with_name(stem.name + suffix) for suffix in CHART_SUFFIXES)
     return png, svg
 

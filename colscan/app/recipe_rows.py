@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from colscan.errors import TrialError
+from colscan.hints import as_typed
 from colscan.trial.amounts import LITRES, WATER_KG_PER_L, Masses
 from colscan.trial.recipe import (
     USUAL_MOISTURE,
@@ -259,7 +260,9 @@ def read_figures(path: Path) -> dict[Key, float | None]:
         return {_key(row): _number(row["value"]) for row in rows}
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         msg = f"{path} is no recipe that colscan printed as JSON."
-        raise TrialError(msg, f"Make one with: colscan recipe ... --format json > {path.name}") from None
+        raise TrialError(
+            msg, f"Make one with: colscan recipe ... --format json > {as_typed(path.name)}"
+        ) from None
 
 
 def _key(row: Mapping[str, object]) -> Key:

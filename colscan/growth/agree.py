@@ -71,8 +71,6 @@ class Pair:
         Coverage by the scorer, and its 90 % interval, fractions.
     seen : float
         The same by people; of several the mean.
-    people : int
-        How many they are.
     """
 
     photo_sha256: str
@@ -81,7 +79,6 @@ class Pair:
     low: float
     high: float
     seen: float
-    people: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,7 +237,6 @@ def _pair(score: ScoreRow, values: Sequence[float]) -> Pair:
         low=low / 100.0,
         high=high / 100.0,
         seen=fmean(values),
-        people=len(values),
     )
 
 

@@ -144,8 +144,8 @@ def _judge(
     if full is not None:
         return full
     siblings = paces_of(_group(record.bag)).siblings_of(series)
-    return _judge_stalled(series, siblings=siblings, limits=trial.limits) or _judge_growing(
-        record, series, siblings=siblings, limits=trial.limits
+    return _judge_stalled(series, siblings=siblings, trial=trial) or _judge_growing(
+        record, series, siblings=siblings, trial=trial
     )
 
 
@@ -210,11 +210,12 @@ def _median_without(values: FloatSeries, left_out: int | None) -> float | None:
     return float(np.median(others)) if others.size else None
 
 
-def _judge_stalled(series: GrowthSeries, *, siblings: _Siblings, limits: Limits) -> Judgement | None:
+def _judge_stalled(series: GrowthSeries, *, siblings: _Siblings, trial: Trial) -> Judgement | None:
     """Stalled: the interval is below the siblings' median, and the speed was under the limit for long enough.
 
     The speed is that of all scores back to the last one that is at least `stalled_days` old, in this segment.
     """
+    limits = trial.limits
     chosen = ~np.isnan(series.coverage) & (series.segment == series.segment[-1])
     days, coverage = series.days[chosen], series.coverage[chosen]
     old_enough = np.flatnonzero(days <= days[-1] - limits.stalled_days)
@@ -227,18 +228,21 @@ def _judge_stalled(series: GrowthSeries, *, siblings: _Siblings, limits: Limits)
     slope = median_slope(days[start:], coverage[start:])
     if slope >= limits.stalled_points_per_day:
         return None
-    why = (
-        f"{slope:.1f} points a day over {days[-1] - days[start]:.1f} days, at {100 * coverage[-1]:.0f} %; "
-        f"siblings at this age: {100 * siblings.coverage:.0f} %"
-    )
-    return Judgement(advice=Advice.STALLED, why=why)
+    why = f"{slope:.1f} points a day over {days[-1] - days[start]:.1f} days, at {100 * coverage[-1]:.0f} %"
+    theirs = _tell_siblings(f" at this age: {100 * siblings.coverage:.0f} %", trial)
+    return Judgement(advice=Advice.STALLED, why=why + (theirs or "; its siblings have more"))
+
+
+def _tell_siblings(figure: str, trial: Trial) -> str:
+    """A figure of the siblings; where judging is blind none, or figures would tell who they are."""
+    return "" if trial.judging == "blind" else f"; siblings{figure}"
 
 
 def _judge_growing(
-    record: BagRecord, series: GrowthSeries, *, siblings: _Siblings, limits: Limits
+    record: BagRecord, series: GrowthSeries, *, siblings: _Siblings, trial: Trial
 ) -> Judgement:
     """Wait: how fast it and its siblings grow, or what it still lacks to be full."""
-    latest = record.latest
+    latest, limits = record.latest, trial.limits
     well_pct = well_areas_pct(record)[latest.photo_sha256] if latest else 0.0
     if (
         latest
@@ -252,7 +256,7 @@ def _judge_growing(
         return Judgement(advice=Advice.WAIT, why=f"one photo{since}; the next gives its speed")
     why = f"{speed:.1f} points a day"
     if siblings.points_per_day is not None:
-        why += f"; siblings: {siblings.points_per_day:.1f}"
+        why += _tell_siblings(f": {siblings.points_per_day:.1f}", trial)
     return Judgement(advice=Advice.WAIT, why=why)
 
 

@@ -11,6 +11,7 @@ from statistics import fmean
 from colscan.growth.outcomes import Outcome
 from colscan.growth.risk import LevelRisk, RiskReport
 from colscan.trial.power import chance_of_difference
+from colscan.units import count_of
 
 CHANCE = 0.8
 """Chance of success that is planned for, the usual one."""
@@ -45,15 +46,12 @@ class NextRun:
         Over all strains, with the bags that each still needs for the accepted risk.
     times : tuple of TimeNeed
         For differences in the half-colonized day.
-    spread_days : float or None
-        Standard deviation of that day between bags of one strain and level; None when no two are known.
     sentences : tuple of str
         In plain words.
     """
 
     levels: tuple[LevelRisk, ...]
     times: tuple[TimeNeed, ...]
-    spread_days: float | None
     sentences: tuple[str, ...]
 
 
@@ -74,10 +72,9 @@ def plan_next(outcomes: Sequence[Outcome], risk: RiskReport | None) -> NextRun:
     strains = len({one.bag.strain for one in outcomes})
     several = len({one.bag.treatment for one in outcomes}) > 1
     times = _time_needs(spread, strains) if several else ()
-    said = [_say_level(own, risk.accepted) for own in levels.values()] if risk else []
+    said = [_say_level(own, risk.accepted, risk.clusters) for own in levels.values()] if risk else []
     return NextRun(
-        levels=tuple(levels.values()), times=times, spread_days=spread,
-        sentences=(*said, *_say_times(times, spread)),
+        levels=tuple(levels.values()), times=times, sentences=(*said, *_say_times(times, spread)),
     )  # fmt: skip
 
 
@@ -125,7 +122,7 @@ def _fewest(difference_sd: float, strains: int) -> int | None:
     return high
 
 
-def _say_level(own: LevelRisk, accepted: float) -> str:
+def _say_level(own: LevelRisk, accepted: float, clusters: str) -> str:
     limit = f"at most {100 * accepted:g} % are lost"
     if own.acceptable:
         return f"{own.level.name}: the bags so far show that {limit}."
@@ -134,7 +131,8 @@ def _say_level(own: LevelRisk, accepted: float) -> str:
     if own.more is None:
         return f"{own.level.name}: it would take more bags than a trial has to show that {limit}."
     return (
-        f"{own.level.name}: {own.more} more bags followed to the end without a loss would show that {limit}"
+        f"{own.level.name}: {own.more} more bags followed to the end without a loss, in"
+        f" {count_of(own.more_runs or 0, f'further {clusters}')} as large as now, would show that {limit}"
         f" ({own.lost} of {own.followed} lost so far)."
     )
 

@@ -28,19 +28,6 @@ SAME_AGE_DAYS = 0.5
 """Bags whose photos are half a day apart still count as of the same age."""
 
 
-def series_of(trial: Trial, ledger: Ledger) -> tuple[GrowthSeries, ...]:
-    """Return each bag's scores over time, in the plan's order; empty series for bags without a photo.
-
-    Parameters
-    ----------
-    trial : Trial
-        The plan.
-    ledger : Ledger
-        The rows that count, in order of time.
-    """
-    return tuple(make_series(record) for record in records_of(trial, ledger))
-
-
 def curves_of(trial: Trial, ledger: Ledger) -> tuple[BagCurve, ...]:
     """Return what a chart shows of each bag: its series, onsets, events and call, in the plan's order."""
     cameras = _other_cameras(ledger)

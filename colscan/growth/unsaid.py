@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from colscan.flags import Flag
-from colscan.growth.model import BagStatus
-from colscan.growth.outcomes import Outcome
+from colscan.growth.outcomes import LOST_AT_WORST, Outcome, outcomes_of
 from colscan.growth.risk import RiskReport
 from colscan.ledger import Ledger
 from colscan.trial.confounding import find_confounded
@@ -31,7 +30,6 @@ def find_unsaid(
     now: datetime,
     *,
     outcomes: Sequence[Outcome],
-    statuses: Sequence[BagStatus],
     risk: RiskReport | None,
 ) -> tuple[str, ...]:
     """Return what can't be said from a trial, a sentence each, the gravest first.
@@ -44,8 +42,8 @@ def find_unsaid(
         The rows that count, in order of time.
     now : datetime
         Today, aware.
-    outcomes, statuses : sequences
-        What became of the bags, and where they stand.
+    outcomes : sequence of Outcome
+        What became of the bags.
     risk : RiskReport or None
         What they show of the risk to lose one; None when there is none.
     """
@@ -60,7 +58,7 @@ def find_unsaid(
         )
     found += _too_few(outcomes)
     found += _open_risk(risk) if risk else []
-    found += _unreviewed(statuses)
+    found += _unreviewed(outcomes, outcomes_of(trial, ledger, lost_calls=LOST_AT_WORST))
     found += _doubtful(ledger)
     return (*found, *_ALWAYS)
 
@@ -92,8 +90,9 @@ def _open_risk(risk: RiskReport) -> list[str]:
     ]
 
 
-def _unreviewed(statuses: Sequence[BagStatus]) -> list[str]:
-    bags = [one.bag for one in statuses if one.suspects]
+def _unreviewed(outcomes: Sequence[Outcome], worst: Sequence[Outcome]) -> list[str]:
+    both = zip(outcomes, worst, strict=True)
+    bags = [one.bag.bag for one, at_worst in both if at_worst.lost is not None and one.lost is None]
     if not bags:
         return []
     return [f"Suspect patches that nobody has called harmless or contaminated: on {', '.join(bags)}."]

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import TypeVar
 
+from colscan.disk import replace_file
 from colscan.errors import LedgerError
 from colscan.ledger.columns import LEDGER_TABLES, PhotoRow, ScoreRow, SuspectRow
 from colscan.ledger.counting import count_rows
-from colscan.ledger.files import all_or_nothing, append_rows, held_file, locked, replace_file
+from colscan.ledger.files import all_or_nothing, append_rows, held_file, locked
 from colscan.ledger.kept import is_large, read_columns
 from colscan.ledger.marks import WholeMark, marks_of, new_word, read_mark, write_mark
 from colscan.ledger.tabled import NotTabledError
-from colscan.ledger.tails import RawRecord, mend_tail, raw_records
+from colscan.ledger.tails import RawRecord, mend_tail, raw_records, read_whole
 from colscan.ledger.waiting import Batches, keep_aside, not_among, read_waiting
 from colscan.tables import Row, columns_of, header_problems, parse_cell, parse_table, read_bytes
 
@@ -75,6 +76,39 @@ def append_row(folder: Path, row: R, *more: R) -> None:
     """
     with locked(folder):
         _append_or_keep(folder, {type(row): (row, *more)}, _append_waiting(folder))
+
+
+def append_new(folder: Path, rows: Sequence[R], key: Callable[[R], Hashable]) -> tuple[R, ...]:
+    """Return those of some rows of one type that were appended: all whose key the ledger doesn't have yet.
+
+    That is looked for under the lock, so of two who say the same at the same time one is the first.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial's folder.
+    rows : sequence of Row
+        At least one.
+    key : callable
+        What makes two rows the same.
+
+    Raises
+    ------
+    LedgerError
+        As for `append_row`.
+    """
+    row_type = type(rows[0])
+    with locked(folder):
+        held = _append_waiting(folder)
+        there = (
+            read_whole(folder / row_type.FILE, row_type)[0].rows,
+            *(one.rows(row_type) for one in read_waiting(folder)),
+        )
+        known = {key(row) for some in there for row in some}
+        fresh = tuple(row for row in rows if key(row) not in known)
+        if fresh:
+            _append_or_keep(folder, {row_type: fresh}, held)
+    return fresh
 
 
 def append_waiting(folder: Path) -> None:

@@ -12,7 +12,7 @@ from colscan.trial.recipe import HEAVIEST_G
 from colscan.units import to_celsius
 
 TAKEN_AT_FROM = ("exif-offset", "exif-trial-zone", "option", "file-name", "file-time")
-IDENTIFIED_BY = ("card", "map", "outline")
+IDENTIFIED_BY = ("card", "map")
 PATCH_KINDS = ("green", "dark", "orange", "grey", "amber", "brown")
 CALLS = ("contaminated", "harmless", "unsure", "withdrawn")
 PLACES = ("face", "back", "bottom", "top", "seam", "inside")

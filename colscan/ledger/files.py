@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import errno
 import os
-import shutil
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TypeVar
 
+from colscan.disk import sync_folder, write_bytes
 from colscan.errors import LedgerError
 from colscan.records import OURS, Dialect, format_record, split_records
 from colscan.tables import (
@@ -27,6 +27,9 @@ LOCK_FILE = ".colscan.lock"
 """Beside the ledger, not in `cache/`: who deletes the cache mustn't take the lock from under a writer."""
 LOCK_TIMEOUT_S = 30.0
 """An append takes milliseconds and mending a long ledger seconds: who waits longer waits for a stuck one."""
+SCAN_LOCK_FILE = ".colscan.scan.lock"
+SCAN_TRY_S = 0.5
+"""How long another scan is waited for before that is told, and told again."""
 FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
 READ_ONLY = (errno.EACCES, errno.EPERM, errno.EROFS)
 R = TypeVar("R", bound=Row)
@@ -43,9 +46,7 @@ def locked(folder: Path) -> Iterator[None]:
     """
     from filelock import FileLock, Timeout  # here, as commands that only read have no need of it
 
-    if not folder.is_dir():
-        msg = f"{folder}: no such folder."
-        raise LedgerError(msg, "Give the folder that holds trial.toml.")
+    _check_there(folder)
     lock_path = folder / LOCK_FILE
     try:
         with FileLock(lock_path, timeout=LOCK_TIMEOUT_S):
@@ -55,6 +56,51 @@ def locked(folder: Path) -> Iterator[None]:
         raise LedgerError(msg, "Wait until it has finished, or end it; then run the command again.") from None
     except OSError as error:
         raise _trouble(folder, error) from error
+
+
+@contextmanager
+def scan_locked(folder: Path, waiting: Callable[[], object]) -> Iterator[None]:
+    """Hold a trial's scans: what a scan remembers of the ledger stays true until its last photo is recorded.
+
+    Another scan, of this process or any other, is waited for however long it takes: it may measure for hours.
+    It isn't the ledger's own lock: what people say goes on being recorded.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial's folder. Where nothing can be written to it, nothing is held: no scan can record anything.
+    waiting : callable
+        Called again and again while another scan is waited for; what it raises ends the waiting.
+
+    Raises
+    ------
+    LedgerError
+        When the lock can't be had for another reason.
+    """
+    from filelock import FileLock, Timeout  # here, as in `locked`
+
+    _check_there(folder)
+    # Of no single thread: a scan is a generator, which any thread may close.
+    lock = FileLock(folder / SCAN_LOCK_FILE, thread_local=False)
+    try:
+        while not lock.is_locked:
+            try:
+                lock.acquire(timeout=SCAN_TRY_S)
+            except Timeout:
+                waiting()
+            except OSError as error:
+                if error.errno not in READ_ONLY or os.access(folder, os.W_OK):
+                    raise _trouble(folder, error) from error
+                break
+        yield
+    finally:
+        lock.release()
+
+
+def _check_there(folder: Path) -> None:
+    if not folder.is_dir():  # the lock would make it
+        msg = f"{folder}: no such folder."
+        raise LedgerError(msg, "Give the folder that holds trial.toml.")
 
 
 def held_file(error: PermissionError, files: Collection[str]) -> str:
@@ -112,7 +158,7 @@ def append_rows(path: Path, row_type: type[Row], rows: Sequence[Row]) -> None:
         return
     write_bytes(path, data if header else format_header(row_type) + data, os.O_APPEND)
     if not header:
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
 
 
 def _read_header(path: Path, row_type: type[Row]) -> tuple[tuple[str, ...], Dialect]:
@@ -164,54 +210,3 @@ def encode_rows(rows: Sequence[R], header: Sequence[str], source: str, dialect: 
         msg = f"A row for {source} can't be written: {reading.problems[0].message}."
         raise LedgerError(msg, reading.problems[0].hint)
     return data
-
-
-def write_bytes(path: Path, data: bytes, how: int) -> None:
-    """Write bytes in one go, opened with `os.O_APPEND` or `os.O_TRUNC`, and see them on the disk.
-
-    Raises
-    ------
-    OSError
-        When not all of them could be written.
-    """
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | getattr(os, "O_BINARY", 0) | how, 0o666)
-    try:
-        if os.write(descriptor, data) < len(data):
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
-        os.fsync(descriptor)
-    except OSError as error:
-        error.filename = error.filename or str(path)
-        raise
-    finally:
-        os.close(descriptor)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make a new name last through a power cut; systems that can't open folders do without."""
-    with suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
-
-
-def replace_file(path: Path, data: bytes) -> None:
-    """Put new bytes in a file's place: a reader sees the old ones or the new ones, never a part.
-
-    Raises
-    ------
-    OSError
-        When they can't be written; the file is as before, or still missing.
-    """
-    part = path.with_name(f".{path.name}.part")
-    try:
-        write_bytes(part, data, os.O_TRUNC)
-        if path.exists():
-            shutil.copymode(path, part)
-        part.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise
-    _sync_folder(path.parent)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.errors import LedgerError, Problem
+from colscan.hints import as_typed
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.ledger.plain import NOT_PLAIN, Lines, Mask, check_points, cut_lines, read_numbers, read_words
 from colscan.ledger.tails import BOM, LINE_ENDS, raw_records, whole_length
@@ -162,7 +163,8 @@ def read_table(path: Path, table: Table, words: Words) -> Table:
 def refuse(path: Path, problem: Problem) -> LedgerError:
     """Return the error that says what is wrong with a file of the ledger."""
     msg = f"{path.parent / problem.source}: {problem.message}."
-    return LedgerError(msg, f"{problem.hint} `colscan check {path.parent}` lists all that is wrong.")
+    folder = as_typed(path.parent)
+    return LedgerError(msg, f"{problem.hint} `colscan check {folder}` lists all that is wrong.")
 
 
 class _Reader:

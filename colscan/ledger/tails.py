@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from colscan.disk import write_bytes
 from colscan.errors import LedgerError
-from colscan.ledger.files import write_bytes
 from colscan.records import OPEN_QUOTE, Record, split_records, with_point
 from colscan.tables import (
     Reading,

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from colscan.disk import replace_file
 from colscan.errors import LedgerError
 from colscan.ledger.columns import LEDGER_TABLES
-from colscan.ledger.files import encode_rows, replace_file
+from colscan.ledger.files import encode_rows
 from colscan.tables import Line, Row, columns_of, format_header, parse_table
 from colscan.units import count_of
 

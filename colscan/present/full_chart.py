@@ -88,15 +88,12 @@ def make_full_figure(trial: Trial, comparison: Comparison) -> Figure:
 
 
 def _scopes(comparison: Comparison) -> dict[str, list[str]]:
-    """The treatments of each scope, in the comparison's order; one strain alone isn't shown twice."""
+    """The treatments of each scope, in the comparison's order."""
     found: dict[str, list[str]] = {}
     for count in comparison.days:
         treatments = found.setdefault(count.scope, [])
         if count.treatment not in treatments:
             treatments.append(count.treatment)
-    # One strain, and all strains.
-    if len(found) == 2:
-        found.pop(ALL_STRAINS, None)
     return found
 
 

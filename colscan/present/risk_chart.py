@@ -166,5 +166,6 @@ def _note(report: RiskReport) -> str:
         + (f", of up to {runs} {report.clusters}{'' if runs == 1 else 's'} a level" if runs else "")
         + f". The limit allows for what bags of one {report.clusters} share. A level is acceptable when its"
         f" limit is within the accepted {100 * report.accepted:g} %; “n more needed”: so many further bags"
-        " without a loss would bring it there. Only what people called contaminated is a loss."
+        f" without a loss, in {report.clusters}s as large as now, would bring it there. Only what people"
+        " called contaminated is a loss."
     )

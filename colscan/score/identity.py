@@ -99,16 +99,11 @@ class Identity:
         over, fogged or hidden that nothing speaks for or against.
     found : int or None
         The bag that stands there, where that is known.
-    own, best_other : float
-        How far the likeness to its own bag, and to the likeliest other one, stands out; chance reaches 5.
-        The others are not looked at when its own is sure: 0.
     """
 
     key: int
     verdict: Verdict
     found: int | None
-    own: float
-    best_other: float
 
 
 def take_print(view: BagView, baseline: Baseline) -> FacePrint:
@@ -181,7 +176,7 @@ def _judge(key: int, known: Mapping[int, float], swapped: int | None, *, coverag
         verdict = Verdict.STRANGE
     else:
         verdict = Verdict.UNKNOWN
-    return Identity(key=key, verdict=verdict, found=found, own=own, best_other=best)
+    return Identity(key=key, verdict=verdict, found=found)
 
 
 def _exchanged(views: Sequence[BagView], scores: Sequence[Mapping[int, float]]) -> dict[int, int]:

@@ -10,6 +10,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from colscan.errors import LedgerError, TrialError
+from colscan.hints import as_typed
 from colscan.tables import format_header, format_rows
 from colscan.trial.baglist import (
     CompletedList,
@@ -137,7 +138,7 @@ def check_place(folder: Path, bags: Layout | Path) -> bool:
         raise TrialError(msg, "Change that file in an editor, or give another folder.")
     if holds_bags and not is_own:
         msg = f"{own} is there already, and is never overwritten"
-        raise TrialError(msg, f"Begin from it with --bags {own}, or give another folder.")
+        raise TrialError(msg, f"Begin from it with --bags {as_typed(own)}, or give another folder.")
     return is_own
 
 

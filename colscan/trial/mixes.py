@@ -11,7 +11,7 @@ from colscan.trial.model import Bag, Treatment, Trial
 from colscan.trial.recipe import Recipe, Spawn
 from colscan.trial.trial_recipe import recipe_of
 
-_DIGITS = re.compile(r"([0-9]+)")
+_DIGITS = re.compile(r"([0-9]{1,9})")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -208,6 +208,10 @@ class Trial:
         """Shelves that the plan names: in trial.toml, or as a bag's place."""
         return frozenset([*(s.name for s in self.shelves), *(b.shelf for b in self.bags if b.shelf)])
 
+    def has_ended(self, now: datetime) -> bool:
+        """Whether its end is said and has come."""
+        return self.ended_at is not None and self.ended_at <= now
+
     def is_interim(self, now: datetime) -> bool:
         """Whether its results are interim: it has neither ended nor come to its planned end."""
         return not any(end is not None and end <= now for end in (self.planned_end, self.ended_at))

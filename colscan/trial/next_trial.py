@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-import shlex
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
@@ -15,6 +14,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from colscan.errors import TrialError
+from colscan.hints import as_typed
 from colscan.trial.baglist import NOTHING, derive_treatments, own_columns
 from colscan.trial.creating import (
     NewTrial,
@@ -141,7 +141,7 @@ def _say_more(folder: Path, source: Path, earlier: Trial, changes: Changes) -> l
     notes = [f"not taken over: columns of your own ({', '.join(own)})"] if own else []
     notes += ["day 0 is today: put the hour into bags.csv"] if changes.inoculated_at is None else []
     if earlier.plan:
-        again = f"colscan plan {shlex.quote(str(folder))} and the options under plan in {source / PLAN_FILE}"
+        again = f"colscan plan {as_typed(folder)} and the options under plan in {source / PLAN_FILE}"
         notes.append(
             f"drawn by lot before; draw again with {again}, without --seed, --inoculated-at and --spawn-lot"
         )
@@ -247,7 +247,7 @@ def _take_maps(
     if maps and (folder / MAP_FILE).exists():
         msg = f"{folder / MAP_FILE} is there already, and is never overwritten"
         raise TrialError(msg, "Move it away, or give another folder.")
-    anew = f"colscan map {shlex.quote(str(folder))} PHOTO"
+    anew = f"colscan map {as_typed(folder)} PHOTO"
     if maps and _design(earlier.bags) != _design(trial.bags):
         return {}, [f"shelf map: not taken over, its bags are others; photograph the shelf, then: {anew}"]
     files: dict[str, bytes] = {}

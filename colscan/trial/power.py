@@ -10,6 +10,7 @@ import numpy as np
 
 CONFIDENCE = 0.95
 ALPHA = 0.05
+"""A p up to here is called more than chance, by every test."""
 CORRELATION = 0.1
 """Between bags of a heat run, at the least: they share steam, water, air and hands.
 

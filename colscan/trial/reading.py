@@ -13,7 +13,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from colscan.errors import Problem, TrialError
-from colscan.hints import suggest_near
+from colscan.hints import as_typed, suggest_near
 from colscan.trial.baglist import parse_bags
 from colscan.trial.keys import RECIPE, SECTIONS, SHELF, STRAIN, TOP, TREATMENT, Section, parse_value, shown
 from colscan.trial.lines import KeyPath, find_key_lines
@@ -45,7 +45,7 @@ def load_trial(folder: Path) -> Trial:
         if trials := find_trials(folder):
             names = ", ".join(path.name for path in trials)
             raise TrialError(msg, f"Give one of the trials in it ({names}), like {trials[0]}.")
-        raise TrialError(msg, f"Begin one with: colscan new {folder}")
+        raise TrialError(msg, f"Begin one with: colscan new {as_typed(folder)}")
     plan_source, bags_source = folder / PLAN_FILE, folder / Bag.FILE
     raw = read_plan_file(plan_source)
     plan = parse_plan(raw, str(plan_source))

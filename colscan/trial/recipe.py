@@ -100,7 +100,7 @@ class Ingredient:
     density_kg_per_l: float | None = None
 
     def __post_init__(self) -> None:
-        _check_mass(self.weight_g, self.name)
+        check_mass(self.weight_g, self.name)
         if self.moisture is not None:
             _check_fraction(self.moisture, f"{self.name}: moisture")
         _check_carbon_nitrogen(self)
@@ -132,7 +132,7 @@ class Spawn:
     moisture: float | None = None
 
     def __post_init__(self) -> None:
-        _check_mass(self.weight_g, "spawn")
+        check_mass(self.weight_g, "spawn")
         if self.moisture is not None:
             _check_fraction(self.moisture, "spawn: moisture")
 
@@ -156,8 +156,8 @@ class Recipe:
     spawn: Spawn | None = None
 
     def __post_init__(self) -> None:
-        _check_mass(self.water_g, "water")
-        _check_mass(self.wet_g, "the substrate")
+        check_mass(self.water_g, "water")
+        check_mass(self.wet_g, "the substrate")
         names = [i.name for i in self.ingredients]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
@@ -233,7 +233,7 @@ def dry_to_wet_basis(water_per_dry: float) -> float:
 
 def dry_matter_g(wet_g: float, moisture: float) -> float:
     """Return the oven-dry matter, g, of a wet weight and its moisture (0 to under 1)."""
-    _check_mass(wet_g, "wet weight")
+    check_mass(wet_g, "wet weight")
     _check_fraction(moisture, "moisture")
     return wet_g * (1.0 - moisture)
 
@@ -352,7 +352,8 @@ def with_usual_moisture(ingredients: Sequence[Ingredient]) -> tuple[Ingredient, 
     )
 
 
-def _check_mass(value: float, what: str) -> None:
+def check_mass(value: float, what: str) -> None:
+    """Refuse (`TrialError`) grams of something that can't be its amount."""
     if not 0.0 <= value <= HEAVIEST_G:  # also refuses nan
         msg = f"{what}: {value:g} g can't be an amount."
         raise TrialError(msg, f"Give 0 or more, and at most {HEAVIEST_G / 1000:g} kg.")

@@ -26,8 +26,19 @@ _ABOUT = """\
 # (x, y in px from the top left of the upright photo). `colscan map` writes this file.
 """
 _TEXTS, _SIZES = ("name", "photo", "photo_sha256"), ("width_px", "height_px")
-_SHELF_KEYS = (*_TEXTS, *_SIZES, "place")
-_PLACE_KEYS = ("bag", "outline_px")
+SHELF_KEYS = {
+    "name": "The shelf's name; empty where the trial has but one.",
+    "photo": "Name of the mapped photo, as given.",
+    "photo_sha256": "SHA-256 of its bytes, lower-case hex; it is kept under photos/.",
+    "width_px": "Its width, upright, px.",
+    "height_px": "Its height, upright, px.",
+    "place": "The bags that stand there, in the grower's order: a table each.",
+}
+PLACE_KEYS = {
+    "bag": "The bag's code, as in bags.csv.",
+    "outline_px": f"Its face's outline in the mapped photo: [x, y] in px, {LEAST_CORNERS} corners or more.",
+}
+"""The keys of each table of the file, with what they mean."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +120,7 @@ def format_shelfmaps(maps: Sequence[ShelfMap]) -> str:
 def _format_map(one: ShelfMap) -> str:
     values = (one.shelf, one.photo, one.photo_sha256, one.width_px, one.height_px)
     lines = ["[[shelf]]"]
-    lines += [f"{key} = {format_value(value)}" for key, value in zip(_SHELF_KEYS, values, strict=False)]
+    lines += [f"{key} = {format_value(value)}" for key, value in zip(SHELF_KEYS, values, strict=False)]
     for place in one.places:
         corners = ", ".join(f"[{x:.1f}, {y:.1f}]" for x, y in place.outline_px)
         lines += ["", "[[shelf.place]]", f"bag = {format_value(place.bag)}", f"outline_px = [{corners}]"]
@@ -129,7 +140,7 @@ class _Reading:
             Problem(source=f"{self.source}:{self.lines.get(path, 1)}", message=message, hint=hint)
         )
 
-    def check_keys(self, path: KeyPath, table: dict[str, Any], keys: Sequence[str]) -> None:
+    def check_keys(self, path: KeyPath, table: dict[str, Any], keys: Collection[str]) -> None:
         """Refuse keys that are unknown or missing."""
         listed = f"The keys there are: {', '.join(keys)}."
         for name in table:
@@ -175,7 +186,7 @@ def _read_map(
     reading: _Reading, path: KeyPath, table: dict[str, Any], *, bags: Collection[str] | None
 ) -> ShelfMap | None:
     before = len(reading.found)
-    reading.check_keys(path, table, _SHELF_KEYS)
+    reading.check_keys(path, table, SHELF_KEYS)
     for name in _TEXTS:
         if name in table and not isinstance(table[name], str):
             reading.refuse((*path, name), f"{name}: {table[name]!r} is no text", "Write it in quotes.")
@@ -206,7 +217,7 @@ def _read_place(
     reading: _Reading, path: KeyPath, table: dict[str, Any], *, bags: Collection[str] | None
 ) -> Place | None:
     before = len(reading.found)
-    reading.check_keys(path, table, _PLACE_KEYS)
+    reading.check_keys(path, table, PLACE_KEYS)
     bag = table.get("bag")
     if bags is not None and "bag" in table and bag not in bags:
         hint = suggest_near(str(bag), sorted(bags)) + "Bags stand in bags.csv."

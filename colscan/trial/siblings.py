@@ -6,9 +6,14 @@ import tomllib
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
 
+from colscan import units
 from colscan.tables import parse_table
+from colscan.trial.keys import parse_time
 from colscan.trial.model import PLAN_FILE, Bag
+from colscan.trial.zones import check_zone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +60,7 @@ def sibling_tags(folder: Path) -> dict[int, LiveTag]:
 def find_live_tags(folder: Path) -> tuple[LiveTag, ...]:
     """Return all tags in use in the other trials of the parent folder, by folder name.
 
-    A trial without `ended_at` is running and its tags are live. A sibling whose plan has mistakes
+    A trial whose `ended_at` hasn't come is running and its tags are live. A sibling whose plan has mistakes
     counts as running, with the bags that can be read in it: its cards hang on the shelf all the same.
     What can't be read at all holds no tags.
 
@@ -80,7 +85,7 @@ def _live_tags(folder: Path) -> list[LiveTag]:
         values = tomllib.loads(plan.decode("utf-8-sig"))
     except (ValueError, RecursionError):  # a running trial with a mistake in its plan
         values = {}
-    if "ended_at" in values:
+    if _has_ended(values):
         return []
     name = values["name"] if isinstance(values.get("name"), str) else folder.name
     reading = parse_table(_read(folder / Bag.FILE) or b"", Bag, source=Bag.FILE)
@@ -89,6 +94,15 @@ def _live_tags(folder: Path) -> list[LiveTag]:
         for b in reading.rows
         if b.tag is not None
     ]
+
+
+def _has_ended(plan: dict[str, Any]) -> bool:
+    """Whether a plan, mistakes and all, says an end that has come."""
+    try:
+        zone = ZoneInfo(check_zone(str(plan.get("time_zone"))))
+        return parse_time(plan.get("ended_at"), zone) <= units.now()
+    except ValueError:
+        return False
 
 
 def _read(path: Path) -> bytes | None:

@@ -6,13 +6,13 @@ import contextlib
 import dataclasses
 import json
 import os
-import shutil
 import textwrap
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from colscan import disk
 from colscan.errors import LedgerError
 from colscan.trial.keys import LIMITS, RECIPE, SHELF, STRAIN, TOP, TREATMENT, Section
 from colscan.trial.model import RecipePlan, Trial
@@ -157,18 +157,8 @@ def replace_file(path: Path, data: bytes) -> None:
     LedgerError
         When it can't be written; what was there is as before.
     """
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        with part.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        if path.exists():
-            shutil.copymode(path, part)
-        part.replace(path)
+        disk.replace_file(path, data)
     except OSError as error:
         msg = f"{path}: can't be written ({error.strerror})"
         raise LedgerError(msg, "Nothing was changed. Check its permissions and the disk's space.") from error
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)

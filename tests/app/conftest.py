@@ -2,14 +2,17 @@
 
 import shutil
 from collections.abc import Callable
+from contextlib import ExitStack
 from functools import cache
 from pathlib import Path
 
+import click
 import pytest
 from demo_trial import begin, begin_pair, contents, corner, scan_two
 
 from colscan.app.cli.main import main
 from colscan.app.demo import NAME
+from colscan.ledger import files, scan_locked
 
 
 @pytest.fixture
@@ -64,3 +67,26 @@ def unchanged() -> Callable[[Path], Callable[[], bool]]:
         return lambda: contents(folder) == before
 
     return remember
+
+
+@pytest.fixture
+def other_scan(monkeypatch: pytest.MonkeyPatch) -> Callable[[Path, Callable[[], object]], list[str]]:
+    """Begin another scan, which does its work and ends once a command says that it waits; what was said."""
+
+    def begin_other(folder: Path, work: Callable[[], object]) -> list[str]:
+        told: list[str] = []
+        held, echo = ExitStack(), click.echo
+        held.enter_context(scan_locked(folder, lambda: None))
+
+        def say(message: object = None, **options: bool) -> None:
+            echo(message, **options)
+            if "waiting for another scan" in str(message):
+                told.append(str(message))
+                work()
+                held.close()
+
+        monkeypatch.setattr(files, "SCAN_TRY_S", 0.05)
+        monkeypatch.setattr(click, "echo", say)
+        return told
+
+    return begin_other

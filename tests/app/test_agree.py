@@ -89,6 +89,9 @@ def test_nothing_to_hold_against(scanned: Path, capsys: pytest.CaptureFixture[st
 
 
 def test_a_folder_that_is_not_there(scanned: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """2, as for a chart."""
+    """2, as for a chart, before anything is worked out; one in the plot's place likewise."""
     assert main(["agree", str(scanned), "-o", str(scanned / "none" / "x")]) == 2
     assert "there is no folder" in capsys.readouterr().err
+    assert main(["agree", str(scanned), "-o", str(scanned)]) == 2
+    out, err = capsys.readouterr()
+    assert (out, f"like {scanned / 'agree'}." in err) == ("", True)

@@ -114,10 +114,19 @@ def test_one_sheet_at_a_time(folder: Path, capsys: pytest.CaptureFixture[str]) -
 
 
 def test_output_that_cant_be(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """No such folder: 2. A folder in the file's place: 4; nothing is left behind."""
+    """No such folder, or one in the file's place: 2, and nothing is left behind."""
     assert main(["cards", str(folder), "-o", "nowhere/cards.pdf"]) == ExitCode.TRIAL
     assert "there is no folder nowhere" in capsys.readouterr().err
-    Path("taken.pdf").mkdir()
-    assert main(["cards", str(folder), "-o", "taken.pdf"]) == ExitCode.LEDGER
+    for given in ("hornbeam", ".", "/", ""):
+        assert main(["cards", str(folder), "-o", given]) == ExitCode.TRIAL
+        instead = Path(given) / "cards.pdf"
+        said = f"--output {Path(given)} is a folder.\n  Give the path of a file, like {instead}."
+        assert said in capsys.readouterr().err
+    assert [path.name for path in Path().iterdir()] == ["hornbeam"]
+
+
+def test_a_folder_that_takes_nothing(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A folder where the file goes without --output: 4."""
+    (folder / "cards.pdf").mkdir()
+    assert main(["cards", str(folder)]) == ExitCode.LEDGER
     assert "can't be written" in capsys.readouterr().err
-    assert sorted(path.name for path in Path().iterdir()) == ["hornbeam", "taken.pdf"]

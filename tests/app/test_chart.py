@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -64,6 +65,15 @@ def test_output_into_no_folder(folder: Path, capsys: pytest.CaptureFixture[str])
     assert "there is no folder nowhere" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("given", [".", "..", "/", "hornbeam"])
+def test_output_that_is_a_folder(given: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 2, and how to write it; nothing is drawn beside it."""
+    assert main(["chart", str(folder), "-o", given]) == ExitCode.TRIAL
+    err = capsys.readouterr().err
+    assert f"--output {given} is a folder.\n  Give the path of a file, like {Path(given) / 'chart'}." in err
+    assert [path.name for path in Path().iterdir()] == ["hornbeam"]
+
+
 def test_a_trial_without_scores(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -91,12 +101,13 @@ def test_a_full_disk_leaves_the_old_chart(
     """Exit 4, the old file whole, no part of the new one (a disk without space is simulated)."""
     (folder / "chart.png").write_bytes(b"old")
 
-    def fail(path: Path, data: bytes) -> int:
-        with path.open("wb") as file:
-            file.write(data[:1])
+    real = os.write
+
+    def fail(descriptor: int, data: bytes) -> int:
+        real(descriptor, data[:1])
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_bytes", fail)
+    monkeypatch.setattr(os, "write", fail)
     assert main(["chart", str(folder)]) == ExitCode.LEDGER
     assert "hornbeam/chart: the chart can't be written (No space left on device)." in capsys.readouterr().err
     assert (folder / "chart.png").read_bytes() == b"old"

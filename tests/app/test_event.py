@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from colscan.app.cli.main import main
+from colscan.ledger import Ledger, read_ledger
 
 HEAD = b"at,scope,name,what,detail\n"
 
@@ -36,13 +37,28 @@ def test_each_bag_gets_a_row(trial: Path, capsys: pytest.CaptureFixture[str]) ->
 
 def test_shelf_room_time_and_detail(trial: Path) -> None:
     """A shelf and the room are scopes of their own; a time without offset is in the trial's zone."""
-    shelf = ["event", str(trial), "moved", "--shelf", "cellar", "--at", "2026-03-03T08:00"]
+    shelf = ["event", str(trial), "other", "--shelf", "cellar", "--at", "2026-03-03T08:00"]
     assert main([*shelf, "--detail", '-2 "steps"']) == 0
     assert main(["event", str(trial), "power-cut", "--room", "--at", "2026-03-04T08:00:00+01:00"]) == 0
     assert events(trial) == HEAD + (
-        b'2026-03-03T08:00:00-05:00,shelf,cellar,moved,"\'-2 ""steps"""\n'
+        b'2026-03-03T08:00:00-05:00,shelf,cellar,other,"\'-2 ""steps"""\n'
         b"2026-03-04T08:00:00+01:00,room,,power-cut,\n"
     )
+
+
+def test_moved_to_a_shelf_of_the_plan(trial: Path) -> None:
+    """Any where the trial names none; what happens in the room goes to no shelf."""
+    bag, room = ["moved", "--bag", "B01"], ["moved", "--room", "--detail", "all by a step"]
+    assert main(["event", str(trial), *bag, "--detail", "cellar"]) == 0
+    assert main(["event", str(trial), *room]) == 0
+    bags = trial / "bags.csv"
+    bags.write_text(bags.read_text("utf-8").replace(",cellar,", ",,"), "utf-8")
+    assert main(["event", str(trial), "moved", "--bag", "B02", "--detail", "attic"]) == 0
+    assert [line.rpartition(b",")[2] for line in events(trial).splitlines()[1:]] == [
+        b"cellar",
+        b"all by a step",
+        b"attic",
+    ]
 
 
 def test_what_was_recorded_is_said_in_the_trials_zone(
@@ -65,6 +81,36 @@ def test_same_event_twice_is_written_once(trial: Path, capsys: pytest.CaptureFix
     assert "Known already" in capsys.readouterr().err
 
 
+def test_notes_of_one_day_are_all_kept(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Another detail is another event; of two that begin a segment at one time only the first is written."""
+    for what, bag in (("other", "B01"), ("shaken", "B02")):
+        for detail in ("first note", "second note", "first note"):
+            at = ["--at", "2026-03-10", "--detail", detail]
+            assert main(["event", str(trial), what, "--bag", bag, *at]) == 0
+    assert events(trial).count(b"B01,other") == 2
+    assert events(trial).count(b"B02,shaken") == 1
+    assert capsys.readouterr().err.count("Known already") == 3
+
+
+def test_same_event_said_by_two_at_once(
+    trial: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The other one says it after this one has read the ledger: it is written once all the same."""
+    command = ["event", str(trial), "shaken", "--bag", "B01", "--bag", "B02", "--at", "2026-03-03T08:00"]
+
+    def read_then_other(folder: Path) -> Ledger:
+        ledger = read_ledger(folder)
+        monkeypatch.setattr("colscan.app.cli.event.read_ledger", read_ledger)
+        assert main([*command[:5], *command[7:]]) == 0
+        return ledger
+
+    monkeypatch.setattr("colscan.app.cli.event.read_ledger", read_then_other)
+    assert main(command) == 0
+    assert events(trial).count(b"B01,shaken") == 1
+    assert events(trial).count(b"B02,shaken") == 1
+    assert capsys.readouterr().err.count("Known already") == 1
+
+
 @pytest.mark.parametrize(
     ("options", "said"),
     [
@@ -74,6 +120,8 @@ def test_same_event_twice_is_written_once(trial: Path, capsys: pytest.CaptureFix
         (["shaken", "--bag", "b1"], "Bag 'b1' is not in the trial hornbeam.\n  Did you mean 'B"),
         (["shaken", "--bag", "B01", "--bag", "X"], "Bag 'X' is not in the trial"),
         (["shaken", "--shelf", "celar"], "Did you mean 'cellar'?"),
+        (["moved", "--bag", "B01", "--detail", "celar"], "Did you mean 'cellar'?"),
+        (["moved", "--shelf", "cellar", "--detail", "attic"], "Its shelves: cellar."),
         (["shaken", "--bag", "B01", "--at", "yesterday"], "--at 'yesterday' is not a time"),
         (["shaken", "--bag", "B01", "--at", "2026-03-02T05:59"], "is before bag B01 was inoculated"),
         (["shaken", "--shelf", "cellar", "--at", "2026-03-02T05:59"], "was inoculated"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import os
 from pathlib import Path
 
 import pytest
@@ -76,9 +77,23 @@ def test_methods_can_be_cited(folder: Path, tmp_path: Path) -> None:
         "numpy",
         "2026-03-02 to 2026-03-17",
         "98 %",
+        "or from the latest photo alone",
+        "smoothing spline",
+        "doi:10.1111/j.2517-6161.1978.tb01050.x",
+        "logistic, modified Gompertz or Richards",
         "scores.csv",
     ):
         assert part in said.replace("\n", " ")
+
+
+def test_methods_of_yields_come_with_harvests(folder: Path, tmp_path: Path) -> None:
+    """How yields are counted is said once there are any."""
+    out, said = tmp_path / "data", "fresh grams per bag spawned"
+    assert main(["export", str(folder), "-o", str(out)]) == 0
+    assert said not in (out / "methods.txt").read_text("utf-8").replace("\n", " ")
+    assert main(["harvest", str(folder), "PO3-1", "1", "410", "--at", "2026-03-20T10:00"]) == 0
+    assert main(["export", str(folder), "-o", str(out)]) == 0
+    assert said in (out / "methods.txt").read_text("utf-8").replace("\n", " ")
 
 
 def test_other_files_are_left_alone(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -105,8 +120,8 @@ def test_other_files_are_left_alone(folder: Path, tmp_path: Path, capsys: pytest
 def test_a_full_disk(folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Exit 4 (a disk without space is simulated)."""
 
-    def fail(path: Path, data: bytes) -> int:
+    def fail(descriptor: int, data: bytes) -> int:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_bytes", fail)
+    monkeypatch.setattr(os, "write", fail)
     assert main(["export", str(folder), "-o", str(tmp_path / "data")]) == ExitCode.LEDGER

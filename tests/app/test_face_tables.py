@@ -74,6 +74,17 @@ def test_a_bag_without_a_later_photo_shows_its_last(scanned: Path) -> None:
     assert [caption.split()[0] for caption in captions[0] if caption] == ["B04", "B07"]
 
 
+def test_a_day_before_the_first_photo(scanned: Path) -> None:
+    """It is said, with the day of the first one; no photo is called gone."""
+    trial, ledger = load_trial(scanned), read_ledger(scanned)
+    last = max(row.taken_at for row in ledger.scores)
+    late = replace(ledger, scores=tuple(row for row in ledger.scores if row.taken_at == last))
+    with pytest.raises(AnalysisError, match="seen by day 2: its first photo is of day 3") as caught:
+        faces_by_level(scanned, trial, late, day=2)
+    assert caught.value.hint == "Give --day 3 or a later one."
+    assert faces_by_level(scanned, trial, late, day=3).sections
+
+
 def test_suspects_and_calls_are_marked(scanned: Path) -> None:
     """An open patch, one that is called contaminated, and none where it was called harmless."""
     trial, ledger = load_trial(scanned), read_ledger(scanned)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import shutil
+import signal
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -18,7 +19,9 @@ from pages import browser, send
 
 from colscan.app.batch import originals
 from colscan.app.batch import scan as batch_scan
+from colscan.app.batch.outcomes import Rejected
 from colscan.app.cli.main import main
+from colscan.trial import load_trial
 
 SEED = 7
 Capture = pytest.CaptureFixture[str]
@@ -113,6 +116,42 @@ def test_two_scans_and_a_review_at_once(bench: Bench, folder: Path) -> None:
     assert len(timeless(folder / "photos.csv")) == 2
     assert len(timeless(folder / "scores.csv")) == len(bench.rows["scores.csv"])
     assert main(["check", str(folder)]) == 0
+
+
+def test_a_scan_waits_for_another(
+    bench: Bench, folder: Path, tmp_path: Path, other_scan: Callable[..., list[str]]
+) -> None:
+    """Begun before the other one's first photo, it remembers that photo: the rows are those of one scan."""
+    told = other_scan(folder, lambda: list(first))
+    no_photo = tmp_path / "text.jpg"
+    no_photo.write_bytes(b"not a photo")
+    options = batch_scan.ScanOptions()
+    first = batch_scan._scan_in_turn(folder, load_trial(folder), [no_photo, Path(bench.photos[0])], options)
+    assert isinstance(next(first), Rejected)  # it has read the ledger
+    assert main(["scan", str(folder), bench.photos[1], "--dry-run", "--jobs", "1"]) == 0
+    assert told == []
+    scan_again(bench, folder, bench.photos[1])
+    assert told == ["hornbeam: waiting for another scan of this trial to end"]
+    assert differences(bench, folder) == []
+
+
+@pytest.mark.parametrize("how", ["closed", "failed"])
+def test_a_scan_that_ends_early_lets_others_in(
+    bench: Bench, folder: Path, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    """Closed after its first photo, or stopped by ctrl-C in the midst of it."""
+    photos = [Path(photo) for photo in bench.photos]
+    outcomes = batch_scan.scan_photos(folder, load_trial(folder), photos, batch_scan.ScanOptions())
+    if how == "closed":
+        next(outcomes)
+        outcomes.close()  # type: ignore[attr-defined]
+    else:
+        with monkeypatch.context() as patch:
+            patch.setattr(batch_scan, "append_photo", lambda *_: signal.raise_signal(signal.SIGINT))
+            with pytest.raises(KeyboardInterrupt):
+                next(outcomes)
+    scan_again(bench, folder)
+    assert differences(bench, folder) == []
 
 
 # ---- cache/

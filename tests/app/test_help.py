@@ -45,6 +45,17 @@ def test_help_fits_the_screen(arguments: tuple[str, ...], capsys: pytest.Capture
     assert max(map(len, said.splitlines())) <= 80
 
 
+@pytest.mark.parametrize("name", COMMANDS)
+def test_no_number_of_an_option_is_nan(name: str) -> None:
+    """It lies in no range, and click's own ranges let it pass."""
+    ranges = [one for one in command(name).params if isinstance(one.type, click.FloatRange)]
+    assert ranges or name not in ("watch", "yield")
+    for option in ranges:
+        for text in ("nan", "inf"):
+            with pytest.raises(click.BadParameter):
+                option.type.convert(text, option, None)
+
+
 def example_of(name: str) -> list[str]:
     """The words of the example at the end of a command's help."""
     *_, title, line = (command(name).help or "").rstrip().splitlines()

@@ -76,6 +76,8 @@ def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFix
         (["--set", "1"], "'1' has no equals sign"),
         (["--drop", "one"], "'one' is no number"),
         (["--drop", "9"], "no bag 9"),
+        (["--drop", "9" * 5000], "is no number"),
+        (["--set", "\N{ARABIC-INDIC DIGIT ONE}=B01"], "is no number"),
         (["--add", "1,2,3"], "'1,2,3' is no box"),
         (["--add", "0,0,10,9000"], "no part of a photo"),
         (["--shelf", "attic", "--accept"], "4 bags"),

@@ -86,6 +86,8 @@ def test_a_mix_after_day_0_is_said(
         (["M01", "--weighed", "Water, 1 l"], "water is recorded by --water"),
         (["M01", "--weighed", "pellets, a lot"], "'a lot' is not understood"),
         (["M01", "--water", "1 qt"], "doesn't say which quart"),
+        (["M01", "--water", "2000 kg"], "--water: 2e+06 g can't be an amount.\n  Give 0 or more"),
+        (["M01", "--water", f"{'9' * 400} kg"], "--water: inf g can't be an amount"),
         (["M01", "--weighed", PELLETS, "--at", "2026-03-02T10:01"], "is in the future"),
         (["M01", "--weighed", PELLETS, "--at", "noon"], "--at 'noon' is not a time"),
     ],

@@ -90,6 +90,14 @@ def test_question_and_accepted_risk(here, capsys):
     assert "--accept 100 is no share of bags" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("tiers", ["0", "101", "-1", "two", "", "9" * 5000])
+def test_tiers_that_cant_be(tiers, here, capsys):
+    """No number from 1 to 100, however long: exit 2, and no trial."""
+    assert main(["plan", "rack", *KINDS, *ZONE, "--shelf", f"cellar:{tiers}"]) == ExitCode.TRIAL
+    assert "the number of tiers (1 to 100)" in capsys.readouterr().err
+    assert not (here / "rack").exists()
+
+
 def test_tiers_are_said(here, capsys):
     """How many bags of each kind go to a tier."""
     assert main(["plan", "rack", *KINDS, *ZONE, "--shelf", "cellar:2", "--blanks", "1"]) == ExitCode.DONE
@@ -203,6 +211,27 @@ def test_a_trial_with_a_logged_mix_or_heat_run_is_refused(
     assert main([command, str(trial), *rest]) == 0
     assert main(["plan", str(trial), *KINDS]) == ExitCode.TRIAL
     assert f"holds a trial with records ({said})" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("name", "row"),
+    [
+        ("temperature.csv", "at,place,celsius\n2026-03-03T08:00:00-05:00,room,21.5\n"),
+        (
+            "estimates.csv",
+            "at,bag,photo_sha256,coverage_pct\n2026-03-03T08:00:00-05:00,B01,5e1d07c2,40\n",
+        ),
+    ],
+)
+def test_a_trial_with_readings_or_estimates_alone_is_refused(
+    trial: Path, capsys: pytest.CaptureFixture[str], name: str, row: str
+) -> None:
+    """They name bags and shelves too."""
+    (trial / name).write_text(row, encoding="utf-8")
+    before = (trial / "bags.csv").read_bytes()
+    assert main(["plan", str(trial), *KINDS]) == ExitCode.TRIAL
+    assert f"{name.removesuffix('.csv').removesuffix('s')}s: 1)" in capsys.readouterr().err
+    assert (trial / "bags.csv").read_bytes() == before
 
 
 @pytest.mark.parametrize(

@@ -60,6 +60,17 @@ def test_a_plan_alone_has_a_report(tmp_path: Path) -> None:
     assert "<img" not in page
 
 
+def test_blanks_alone_have_a_report(scanned: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Their pictures over time, and none side by side by level, of which the chart says why."""
+    bags = scanned / Bag.FILE
+    head, *lines = bags.read_text("utf-8").splitlines()
+    bags.write_text("\n".join([f"{head},role", *(f"{line},blank" for line in lines)]) + "\n", "utf-8")
+    assert main(["report", str(scanned)]) == 0
+    assert (scanned / "report.html").read_text("utf-8").count("<img ") == 16
+    assert main(["chart", str(scanned), "--kind", "by-level"]) == ExitCode.ANALYSIS
+    assert "has no face to show, blanks left out" in capsys.readouterr().err
+
+
 def test_html_in_the_plan_is_text(tmp_path: Path) -> None:
     """Codes, notes, suppliers' names: whatever a grower writes is shown as it was written."""
     evil = "</style><script>x</script>"
@@ -82,6 +93,8 @@ def test_output_elsewhere_and_nowhere(tmp_path: Path, capsys: pytest.CaptureFixt
     capsys.readouterr()
     assert main(["report", str(folder), "-o", str(tmp_path / "no" / "out.html")]) == ExitCode.TRIAL
     assert "there is no folder" in capsys.readouterr().err
+    assert main(["report", str(folder), "-o", "/"]) == ExitCode.TRIAL
+    assert "--output / is a folder.\n  Give the path of a file, like /report.html." in capsys.readouterr().err
     (folder / "report.html").mkdir()
     assert main(["report", str(folder)]) == ExitCode.LEDGER
     assert "the report can't be written" in capsys.readouterr().err

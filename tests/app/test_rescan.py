@@ -16,9 +16,11 @@ from demo_trial import begin, corner
 from PIL import Image
 
 from colscan.app.batch import baseline_cache, bursts, evidence_cache, rows, scan
+from colscan.app.batch.rescan import plan_rescan, rescan_photos
 from colscan.app.cli.main import main
-from colscan.ledger import read_ledger
+from colscan.ledger import read_ledger, read_scans
 from colscan.score import METHOD, network
+from colscan.trial import load_trial
 
 Unchanged = Callable[[Path], Callable[[], bool]]
 Capture = pytest.CaptureFixture[str]
@@ -165,6 +167,25 @@ def test_stopped_within_a_burst_it_goes_on(
     assert main(["status", str(by_older)]) == 0
     assert f"Photos are scored by older-1 and {METHOD}" in capsys.readouterr().err
     assert rescan(by_older) == 0
+    for name in FILES:
+        assert lines(by_older, name) == lines(anew, name)
+
+
+def test_it_waits_for_another_scan(
+    by_older: Path, anew: Path, other_scan: Callable[..., list[str]], capsys: Capture
+) -> None:
+    """What that one has recorded until then isn't scored once more; a dry run waits for nobody."""
+
+    def work() -> None:
+        plan = plan_rescan(by_older, read_ledger(by_older), read_scans(by_older))
+        assert len(list(rescan_photos(by_older, load_trial(by_older), plan, jobs=1, dry_run=False))) == 4
+
+    told = other_scan(by_older, work)
+    assert rescan(by_older, "--dry-run") == 0
+    assert told == []
+    assert rescan(by_older) == 0
+    assert told == ["hornbeam: waiting for another scan of this trial to end"]
+    assert "Nothing to do: 4 photos" in capsys.readouterr().err
     for name in FILES:
         assert lines(by_older, name) == lines(anew, name)
 

@@ -531,9 +531,12 @@ def test_a_read_only_folder(
         return opened(path, flags, *rest, **others)
 
     monkeypatch.setattr(os, "open", refuse)
+    monkeypatch.setattr(os, "access", lambda path, mode, **_: mode != os.W_OK)
     monkeypatch.setattr(originals.shutil, "copyfile", lambda *_: refuse(str(scanned_pair), os.O_WRONLY))
     assert scan(scanned_pair, corners(6)) == 4
-    assert "Read-only file system" in capsys.readouterr().err
+    assert "the photo can't be kept (Read-only file system)" in capsys.readouterr().err
+    assert scan(scanned_pair, corners(3)) == 0
+    assert "1 photo passed over" in capsys.readouterr().err
     assert same()
 
 

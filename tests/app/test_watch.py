@@ -128,7 +128,7 @@ def test_a_photo_that_changes_is_named_again(phone: Path) -> None:
 @pytest.mark.parametrize(
     "name",
     [
-        "a.jpg.part", "a.jpg.tmp", "a.jpg.crdownload", ".a.jpg", ".syncthing.a.jpg.tmp", "~a.jpg", "a.jpg~",
+        "a.jpg.part", "a.jpg.tmp", "a.jpg.crdownload", ".a.jpg", ".copying.a.jpg.tmp", "~a.jpg", "a.jpg~",
         "a.part.jpg", "a.JPG.PART", "a.txt", "jpg",
     ],
 )  # fmt: skip
@@ -230,7 +230,7 @@ def test_photos_as_they_come(trial: Path, phone: Path) -> None:
 
 @posix
 def test_troubles_pass(trial: Path, phone: Path) -> None:
-    """The folder goes and comes back, the plan has a typo for a while: each is said once, nothing is lost."""
+    """The folder goes and comes back, plan and ledger break for a while: each is said once, none is lost."""
     plan = (trial / "trial.toml").read_text(encoding="utf-8")
     with watching(trial, phone) as running:
         phone.rename(phone.parent / "away")
@@ -245,7 +245,13 @@ def test_troubles_pass(trial: Path, phone: Path) -> None:
         time.sleep(0.7)
         assert running.said.count("trial.toml:1") == 1
         assert photos(trial) == []
+        (trial / "scores.csv").write_text("nonsense\n", encoding="utf-8")
         (trial / "trial.toml").write_text(plan, encoding="utf-8")
+        running.wait_said("scores.csv")
+        time.sleep(0.7)
+        assert running.said.count("scores.csv") == 1
+        assert running.process.poll() is None
+        (trial / "scores.csv").unlink()
         running.wait(lambda: photos(trial) == ["corner-d00.png"])
 
 

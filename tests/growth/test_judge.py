@@ -21,6 +21,7 @@ from colscan.growth import judge_bags
 from colscan.growth.model import BagStatus
 from colscan.ledger import Ledger
 from colscan.ledger.columns import ScoreRow, SuspectRow
+from colscan.trial.model import Trial
 
 NOW = at_day(16)
 
@@ -56,7 +57,7 @@ def test_status_holds_the_latest_photo() -> None:
 # --- stalled ---
 
 
-def _sibling_trial(*, level_of_siblings: float = 4.0) -> object:
+def _sibling_trial(*, level_of_siblings: float = 4.0) -> Trial:
     siblings = [make_bag(code, level=level_of_siblings) for code in ("S1", "S2", "S3")]
     return make_trial(make_bag("B1"), *siblings)
 
@@ -77,6 +78,15 @@ def test_stalled_is_slow_for_long_enough_and_behind() -> None:
     status = _stall(0, 12, 20, 20.5, 21, 21.5)
     assert status.advice == "stalled"
     assert status.why == ("0.5 points a day over 3.0 days, at 22 %; siblings at this age: 40 %")
+
+
+def test_figures_of_siblings_are_kept_from_blind_judges() -> None:
+    """Two bags that each name the other's speed would be known to share their treatment."""
+    blind = replace(_sibling_trial(), judging="blind")
+    assert _stall(0, 12, 20, 20.5, 21, 21.5, trial=blind).why.endswith("at 22 %; its siblings have more")
+    growing = (0, 8, 16, 24, 32, 40)
+    assert "siblings: " in _stall(*growing).why
+    assert "siblings" not in _stall(*growing, trial=blind).why
 
 
 def test_stalled_limits_at_their_edges() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import pytest
 from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score
 
 from colscan.growth.next_run import CHANCE, plan_next
@@ -42,7 +41,6 @@ def test_bags_for_a_difference_in_time() -> None:
         outcome("B1", 4.0, (5, 6)), outcome("B2", 4.0, (9, 10)),
     ]  # fmt: skip
     plan = plan_next(outcomes, None)
-    assert plan.spread_days == pytest.approx(math.sqrt(5))
     assert [one.difference for one in plan.times] == ["1 day", "2 days", "3 days"]
     bags = plan.times[2].bags
     assert bags is not None
@@ -56,7 +54,6 @@ def test_bags_for_a_difference_in_time() -> None:
 def test_without_known_spread() -> None:
     """One bag of a kind: the numbers are for differences in units of the spread."""
     plan = plan_next([outcome("A1", 0.0, (7, 8)), outcome("B1", 4.0, (5, 6))], None)
-    assert plan.spread_days is None
     # Cohen 1988, table 2.4.1 (two-sided 5 %, power 80 %): d = 1.0 needs 17 a group.
     assert plan.times[0].bags == 17
     assert "isn't known here" in plan.sentences[0]
@@ -75,7 +72,11 @@ def test_each_level_says_what_it_needs() -> None:
     assert [own.level.pct for own in plan.levels] == [0.0, 4.0, 8.0]
     more = next(own.more for own in plan.levels if own.level.pct == 4.0)
     assert plan.sentences[0].endswith("1 of 1 lost, which is over what you accept already.")
-    said = f"bran 4 %: {more} more bags followed to the end without a loss would show that at most 20 %"
+    # Three of its bags stand on one spawning day.
+    said = (
+        f"bran 4 %: {more} more bags followed to the end without a loss, in {math.ceil(more / 3)} further"
+        " spawning days as large as now, would show that at most 20 %"
+    )
     assert said in plan.sentences[1]
 
 

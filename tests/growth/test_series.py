@@ -20,15 +20,21 @@ from hornbeam import (  # fmt: skip
 )
 
 from colscan.flags import Flag
-from colscan.growth import curves_of, series_of
+from colscan.growth import curves_of
 from colscan.growth.model import BagCurve, GrowthSeries
-from colscan.growth.series import coverage_at, points_per_day
+from colscan.growth.records import records_of
+from colscan.growth.series import coverage_at, make_series, points_per_day
 from colscan.ledger import Ledger
 from colscan.ledger.columns import ScoreRow
+from colscan.trial.model import Trial
+
+
+def _series_of(trial: Trial, ledger: Ledger) -> tuple[GrowthSeries, ...]:
+    return tuple(make_series(record) for record in records_of(trial, ledger))
 
 
 def _series(*rows: ScoreRow) -> GrowthSeries:
-    (series,) = series_of(make_trial(make_bag("B1")), Ledger(scores=rows))
+    (series,) = _series_of(make_trial(make_bag("B1")), Ledger(scores=rows))
     return series
 
 
@@ -49,7 +55,7 @@ def test_a_segment_ends_at_the_event_whatever_the_scores_say() -> None:
     """A shake entered after the photos that follow it ends the segment all the same; other events don't."""
     rows = (score("B1", 1, 30), score("B1", 2, 60), score("B1", 3, 5), score("B1", 4, 9))
     shaken = (event("moved", 1.5, "B1"), event("shaken", 2.5, "B1"))
-    (series,) = series_of(make_trial(make_bag("B1")), Ledger(scores=rows, events=shaken))
+    (series,) = _series_of(make_trial(make_bag("B1")), Ledger(scores=rows, events=shaken))
     np.testing.assert_array_equal(series.segment, [0, 0, 1, 1])
     assert points_per_day(series) == pytest.approx(4.0)
     assert coverage_at(series, np.array([2.5])) == pytest.approx(0.05)
@@ -59,7 +65,7 @@ def test_a_segment_that_scores_and_events_agree_on_ends_once() -> None:
     """At the event's own moment; on the whole shelf or in the room as well."""
     rows = (score("B1", 1, 30), score("B1", 2, 5, segment=1), score("B1", 3, 9, segment=1), score("B1", 4, 1))
     events = (event("turned", 2, scope="room"), event("opened", 3.5, "A", scope="shelf"))
-    (series,) = series_of(make_trial(make_bag("B1", shelf="A")), Ledger(scores=rows, events=events))
+    (series,) = _series_of(make_trial(make_bag("B1", shelf="A")), Ledger(scores=rows, events=events))
     np.testing.assert_array_equal(series.segment, [0, 1, 1, 2])
 
 
@@ -73,7 +79,7 @@ def test_days_don_t_jump_when_clocks_change() -> None:
 def test_bags_without_a_photo_have_an_empty_series() -> None:
     """There is one series a bag, in the plan's order."""
     trial = make_trial(make_bag("B2"), make_bag("B1"))
-    series = series_of(trial, Ledger(scores=(score("B1", 1, 2),)))
+    series = _series_of(trial, Ledger(scores=(score("B1", 1, 2),)))
     assert [(one.bag, one.days.size) for one in series] == [("B2", 0), ("B1", 1)]
 
 

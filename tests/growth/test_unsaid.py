@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
-from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score
+from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score, verdict
 
 from colscan.flags import Flag
-from colscan.growth import judge_bags, outcomes_of
+from colscan.growth import outcomes_of
 from colscan.growth.risk import assess_risk
 from colscan.growth.unsaid import find_unsaid
 from colscan.ledger import Ledger
@@ -18,10 +19,9 @@ NOW = at_day(20)
 
 def unsaid(trial: Trial, ledger: Ledger, now: datetime = NOW) -> tuple[str, ...]:
     """What can't be said by then."""
-    statuses = judge_bags(trial, ledger, now)
     outcomes = outcomes_of(trial, ledger)
     risk = assess_risk([(trial, ledger)], now=now) if outcomes else None
-    return find_unsaid(trial, ledger, now, outcomes=outcomes, statuses=statuses, risk=risk)
+    return find_unsaid(trial, ledger, now, outcomes=outcomes, risk=risk)
 
 
 def test_the_made_up_trial() -> None:
@@ -37,6 +37,16 @@ def test_the_made_up_trial() -> None:
         "The camera sees one side",
     ):
         assert part in said
+
+
+def test_a_bag_that_is_called_contaminated_is_reviewed() -> None:
+    """By its patch or as a whole; another bag's patch still waits."""
+    trial, ledger = make_hornbeam()
+    waits = "nobody has called harmless or contaminated"
+    assert f"{waits}: on PO3-3." in " ".join(unsaid(trial, ledger))
+    for patch in ("p1", None):
+        called = (*ledger.verdicts, verdict("PO3-3", 16, "contaminated", patch=patch))
+        assert waits not in " ".join(unsaid(trial, replace(ledger, verdicts=called)))
 
 
 def test_flags_are_told_when_many_scores_have_them() -> None:

@@ -129,7 +129,7 @@ def test_where_nothing_can_be_kept_aside_nothing_is_written(
     append_photo(tmp_path, *find_rows(3))
     before = ledger_bytes(tmp_path)
     with (
-        hold("photos.csv", ".000001.json.part"),
+        hold("photos.csv", f".000001.json.{os.getpid()}.part"),
         pytest.raises(LedgerError, match=r"photos\.csv: can't be written"),
     ):
         append_photo(tmp_path, *find_rows(4))

@@ -80,3 +80,4 @@ def test_the_level_s_base_is_the_treatment_s() -> None:
 def test_names_sort_as_people_count() -> None:
     """H2 before H10, letters apart from figures."""
     assert sorted(["H10", "H2", "a", "H", "2"], key=natural_key) == ["2", "H", "H2", "H10", "a"]
+    assert sorted(["M" + "9" * 5000, "M2"], key=natural_key)[0] == "M2"  # more digits than Python reads

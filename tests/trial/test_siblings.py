@@ -1,6 +1,7 @@
 """Tags in use in the trials beside one, and what creating a trial makes of them."""
 
 import dataclasses
+from datetime import UTC, datetime
 
 import pytest
 
@@ -21,10 +22,14 @@ def test_the_tags_of_a_running_sibling_are_told(write_trial, tmp_path):
     assert sibling_tags(folder) == {}
 
 
-def test_the_tags_of_a_sibling_that_has_ended_are_free(write_trial, tmp_path):
-    """From ended_at on."""
-    write_trial(("[[strain]]", "ended_at = 2026-04-01T00:00:00Z\n[[strain]]"))
+@pytest.mark.parametrize("said", ["2026-04-01T00:00:00Z", "2026-03-31T20:00:00", "2026-03-31"])
+def test_the_tags_of_a_sibling_that_has_ended_are_free(write_trial, tmp_path, monkeypatch, said):
+    """From ended_at on, in the trial's zone where it says no offset; before, they are in use."""
+    write_trial(("[[strain]]", f"ended_at = {said}\n[[strain]]"))
+    monkeypatch.setattr("colscan.units.now", lambda: datetime(2026, 4, 1, tzinfo=UTC))
     assert sibling_tags(tmp_path / "new") == {}
+    monkeypatch.setattr("colscan.units.now", lambda: datetime(2026, 3, 31, 3, 59, tzinfo=UTC))
+    assert sorted(sibling_tags(tmp_path / "new")) == [1, 2, 4]
 
 
 def test_folders_without_plan_are_no_siblings(tmp_path):

@@ -15,7 +15,6 @@ from colscan.app.batch.jobs import Failure, FileJob, or_failure, run_in_order, w
 from colscan.app.batch.outcomes import Outcome, Rejected
 from colscan.app.batch.scan import ScanOptions, scan_photos
 from colscan.errors import ColscanError, PhotoError
-from colscan.ledger import read_ledger
 from colscan.locate import find_cards
 from colscan.photo import PhotoRef, read_ref
 from colscan.trial import FarmTrial
@@ -101,13 +100,9 @@ def offer_photos(farm: Farm, paths: Sequence[Path], *, jobs: int, cluster: str |
 
     Raises
     ------
-    LedgerError
-        When a trial's ledger can't be read.
     ClusterError
         When the cluster can't be used, or is lost.
     """
-    for member, _ in farm:
-        read_ledger(member.folder)  # a broken one is told before anything is written in any
     # A trial with a lower limit of its own refuses a larger photo itself.
     limit = max(member.trial.limits.max_photo_megapixels for member, _ in farm)
     refused: list[Refusal] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -141,5 +142,5 @@ def _known_patches(suspects: Iterable[SuspectRow]) -> tuple[KnownPatch, ...]:
 
 
 def _last_name(patches: Iterable[str]) -> int:
-    numbers = (int(patch[1:]) for patch in set(patches) if patch[1:].isdecimal())
+    numbers = (int(patch[1:]) for patch in set(patches) if re.fullmatch("[0-9]{1,9}", patch[1:]))
     return max(numbers, default=0)

@@ -110,6 +110,7 @@ def rescan_photos(folder: Path, trial: Trial, work: Rescan, *, jobs: int, dry_ru
 
     Rows that the current method has already, of a rescan that was stopped or of photos scanned since, stand;
     it goes on from them. Suspect patches keep the names that other methods gave their places.
+    The caller holds the trial's scans (`scan_locked`) since before `work` was planned.
 
     Parameters
     ----------

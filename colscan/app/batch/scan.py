@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bisect import bisect_right, insort
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import chain as chain_of
@@ -27,7 +28,8 @@ from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
 from colscan.errors import PhotoError
 from colscan.flags import RETAKE, Flag
-from colscan.ledger import append_photo, append_waiting, read_ledger, times_of, words_of
+from colscan.hints import as_typed
+from colscan.ledger import append_photo, append_waiting, read_ledger, scan_locked, times_of, words_of
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef
 from colscan.score import remember
@@ -60,6 +62,8 @@ class ScanOptions:
         By a photo's hash, the tags in it that are scored in other trials of the farm.
     said : mapping of Path to Said
         What came with a photo that isn't in its file: its name, perhaps its time.
+    waiting : callable
+        Called again and again while another scan of the trial is waited for; what it raises ends the scan.
     """
 
     taken_at: datetime | None = None
@@ -70,10 +74,13 @@ class ScanOptions:
     overlay: bool = False
     elsewhere: Mapping[str, frozenset[int]] = field(default_factory=dict)
     said: Mapping[Path, Said] = field(default_factory=dict)
+    waiting: Callable[[], object] = lambda: None
 
 
 def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: ScanOptions) -> Iterator[Outcome]:
     """What became of each photo, as it happens: those refused or known, then the others in order of time.
+
+    From its first photo to its last, or until it is closed, no other scan of the trial records anything.
 
     Parameters
     ----------
@@ -93,6 +100,13 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
     ClusterError
         When the cluster can't be used, or is lost; photos recorded before stay.
     """
+    with nullcontext() if options.dry_run else scan_locked(folder, options.waiting):
+        yield from _scan_in_turn(folder, trial, paths, options)
+
+
+def _scan_in_turn(
+    folder: Path, trial: Trial, paths: Sequence[Path], options: ScanOptions
+) -> Iterator[Outcome]:
     if not options.dry_run:
         append_waiting(folder)
         clear_leftovers(folder)
@@ -124,7 +138,10 @@ def scan_photos(folder: Path, trial: Trial, paths: Sequence[Path], options: Scan
 def scan_refs(
     folder: Path, trial: Trial, refs: list[PhotoRef], before: Before, options: ScanOptions
 ) -> Iterator[Outcome]:
-    """What became of photos that are placed in time; as `scan_photos`, with what was recorded before them."""
+    """What became of photos that are placed in time; as `scan_photos`, with what was recorded before them.
+
+    The caller holds the trial's scans (`scan_locked`) since before that was read.
+    """
     if refs:
         with worker_pool(min(options.jobs, len(refs)), options.cluster) as pool:
             yield from _Scan(folder, trial, before, options).run(refs, pool)
@@ -286,7 +303,7 @@ class _Scan:
         foreign = sorted({seen.key for seen in result.evidence})
         if any(bag.tag is None for bag in self._trial.bags) and not self._how.shelves:
             msg = f"{result.ref.name}: no card of this trial is in it, and no map tells bags without one."
-            return PhotoError(msg, f"Map the shelf first: colscan map {self._folder} PHOTO")
+            return PhotoError(msg, f"Map the shelf first: colscan map {as_typed(self._folder)} PHOTO")
         if self._how.shelves and not result.standing.shelf_known:
             msg = f"{result.ref.name}: no card of this trial is in it, and it shows no shelf that is mapped."
             return PhotoError(msg, "Photograph all of the shelf from the front, as on the mapped photo.")

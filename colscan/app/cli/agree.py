@@ -47,7 +47,7 @@ def agree(trial_dir: Path, output: Path | None, output_format: str) -> None:
       colscan agree hornbeam
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.masks import read_masks
-    from colscan.app.put import chart_paths, put_chart
+    from colscan.app.put import chart_paths, output_path, put_chart
     from colscan.growth.agree import agreement
     from colscan.growth.agree_words import say_agreement
     from colscan.ledger import read_ledger
@@ -56,6 +56,7 @@ def agree(trial_dir: Path, output: Path | None, output_format: str) -> None:
     from colscan.trial import load_trial
 
     trial, ledger = load_trial(trial_dir), read_ledger(trial_dir)
+    paths = chart_paths(output_path(output, trial_dir / "agree"))
     masks = read_masks(trial_dir, trial, ledger)
     for error in masks.errors:
         click.echo(f"Left out: {error}", err=True)
@@ -69,7 +70,6 @@ def agree(trial_dir: Path, output: Path | None, output_format: str) -> None:
     click.echo(text, nl=False)
     for sentence in say_agreement(check):
         click.echo(sentence, err=True)
-    paths = chart_paths(output or trial_dir / "agree")
     put_chart(draw_agreement(trial, check), paths)
     click.echo(f"The plot is in {' and '.join(map(str, paths))}", err=True)
 

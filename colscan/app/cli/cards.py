@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.put import put_file
+from colscan.app.put import output_path, put_file
 from colscan.errors import LedgerError, TrialError
 from colscan.trial.model import Trial
 
@@ -76,10 +76,7 @@ def cards(
 
     sheet = _choose_sheet({"mixing": mixing, "shelf-plan": shelf_plan, "practice": practice})
     trial = load_trial(trial_dir)
-    path = output or trial_dir / f"{sheet}.pdf"
-    if not path.parent.is_dir():
-        msg = f"--output {path}: there is no folder {path.parent}."
-        raise TrialError(msg, "Make it first, or give another path.")
+    path = output_path(output, trial_dir / f"{sheet}.pdf")
     size = PAPERS[paper]
     data = draw_sheet(sheet, trial, size, blind=blind)
     try:

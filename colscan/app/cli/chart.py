@@ -8,7 +8,7 @@ import click
 
 from colscan.app.charts import Kind, Subject, make_chart
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.put import chart_paths, put_chart
+from colscan.app.put import chart_paths, output_path, put_chart
 from colscan.errors import TrialError
 from colscan.units import now
 
@@ -78,14 +78,15 @@ def write_chart(
     LedgerError
         When the files can't be written.
     TrialError
-        When the plan is wrong or the output's folder isn't there.
+        When the plan is wrong, or the output is a folder or in none that is there.
     """
     from colscan.ledger import read_ledger
     from colscan.trial import load_trial
 
     trial = load_trial(trial_dir)
     ledger = read_ledger(trial_dir)
-    paths = chart_paths(output or trial_dir / kind.stem)  # before it is drawn: some kinds take a while
+    # Before it is drawn: some kinds take a while.
+    paths = chart_paths(output_path(output, trial_dir / kind.stem))
     files = make_chart(kind, Subject(trial_dir=trial_dir, trial=trial, ledger=ledger, now=now(), day=day))
     put_chart(files, paths)
     return paths

@@ -50,7 +50,7 @@ def compare(trial_dir: Path, control: str | None, milestone: str, output_format:
 
     Days sooner and rates come with a 90 % interval. p is the share of all ways
     to deal the treatments to the bags that part them as clearly as yours did;
-    "p of all" allows for how many comparisons were made. Before the trial's
+    "p (Holm)" allows for how many comparisons were made. Before the trial's
     planned end there is none.
 
     \b

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from colscan.errors import ExitCode, LedgerError, TrialError
+from colscan.hints import as_typed
 
 
 @click.command()
@@ -25,14 +26,16 @@ def demo(folder: Path | None) -> ExitCode:
       colscan demo
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.scan import ScanOptions, scan_photos
-    from colscan.app.cli.scanned import report_scan
+    from colscan.app.cli.scanned import report_scan, say_waiting_once
     from colscan.app.demo import NAME, PHOTOS
     from colscan.trial import load_trial
 
     folder = folder or Path(NAME)
     _copy_plan(folder)
     photos = sorted(PHOTOS.iterdir())
-    options = ScanOptions(jobs=min(os.cpu_count() or 1, len(photos)), overlay=True)
+    options = ScanOptions(
+        jobs=min(os.cpu_count() or 1, len(photos)), overlay=True, waiting=say_waiting_once(NAME)
+    )
     click.echo(f"Scanning {len(photos)} photos of eight bags into {folder} ...", err=True)
     trial = load_trial(folder)
     outcomes = scan_photos(folder, trial, photos, options)
@@ -78,8 +81,9 @@ def _show(folder: Path) -> None:
         (folder / "trial.toml", "the plan, each key explained"),
     ):
         click.echo(f"  {path}  {what}", err=True)
-    click.echo(f"  colscan history {folder} B04  one bag's own table", err=True)
+    click.echo(f"  colscan history {as_typed(folder)} B04  one bag's own table", err=True)
     click.echo(
-        f"  colscan agree {folder}  the scores held against what the photos were rendered with", err=True
+        f"  colscan agree {as_typed(folder)}  the scores held against what the photos were rendered with",
+        err=True,
     )
     click.echo("  colscan new my-trial  your own", err=True)

@@ -9,7 +9,7 @@ import click
 
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import at_option, tell_recorded
-from colscan.app.happenings import describe_event, find_subject, record_events, say_late
+from colscan.app.happenings import check_known_shelf, describe_event, find_subject, record_events, say_late
 from colscan.app.times import time_said
 from colscan.errors import TrialError
 from colscan.ledger import read_ledger
@@ -51,6 +51,8 @@ def event(
     if sum([bool(bags), shelf is not None, room]) != 1:
         msg = "An event happens to bags, to a shelf, or to the room."
         raise TrialError(msg, "Give one of --bag CODE (several times if need be), --shelf NAME, --room.")
+    if what == "moved" and detail and not room and trial.shelf_names:
+        check_known_shelf(trial, detail)
     subject = find_subject(trial, bags, shelf)
     when = time_said(at, trial, subject.first_bag)
     rows = [
@@ -62,7 +64,7 @@ def event(
 
 def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:
     ledger = read_ledger(trial_dir)
-    fresh = record_events(trial_dir, ledger, rows)
+    fresh = record_events(trial_dir, rows)
     for row in rows:
         said = describe_event(row, trial.zone)
         if row in fresh:

@@ -9,6 +9,7 @@ import click
 
 from colscan import units
 from colscan.app.cli.options import format_option, screen_of_stdout, trial_dir_argument
+from colscan.hints import as_typed
 
 if TYPE_CHECKING:
     from colscan.app.bag_history import Entry
@@ -61,7 +62,7 @@ def history(trial_dir: Path, bag: str, output_format: str) -> None:
         f"{bag}: {planned.strain}, {planned.treatment}, inoculated {inoculated:%Y-%m-%d %H:%M}", err=True
     )
     if not any(entry.score for entry in entries):
-        click.echo(f"No photo of it yet. Next: colscan scan {trial_dir} PHOTO...", err=True)
+        click.echo(f"No photo of it yet. Next: colscan scan {as_typed(trial_dir)} PHOTO...", err=True)
         return
     for line in _curve_lines(trial, planned, ledger):
         click.echo(line, err=True)

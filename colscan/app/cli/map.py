@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import click
@@ -91,7 +92,7 @@ def _words(text: str) -> list[str]:
 
 
 def _number(word: str) -> int:
-    if not word.isdecimal():
+    if not re.fullmatch("[0-9]{1,9}", word):
         msg = f"{word!r} is no number of a bag on the picture."
         raise TrialError(msg, "Give numbers as drawn, like 1 or 2,5.")
     return int(word)

@@ -26,6 +26,7 @@ from colscan.ledger.columns import BatchRow
 from colscan.trial import load_trial
 from colscan.trial.amounts import WATER_KG_PER_L, parse_mass
 from colscan.trial.model import Trial
+from colscan.trial.recipe import check_mass
 from colscan.trial.recipe_text import WEIGHED_EXAMPLE, parse_weighed
 
 WATER = "water"
@@ -77,6 +78,7 @@ def _weighed_row(text: str, mix_batch: str, when: datetime) -> BatchRow:
 
 def _water_row(text: str, mix_batch: str, when: datetime) -> BatchRow:
     weight_g = parse_mass(text, "--water", density_kg_per_l=WATER_KG_PER_L)
+    check_mass(weight_g, "--water")
     return BatchRow(
         mix_batch=mix_batch, at=when, ingredient=WATER, weight_g=weight_g, moisture_pct=ALL_WATER_PCT
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +9,7 @@ import click
 
 from colscan.app.cli.options import base_option, trial_dir_argument
 from colscan.errors import TrialError
+from colscan.hints import as_typed
 from colscan.trial.model import PLAN_FILE, Bag
 
 if TYPE_CHECKING:
@@ -117,7 +117,6 @@ def _report(folder: Path, made: NewTrial) -> None:
     click.echo(f"  strains: {strains}; treatments: {treatments}", err=True)
     for note in made.notes:
         click.echo(f"  {note}", err=True)
-    place = shlex.quote(str(folder))
     click.echo(f"Next: look through {folder / PLAN_FILE} and {folder / Bag.FILE}; fix each", err=True)
     click.echo("bag's card (its tag is in bags.csv) high on the bag; photograph the shelf; then:", err=True)
-    click.echo(f"  colscan scan {place} PHOTO", err=True)
+    click.echo(f"  colscan scan {as_typed(folder)} PHOTO", err=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import shutil
 import sys
@@ -31,6 +32,17 @@ class _TrialDir(click.Path):
             msg = "TRIAL_DIR is empty, as a shell variable is that isn't set."
             raise TrialError(msg, "Give the trial's folder; the current one is called . (a full stop).")
         return super().convert(value, param, ctx)
+
+
+class FiniteRange(click.FloatRange):
+    """A number in a range; `nan`, which is neither below nor above it, is refused."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number that a text is."""
+        number = super().convert(value, param, ctx)
+        if not math.isfinite(number):
+            self.fail(f"{value!r} is not a number.", param, ctx)
+        return number
 
 
 def trial_dir_argument(command: F) -> F:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -136,7 +137,7 @@ def plan(
 
 def _read_shelf(text: str) -> Shelf:
     name, _, tiers = text.rpartition(":")
-    if not name.strip() or not (tiers.isascii() and tiers.isdigit()) or not 1 <= int(tiers) <= 100:
+    if not name.strip() or not re.fullmatch("[0-9]{1,3}", tiers) or not 1 <= int(tiers) <= 100:
         msg = f"--shelf {text!r} is not a name, a colon and the number of tiers (1 to 100)"
         raise TrialError(msg, "Write it like cellar:4.")
     return Shelf(name=name, tiers=int(tiers))

@@ -8,8 +8,8 @@ import click
 
 from colscan import units
 from colscan.app.cli.options import trial_dir_argument
-from colscan.app.put import put_file
-from colscan.errors import LedgerError, TrialError
+from colscan.app.put import output_path, put_file
+from colscan.errors import LedgerError
 
 
 @click.command()
@@ -49,15 +49,12 @@ def write_report(trial_dir: Path, output: Path | None = None) -> Path:
     LedgerError
         When the ledger can't be read or the file can't be written.
     TrialError
-        When the plan is wrong or the output's folder isn't there.
+        When the plan is wrong, or the output is a folder or in none that is there.
     """
     from colscan.app.reporting import gather_report
     from colscan.present.report import make_report
 
-    path = output or trial_dir / "report.html"
-    if output is not None and not output.parent.is_dir():
-        msg = f"--output {output}: there is no folder {output.parent}."
-        raise TrialError(msg, "Make it first, or give another path.")
+    path = output_path(output, trial_dir / "report.html")
     page = make_report(gather_report(trial_dir, units.now()))
     try:
         put_file(path, page)

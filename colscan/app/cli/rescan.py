@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,7 +11,9 @@ from typing import TYPE_CHECKING
 import click
 
 from colscan.app.cli.options import format_option, jobs_option, screen_of_stdout, trial_dir_argument
+from colscan.app.cli.scanned import say_waiting_once
 from colscan.errors import ExitCode
+from colscan.hints import as_typed
 from colscan.units import count_of, now
 
 if TYPE_CHECKING:
@@ -49,19 +52,20 @@ def rescan(trial_dir: Path, dry_run: bool, jobs: int, output_format: str) -> Exi
       colscan rescan hornbeam
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     from colscan.app.batch.rescan import plan_rescan
-    from colscan.ledger import read_ledger, read_scans
+    from colscan.ledger import read_ledger, read_scans, scan_locked
     from colscan.trial import load_trial
 
     trial = load_trial(trial_dir)
-    work = plan_rescan(trial_dir, read_ledger(trial_dir), read_scans(trial_dir))
-    if not work.photos and not work.rejected:
-        if output_format != "table":  # programs read a header, or an empty list
-            _print_moves((), output_format)
-        click.echo(_nothing_to_do(work, trial_dir), err=True)
-        return ExitCode.DONE
-    for one in work.rejected:
-        click.echo(str(one.error), err=True)
-    done = _score_anew(trial_dir, trial, work, jobs=jobs, dry_run=dry_run)
+    with nullcontext() if dry_run else scan_locked(trial_dir, say_waiting_once(trial.name)):
+        work = plan_rescan(trial_dir, read_ledger(trial_dir), read_scans(trial_dir))
+        if not work.photos and not work.rejected:
+            if output_format != "table":  # programs read a header, or an empty list
+                _print_moves((), output_format)
+            click.echo(_nothing_to_do(work, trial_dir), err=True)
+            return ExitCode.DONE
+        for one in work.rejected:
+            click.echo(str(one.error), err=True)
+        done = _score_anew(trial_dir, trial, work, jobs=jobs, dry_run=dry_run)
     moves = _find_moves(trial, work, done.recorded)
     _print_moves(moves, output_format)
     for line in _say(moves, work, done, trial_dir if dry_run else None):
@@ -101,7 +105,7 @@ def _score_anew(trial_dir: Path, trial: Trial, work: Rescan, *, jobs: int, dry_r
 
 def _nothing_to_do(work: Rescan, trial_dir: Path) -> str:
     if not work.ledger.photos:
-        return f"No photo yet. Next: colscan scan {trial_dir} PHOTO..."
+        return f"No photo yet. Next: colscan scan {as_typed(trial_dir)} PHOTO..."
     return f"Nothing to do: {count_of(len(work.ledger.photos), 'photo')}, all scored by {work.current}."
 
 
@@ -181,7 +185,7 @@ def _say(moves: Sequence[BagMoves], work: Rescan, done: _Done, dry_run_in: Path 
     changed = [f"{one.bag} ({one.before} -> {one.after})" for one in moves if one.before != one.after]
     yield f"What to do changed: {', '.join(changed)}." if changed else "What to do changed for no bag."
     if dry_run_in:
-        yield f"To record it: colscan rescan {dry_run_in}"
+        yield f"To record it: colscan rescan {as_typed(dry_run_in)}"
 
 
 def _say_change(change: Change) -> str:

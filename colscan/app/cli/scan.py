@@ -18,10 +18,10 @@ from colscan.app.cli.options import (
     jobs_option,
     trial_dir_argument,
 )
-from colscan.app.cli.scanned import ScanReport
+from colscan.app.cli.scanned import ScanReport, say_waiting_once
 from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
-from colscan.ledger import say_waiting
+from colscan.ledger import read_ledger, say_waiting
 from colscan.trial import FarmTrial, load_farm, load_trial
 from colscan.units import count_of
 
@@ -113,6 +113,7 @@ class Asked:
             cluster=self.cluster,
             dry_run=self.dry_run,
             overlay=self.overlay,
+            waiting=say_waiting_once(trial.name),
         )
 
 
@@ -176,6 +177,8 @@ def _scan_farm(
 ) -> ExitCode:
     from colscan.app.batch.farm import offer_photos, scan_farm
 
+    for one, _ in farm:
+        read_ledger(one.folder)  # a broken one is told before anything is written in any
     many = f"{count_of(len(paths), 'photo')} {'is' if len(paths) == 1 else 'are'}"
     click.echo(f"looking which of {count_of(len(farm), 'trial')} {many} for", err=True)
     offers = offer_photos(farm, paths, jobs=asked.jobs, cluster=asked.cluster)

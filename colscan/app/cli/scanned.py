@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import tzinfo
+from functools import cache
 from itertools import chain
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,17 @@ _SHOWN = (
     "suspects", "flags",
 )  # fmt: skip
 _INDENT = "      "
+
+
+def say_waiting_once(trial: str) -> Callable[[], None]:
+    """What says that another scan of a trial is waited for: once, however often it is called.
+
+    Parameters
+    ----------
+    trial : str
+        The trial's name.
+    """
+    return cache(lambda: click.echo(f"{trial}: waiting for another scan of this trial to end", err=True))
 
 
 def report_scan(outcomes: Iterator[Outcome], *, total: int, zone: tzinfo, options: ScanOptions) -> ExitCode:

@@ -10,6 +10,7 @@ import click
 
 from colscan import units
 from colscan.app.cli.options import format_option, screen_of_stdout, trial_dir_argument
+from colscan.hints import as_typed
 
 if TYPE_CHECKING:
     from colscan.growth.model import BagStatus
@@ -80,7 +81,7 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
     methods = sorted(set(words_of(ledger.photos, "method")))
     if len(methods) > 1:
         by = " and ".join(methods)
-        click.echo(f"Photos are scored by {by}; by one: colscan rescan {trial_dir}", err=True)
+        click.echo(f"Photos are scored by {by}; by one: colscan rescan {as_typed(trial_dir)}", err=True)
 
 
 def _screen_row(one: BagStatus) -> list[Cell]:
@@ -120,8 +121,9 @@ def _rounded(value: float | None) -> float | None:
 
 def next_steps(statuses: Sequence[BagStatus], trial_dir: Path) -> list[str]:
     """Return what to do next, a line each, the most pressing first."""
+    folder = as_typed(trial_dir)
     if not any(one.taken_at for one in statuses):
-        return [f"No photo yet. Next: colscan scan {trial_dir} PHOTO..."]
+        return [f"No photo yet. Next: colscan scan {folder} PHOTO..."]
     by_suspects = sorted(statuses, key=lambda one: -one.suspects)
     look = [one for one in by_suspects if one.advice == "look"]
     turn = [one.bag for one in statuses if one.advice == "turn it and look"]
@@ -130,15 +132,15 @@ def next_steps(statuses: Sequence[BagStatus], trial_dir: Path) -> list[str]:
     if look:
         steps.append(f"Look first at {_name_bags([one.bag for one in look])}.")
     if look and look[0].suspects:
-        what = "contaminated|harmless|unsure --patch NAME"
-        steps.append(f"Then record what you saw: colscan verdict {trial_dir} {look[0].bag} {what}")
+        what = f"{as_typed(look[0].bag)} contaminated|harmless|unsure --patch NAME"
+        steps.append(f"Then record what you saw: colscan verdict {folder} {what}")
     if turn:
-        bags = " ".join(f"--bag {bag}" for bag in turn[:BAGS_NAMED])
+        bags = " ".join(f"--bag {as_typed(bag)}" for bag in turn[:BAGS_NAMED])
         steps.append(f"The front is white: turn and look all round at {_name_bags(turn)}.")
-        steps.append(f"Then record it: colscan event {trial_dir} looked-round {bags}")
+        steps.append(f"Then record it: colscan event {folder} looked-round {bags}")
     if stalled:
         steps.append(f"Behind their siblings: {_name_bags(stalled)}.")
-    return steps or [f"Nothing to look at today. Next photo: colscan scan {trial_dir} PHOTO..."]
+    return steps or [f"Nothing to look at today. Next photo: colscan scan {folder} PHOTO..."]
 
 
 def _name_bags(bags: list[str]) -> str:

@@ -8,9 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import check_cluster, cluster_option, jobs_option, trial_dir_argument
+from colscan.app.cli.options import (
+    FiniteRange,
+    check_cluster,
+    cluster_option,
+    jobs_option,
+    trial_dir_argument,
+)
 from colscan.app.cli.scan import Asked, check_target, scan_into
-from colscan.errors import ExitCode, PhotoError, TrialError
+from colscan.errors import ExitCode, LedgerError, PhotoError, TrialError
 
 if TYPE_CHECKING:
     from colscan.app.batch.watch import Watched
@@ -24,7 +30,7 @@ if TYPE_CHECKING:
     "--every",
     "every_s",
     metavar="SECONDS",
-    type=click.FloatRange(0.1, 3600),
+    type=FiniteRange(0.1, 3600),
     default=10.0,
     show_default=True,
     help="How long to wait between two looks.",
@@ -79,7 +85,7 @@ def _scan_complete(trial_dir: Path, watched: Watched, asked: Asked, *, every_s: 
 
 
 class _Watch:
-    """A watch that goes on: through a folder that is away for a while, and a plan that is being edited."""
+    """A watch that goes on through what passes: a folder away, a plan or ledger half edited, a full disk."""
 
     def __init__(self, trial_dir: Path, watched: Watched, asked: Asked) -> None:
         self._trial_dir = trial_dir
@@ -102,7 +108,7 @@ class _Watch:
             if ready:
                 scan_into(self._trial_dir, ready, self._asked)
                 self._watched.done(ready)
-        except TrialError as error:
+        except (TrialError, LedgerError) as error:
             self._say(f"{error}\n  The photos wait until that is mended.")
             return
         if self._trouble is not None:

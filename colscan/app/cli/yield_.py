@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import format_option, screen_of_stdout, trial_dir_argument
+from colscan.app.cli.options import FiniteRange, format_option, screen_of_stdout, trial_dir_argument
 from colscan.errors import TrialError
+from colscan.hints import as_typed
 
 if TYPE_CHECKING:
     from colscan.growth.crop import Yields
@@ -47,9 +48,9 @@ BAG_COLUMNS = (
 )
 @click.option(
     "--days",
-    type=click.FloatRange(1, 1000),
+    type=FiniteRange(1, 1000),
     metavar="N",
-    help="Or: compare harvests up to day N, of bags spawned so long ago.",
+    help="Or: compare harvests up to day N, of bags that the trial's records follow so long.",
 )
 @click.option("--price", "prices", multiple=True, metavar="TEXT", help="As 'bran, 1.20 per kg'; repeatable.")
 @click.option("--bags", "by_bag", is_flag=True, help="A row a bag instead of a level.")
@@ -98,7 +99,7 @@ def yield_(
     for sentence in yields.sentences:
         click.echo(sentence, err=True)
     if not any(one.flushes for one in yields.bags):
-        click.echo(f"Record a harvest: colscan harvest {trial_dir} BAG 1 GRAMS", err=True)
+        click.echo(f"Record a harvest: colscan harvest {as_typed(trial_dir)} BAG 1 GRAMS", err=True)
 
 
 def _table_of(

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from colscan.app.reporting.results import Results
+from colscan.growth.crop.intervals import METHOD
 from colscan.growth.risk.trend import SEED
 from colscan.ledger import Ledger
 from colscan.present.report.content import Versions
@@ -59,18 +60,25 @@ def _defined(trial: Trial) -> str:
     return (
         "Coverage is the share of the side in view that carries mycelium; each score has a 90 % interval that"
         " covers what is hidden. A bag is half or 90 % colonized from the first photo from which on two"
-        f" running show it, and full at {limits.full_coverage_pct:g} % with the interval's low end over"
-        f" {limits.ready_coverage_pct:g} % in two photos running; these times lie between that photo and the"
-        " one before. A bag is lost from the onset of a patch that a person called contaminated, never from"
-        f" the verdict. The accepted share of bags lost is {to_pct(limits.contamination_risk):g} %."
+        " running show it, or from the latest photo alone, and full at"
+        f" {limits.full_coverage_pct:g} % with the interval's low end over {limits.ready_coverage_pct:g} % in"
+        " two photos running; these times lie between that photo and the one before. A bag is lost from the"
+        " onset of a patch that a person called contaminated, not from the verdict; what no photo shows, or"
+        f" none any more, came by the verdict at the latest. The accepted share of bags lost is"
+        f" {to_pct(limits.contamination_risk):g} %."
     )
 
 
 def _analysed(results: Results) -> Iterator[str]:
     yield (
-        "Curves are logistic, modified Gompertz or Richards models in the form of Zwietering and others"
-        " (1990, doi:10.1128/aem.56.6.1875-1881.1990), chosen bag by bag; where a figure isn't identified"
-        " there is none, and fits.csv says why."
+        "The half and 90 % days of fits.csv are where a smoothing spline through a bag's scores (Wahba 1978,"
+        " doi:10.1111/j.2517-6161.1978.tb01050.x), on the arcsine scale (Freeman and Tukey 1950,"
+        " doi:10.1214/aoms/1177729756), passes 50 and 90 %; their 90 % intervals are where the edges of its"
+        " band do. Bend and scatter are shared by the trial's bags and found by restricted likelihood."
+        " Greatest rate and lag are of logistic, modified Gompertz or Richards models in the form of"
+        " Zwietering and others (1990, doi:10.1128/aem.56.6.1875-1881.1990), chosen bag by bag by AICc"
+        " (Hurvich and Tsai 1989, doi:10.1093/biomet/76.2.297). Where a figure isn't identified there is"
+        " none, and fits.csv says why; a bag can have the days and no model."
     )
     if not isinstance(results.comparison, str):
         yield results.comparison.method
@@ -82,4 +90,11 @@ def _analysed(results: Results) -> Iterator[str]:
             f" {risk.clusters} correlate by {risk.correlation:.2f}. Trends are tested by exchanging"
             f" batches or bags between levels (Cochran, Armitage); where not all ways can be tried, they are"
             f" drawn with the seed {SEED}."
+        )
+    if not isinstance(results.yields, str) and any(bag.flushes for bag in results.yields.bags):
+        yield (
+            f"Yields ({results.yields.basis.words}) are fresh grams per bag spawned: lost bags count what"
+            " they gave before, and bags that can still give don't count. Biological efficiency is"
+            " fresh weight in percent of the dry substrate, of the bags harvested, with Student's t interval."
+            f" {METHOD}"
         )

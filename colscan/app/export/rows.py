@@ -95,12 +95,17 @@ class OutcomeRow(Row):
     full_by_days: float | None = column(_days(f"Full: {_BY[0].lower()}{_BY[1:]}."), default=None)
     lost_after_days: float | None = column(
         _days(
-            "Lost to contamination: days since spawning at the last photo without it; empty when it isn't."
+            "Lost to contamination: days since spawning at the last photo without it; 0 where no photo shows"
+            " that it wasn't there; empty when it isn't lost."
         ),
         default=None,
     )
     lost_by_days: float | None = column(
-        _days("Lost to contamination: at the first photo with it, never the verdict."), default=None
+        _days(
+            "Lost to contamination: at the first photo with it, not at the verdict; at the verdict where no"
+            " photo shows it, or none any more."
+        ),
+        default=None,
     )
     followed_days: float = column(_days("Age at its last measured photo before it was lost or left."))
     left: str | None = column(
@@ -200,7 +205,10 @@ class LossRow(Row):
     acceptable: str = column(
         Column(kind="choice", meaning="Whether the limit is within the accepted risk.", choices=("yes", "no"))
     )
-    more: int | None = column(_count("Further bags without a loss that would make it so."), default=None)
+    more: int | None = column(
+        _count("Further bags without a loss, in heat runs as large as now, that would make it so."),
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

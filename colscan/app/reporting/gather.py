@@ -59,7 +59,7 @@ def gather_report(trial_dir: Path, now: datetime) -> ReportContent:
         risk=results.risk,
         yields=results.yields,
         deviations=find_deviations(trial, ledger, outcomes),
-        unsaid=find_unsaid(trial, ledger, now, outcomes=outcomes, statuses=statuses, risk=risk),
+        unsaid=find_unsaid(trial, ledger, now, outcomes=outcomes, risk=risk),
         next_run=plan_next(outcomes, risk),
         versions=read_versions(trial_dir, ledger),
     )

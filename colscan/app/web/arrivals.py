@@ -6,18 +6,17 @@ import hashlib
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO
 
-from colscan import units
-from colscan.errors import PhotoError, UndatedError
+from colscan.app.times import past_time
+from colscan.errors import PhotoError, TrialError, UndatedError
 from colscan.trial.model import Trial
 
 LONGEST_NAME_BYTES = 255
 """As long as a file's name may be."""
 NAMELESS = "photo"
-FUTURE_LIMIT = timedelta(days=1)
 _PIECE_BYTES = 256 * 1024
 _HEAD_BYTES = 32
 # ISO base media files begin with a box "ftyp" that names their brands; these are HEIC's (ISO/IEC 23008-12).
@@ -124,16 +123,7 @@ def said_time(text: str | None, trial: Trial) -> datetime | None:
     UndatedError
         When it is no time, or more than a day ahead.
     """
-    if not text:
-        return None
     try:
-        when = units.parse_time(text)
-        when = when if when.tzinfo else units.with_offset(when, trial.zone)
-        ahead = when - units.now() > FUTURE_LIMIT
-    except (ValueError, OverflowError):
-        msg = f"{text!r} is not a time."
-        raise UndatedError(msg, "Write it like 2026-03-09T10:05.") from None
-    if ahead:
-        msg = f"{text} is in the future."
-        raise UndatedError(msg, "Check the date.")
-    return when
+        return past_time(text, trial, "When") if text else None
+    except TrialError as error:
+        raise UndatedError(error.message, error.hint) from error

@@ -84,7 +84,6 @@ def _facts(here: Standing, record: BagRecord) -> list[tuple[str, str]]:
         ("Group", bag.group, ""),
         ("Inoculated", f"{bag.inoculated_at.astimezone(zone):%Y-%m-%d %H:%M}", ""),
         ("Spawned as number", bag.spawn_order, ""),
-        ("Filled in", bag.fill_wet_g, " g"),
     ]
     kept_from_blind: list[tuple[str, object, str]] = [
         ("Strain", bag.strain, ""),
@@ -94,6 +93,7 @@ def _facts(here: Standing, record: BagRecord) -> list[tuple[str, str]]:
         ("Spawn lot", bag.spawn_lot, ""),
         ("Spawn", bag.spawn_method, ""),
         ("Spawn weight", bag.spawn_g, " g"),
+        ("Filled in", bag.fill_wet_g, " g"),
         ("Dry matter", bag.dry_g, " g"),
         ("Note", bag.note, ""),
     ]

@@ -59,7 +59,7 @@ def _record(site: Site) -> AnyResponse:
     here = site.open()
     row = read_event(request.form, here.trial)
     told = _told_just_now(here.ledger, row)
-    if told is None and not record_events(here.folder, here.ledger, [row]):
+    if told is None and not record_events(here.folder, [row]):
         msg = "The same event at the same time is recorded already, with another note."
         raise TrialError(msg, "If that note is wrong, correct it in events.csv.")
     bag = row.name if row.scope == "bag" else None

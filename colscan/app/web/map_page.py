@@ -6,7 +6,6 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from threading import Lock
 from typing import BinaryIO, cast
 
@@ -16,6 +15,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from colscan.app import mapping
 from colscan.app.batch.originals import find_by_hash
+from colscan.app.web.arrivals import said_time
 from colscan.app.web.map_form import check_outlines, parse_outlines, read_names
 from colscan.app.web.map_photos import MapPhotos
 from colscan.app.web.site import Site, Standing
@@ -26,7 +26,6 @@ from colscan.photo import PhotoRef, load_rgb
 from colscan.photo.load import load_small
 from colscan.present.overlay import encode_jpeg
 from colscan.trial.shelfmap import DEFAULT_SHELF, MAP_FILE, ShelfMap, read_shelfmaps
-from colscan.units import parse_time, with_offset
 
 PICTURE_SIDE_PX = 1200
 """What the shown picture's shorter side has at least, where the photo has it."""
@@ -193,7 +192,7 @@ class _Maps:
                 desk.here.trial,
                 cast(BinaryIO, request.stream),
                 name=request.args.get("name", ""),
-                taken_at=_read_time(request.args.get("taken_at", ""), desk.here),
+                taken_at=said_time(request.args.get("taken_at"), desk.here.trial),
             )
         except (PhotoError, TrialError) as error:
             return jsonify(what=error.message, next_step=error.hint), 400
@@ -288,17 +287,6 @@ def _read_drawing(ref: PhotoRef, *, width_px: int, height_px: int) -> Drawing:
         codes=tuple(request.form.getlist("bag")),
         source="form",
     )
-
-
-def _read_time(text: str, here: Standing) -> datetime | None:
-    if not text:
-        return None
-    try:
-        when = parse_time(text)
-    except ValueError:
-        msg = f"{text!r} is not a time."
-        raise TrialError(msg, "Give it like 2026-03-09T10:05.") from None
-    return when if when.tzinfo else with_offset(when, here.trial.zone)
 
 
 def _page(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections import OrderedDict
 from collections.abc import Iterable
 from contextlib import suppress
@@ -19,6 +18,7 @@ from weakref import finalize
 
 from colscan.app.batch.originals import find_by_hash
 from colscan.app.mapping import look_at
+from colscan.app.web.arrivals import clean_name, receive
 from colscan.app.web.site import Standing
 from colscan.errors import PhotoError, TrialError
 from colscan.locate import Points
@@ -29,16 +29,7 @@ from colscan.trial.shelfmap import ShelfMap
 MOST_SENT = 6
 """Photos sent and not kept yet: with one more the oldest is forgotten."""
 MOST_SEEN = 32
-LONGEST_NAME = 120
-CHUNK_BYTES = 1 << 20
 _SHA256 = re.compile(r"[0-9a-f]{64}")
-# How a file of each kind begins; of HEIC the brands that phones write.
-_BEGINS = {
-    ".jpg": re.compile(rb"\xff\xd8\xff"),
-    ".png": re.compile(rb"\x89PNG\r\n\x1a\n"),
-    ".heic": re.compile(rb".{4}ftyp(hei[cxms]|hev[cx]|mif1|msf1)", re.DOTALL),
-}
-_HEAD_BYTES = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,8 +70,8 @@ class MapPhotos:
         PhotoError
             When it is no photo, is too large or too small, or can't be placed in time.
         """
-        path = self._store(body)
-        shown = _plain_name(name)
+        path = receive(body, self._free_path).path
+        shown = clean_name(name)
         try:
             ref = replace(_read(path, trial, taken_at=taken_at), name=shown)
         except PhotoError as error:
@@ -99,22 +90,8 @@ class MapPhotos:
                     forgotten.path.unlink()
         return ref
 
-    def _store(self, body: BinaryIO) -> Path:
-        head = body.read(_HEAD_BYTES)
-        suffix = next((suffix for suffix, begins in _BEGINS.items() if begins.match(head)), None)
-        if suffix is None:
-            msg = "What was sent is no JPEG, PNG or HEIC photo."
-            raise PhotoError(msg, "Send the photo itself, as the phone took it.")
-        path = self._own_folder() / f"{uuid4().hex}{suffix}"
-        try:
-            with path.open("xb") as file:
-                file.write(head)
-                while chunk := body.read(CHUNK_BYTES):
-                    file.write(chunk)
-        except BaseException:  # cut off, too long, or no room
-            path.unlink(missing_ok=True)
-            raise
-        return path
+    def _free_path(self, suffix: str) -> Path:
+        return self._own_folder() / f"{uuid4().hex}{suffix}"
 
     def _own_folder(self) -> Path:
         with self._lock:
@@ -192,10 +169,3 @@ def _read(path: Path, trial: Trial, *, taken_at: datetime | None) -> PhotoRef:
         not_before=min(bag.inoculated_at for bag in trial.bags),
         taken_at=taken_at,
     )
-
-
-def _plain_name(name: str) -> str:
-    """A file's name as text on one line: what follows the last slash, without what can't be seen."""
-    last = re.split(r"[/\\]", name)[-1]
-    shown = "".join(letter for letter in last if not unicodedata.category(letter).startswith("C"))
-    return shown.strip()[:LONGEST_NAME] or "photo"

@@ -36,6 +36,7 @@ from colscan.app.web.weights import add_weights
 from colscan.app.web.who import add_who
 from colscan.app.web.written import just_written
 from colscan.errors import ColscanError, LedgerError
+from colscan.hints import as_typed
 from colscan.ledger import say_waiting
 from colscan.ledger.columns import ACTIONS, PLACES
 from colscan.present.cautions import SPORE_CAUTION
@@ -55,7 +56,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     pairing : Pairing or None
         The phones that may ask; None: this machine alone may.
     """
-    # No folder of files is served: what there is to load is read at the start, by name (see pages.py).
+    # No folder of files is served: what there is to load is read at the start, by name (see statics.py).
     app = Flask("colscan.app.web", static_folder=None)
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -69,6 +70,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
         target=describe_target,
         places=PLACES,
         actions=ACTIONS,
+        as_typed=as_typed,
         count_of=units.count_of,
         just_written=just_written,
         say_waiting=say_waiting,

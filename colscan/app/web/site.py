@@ -14,6 +14,7 @@ from colscan.app.web.looks import Looks, find_looks
 from colscan.growth import judge_bags
 from colscan.growth.model import BagRecord, BagStatus
 from colscan.growth.records import records_of
+from colscan.hints import as_typed
 from colscan.ledger import Ledger, LedgerReader, file_mark
 from colscan.ledger.columns import VerdictRow
 from colscan.trial import load_trial
@@ -56,6 +57,11 @@ class Standing:
     def needs_map(self) -> bool:
         """Whether bags are told by their place, as they have no card."""
         return any(bag.tag is None for bag in self.trial.bags)
+
+    @property
+    def typed(self) -> str:
+        """The trial's folder in a command, typed in the folder that holds it."""
+        return as_typed(self.folder.name or ".")
 
     @cached_property
     def records(self) -> dict[str, BagRecord]:

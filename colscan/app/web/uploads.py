@@ -37,6 +37,7 @@ QUIET_SECONDS = 2.0
 MORE_SECONDS = 20.0
 """The same, when the phone said that it has more to send."""
 CLOSING_SECONDS = 60.0
+WAITS = "Waits until another scan of this trial has ended; then it is measured."
 _log = logging.getLogger(__name__)
 
 
@@ -98,6 +99,10 @@ class Upload:
 
 class Busy(Exception):
     """So many photos wait that no more are taken in for now."""
+
+
+class _Closing(Exception):
+    """The server ends while another scan is waited for."""
 
 
 class Uploads:
@@ -258,18 +263,27 @@ class Uploads:
             name = free_name(upload.name, set(left))
             left[name] = self._put(upload, state=State.MEASURING, name=name)
         said = {one.path: Said(name=name, taken_at=one.taken_at) for name, one in left.items()}
+        options = ScanOptions(said=said, waiting=lambda: self._say_waiting(left.values()))
         try:
             trial = self._site.open().trial
-            for outcome in scan_photos(self._site.folder, trial, tuple(said), ScanOptions(said=said)):
+            for outcome in scan_photos(self._site.folder, trial, tuple(said), options):
                 name = outcome.photo.photo if isinstance(outcome, Recorded) else outcome.name
                 self._settle(left.pop(name), outcome, trial)
                 if self._closing:
                     return
+        except _Closing:
+            return
         except (ColscanError, OSError) as error:
             self._fail(left.values(), *str(error).splitlines())
         except Exception as error:
             _log.exception("scanning photos from a phone")
             self._fail(left.values(), f"A fault in colscan itself ({type(error).__name__}: {error}).")
+
+    def _say_waiting(self, uploads: Iterable[Upload]) -> None:
+        if self._closing:
+            raise _Closing
+        for upload in uploads:
+            self._put(upload, lines=(WAITS,))
 
     def _settle(self, upload: Upload, outcome: Outcome, trial: Trial) -> None:
         if isinstance(outcome, Recorded):

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.growth.compare.blocks import Blocks, choose_blocks, find_coinciding
-from colscan.growth.compare.npmle import Floats
+from colscan.growth.model import FloatSeries
 from colscan.growth.outcomes import Milestone, Outcome, Span
 
 
@@ -57,7 +57,7 @@ class Case:
 
     outcomes: tuple[Outcome, ...]
     labels: tuple[int, ...]
-    doses: Floats
+    doses: FloatSeries
     blocks: tuple[str, ...]
     words: str
 

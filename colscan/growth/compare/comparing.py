@@ -185,11 +185,12 @@ def _warmth_of(
 
 
 def _days(outcomes: Sequence[Outcome]) -> tuple[DayCount, ...]:
+    until_days = max(outcome.followed_days for outcome in outcomes)
     return tuple(
         count
         for scope, own in _scopes(outcomes).items()
         for bags in _by_treatment(own).values()
-        for count in days_of(bags, scope)
+        for count in days_of(bags, scope, until_days)
     )
 
 

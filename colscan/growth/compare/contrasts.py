@@ -19,13 +19,13 @@ from colscan.growth.compare.exchange import (
     two_sided_p,
 )
 from colscan.growth.compare.model import Contrast, PermutationTest
-from colscan.growth.compare.npmle import Floats
 from colscan.growth.compare.order import later_of_spans
 from colscan.growth.compare.times import count_heat_runs
 from colscan.growth.curve import Estimate
+from colscan.growth.model import FloatSeries
 from colscan.growth.outcomes import Milestone, Outcome, Span
+from colscan.trial.power import ALPHA
 
-ALPHA = 0.05
 RATES_KNOWN = 0.9
 """Share of sound bags whose rate must be known. A bag tells its rate once it is half-colonized; before that a
 ratio would leave out the slow ones."""
@@ -109,7 +109,7 @@ def _silent(question: Question, outcomes: Sequence[Outcome], milestone: Mileston
     )
 
 
-def _ends(spans: Sequence[Span]) -> tuple[Floats, Floats]:
+def _ends(spans: Sequence[Span]) -> tuple[FloatSeries, FloatSeries]:
     return np.array([span.after_days for span in spans]), np.array([span.by_days for span in spans])
 
 
@@ -138,7 +138,7 @@ def judge_order(case: Case, milestone: Milestone) -> tuple[PermutationTest | Non
     return PermutationTest(p=p, p_holm=p, comparisons=1, labellings=tried, exact=labellings.exact), ""
 
 
-def _widest(reach: float, doses: Floats) -> float:
+def _widest(reach: float, doses: FloatSeries) -> float:
     """A shift that parts any two levels wholly."""
     return float(reach / np.diff(np.unique(doses)).min())
 

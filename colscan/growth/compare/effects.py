@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from colscan.growth.compare.exchange import Labellings, one_sided_ps
 from colscan.growth.compare.model import SEED
-from colscan.growth.compare.npmle import Floats
 from colscan.growth.curve import Estimate
+from colscan.growth.model import FloatSeries
 
 INTERVAL = 0.90
 """As for scores and curves. Each end alone is a one-sided test at 5 %."""
@@ -29,7 +29,7 @@ _STEPS = 12
 _ROUNDING = 1e-9
 
 
-def draw_times(after: Floats, by: Floats) -> Floats:
+def draw_times(after: FloatSeries, by: FloatSeries) -> FloatSeries:
     """Return times within the intervals, as often as `DRAWS`; of what had not come, when it was last seen.
 
     Inside its interval nothing says where a time lies. Bags of one interval would be ordered by the smallest
@@ -52,7 +52,7 @@ def draw_times(after: Floats, by: Floats) -> Floats:
     return after + np.where(came, share * (np.where(came, by, after) - after), 0.0)
 
 
-def score(times: Floats, came: NDArray[np.bool_], together: NDArray[np.bool_]) -> Floats:
+def score(times: FloatSeries, came: NDArray[np.bool_], together: NDArray[np.bool_]) -> FloatSeries:
     """Return of how many bags of its block each is later, less of how many it is sooner.
 
     What had not come is later than what came before it was last seen, and not told apart from the rest
@@ -77,7 +77,7 @@ def score(times: Floats, came: NDArray[np.bool_], together: NDArray[np.bool_]) -
 
 
 def invert(
-    score_at: Callable[[float], Floats], doses: Floats, labellings: Labellings, *, widest: float
+    score_at: Callable[[float], FloatSeries], doses: FloatSeries, labellings: Labellings, *, widest: float
 ) -> Estimate | None:
     """Return the shift per dose that leaves no difference, with its interval; None when every shift does.
 

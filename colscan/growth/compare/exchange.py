@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.growth.compare.model import SEED
+from colscan.growth.model import FloatSeries
 
 Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 MOST_LABELLINGS = 10_000
 """Up to here every way is tried; beyond, so many: a p of 0.05 is then known to 0.002."""
@@ -121,7 +121,7 @@ def _arrange(labels: Sequence[int]) -> Iterator[list[int]]:
             yield [first if at in taken else next(left) for at in range(len(labels))]
 
 
-def jonckheere(later: Floats, labels: Ints) -> Floats:
+def jonckheere(later: FloatSeries, labels: Ints) -> FloatSeries:
     """Return Jonckheere's statistic of each labelling, less its mean.
 
     Over all pairs of bags with different labels, how much more often the one with the higher label is the
@@ -146,12 +146,12 @@ def jonckheere(later: Floats, labels: Ints) -> Floats:
     return total
 
 
-def two_sided_p(statistics: Floats, own: float) -> float:
+def two_sided_p(statistics: FloatSeries, own: float) -> float:
     """Return the share of labellings whose statistic is as far from zero as the true one's, or farther."""
     return float((np.abs(statistics) >= abs(own) - _ROUNDING).mean())
 
 
-def one_sided_ps(statistics: Floats, own: float) -> tuple[float, float]:
+def one_sided_ps(statistics: FloatSeries, own: float) -> tuple[float, float]:
     """Return the shares of labellings with a statistic as low as the true one's, and as high."""
     return float((statistics <= own + _ROUNDING).mean()), float((statistics >= own - _ROUNDING).mean())
 

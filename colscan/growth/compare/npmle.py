@@ -10,12 +10,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from colscan.errors import AnalysisError
+from colscan.growth.model import FloatSeries
 from colscan.growth.outcomes import Span
-
-Floats = NDArray[np.float64]
 
 NEVER_AFTER_DAYS = float(np.finfo(np.float64).max)
 """Start of the span of what never comes: later than all that is still open at the end."""
@@ -41,10 +39,10 @@ class Npmle:
         At these masses.
     """
 
-    after: Floats
-    by: Floats
-    mass: Floats
-    held: Floats
+    after: FloatSeries
+    by: FloatSeries
+    mass: FloatSeries
+    held: FloatSeries
     log_likelihood: float
 
     def quantile(self, share: float) -> Span:
@@ -56,7 +54,7 @@ class Npmle:
         return Span(after_days=float(self.after[k]), by_days=float(self.by[k]))
 
 
-def npmle(after: Floats, by: Floats) -> Npmle:
+def npmle(after: FloatSeries, by: FloatSeries) -> Npmle:
     """Return the non-parametric maximum-likelihood estimate of interval-censored times.
 
     Self-consistent masses by expectation-maximization (Turnbull 1976, doi:10.1111/j.2517-6161.1976.tb01597.x)
@@ -96,7 +94,7 @@ def npmle(after: Floats, by: Floats) -> Npmle:
     )
 
 
-def _innermost(after: Floats, by: Floats) -> tuple[Floats, Floats]:
+def _innermost(after: FloatSeries, by: FloatSeries) -> tuple[FloatSeries, FloatSeries]:
     """Return the spans between a start and the end that follows it with no other start or end between."""
     days = np.concatenate([after, by])
     is_start = np.repeat([True, False], [len(after), len(by)])

@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from colscan.growth.compare.npmle import npmle
+from colscan.growth.model import FloatSeries
 
-Floats = NDArray[np.float64]
 
-
-def later_of_spans(after: Floats, by: Floats, strains: Sequence[str]) -> Floats:
+def later_of_spans(after: FloatSeries, by: FloatSeries, strains: Sequence[str]) -> FloatSeries:
     """Return how surely each bag is later than each other of its strain: chance of later less of sooner.
 
     Within its interval a bag's time is distributed as the estimate of all bags of the strain says, bags
@@ -41,8 +39,3 @@ def later_of_spans(after: Floats, by: Floats, strains: Sequence[str]) -> Floats:
         sign = beyond[:, 1:] @ held[:, :-1].T
         later[np.ix_(own, own)] = sign.T - sign
     return later
-
-
-def later_of_values(values: Floats) -> Floats:
-    """Return the same of values that are known: 1 where bag j's is the larger, -1 where the smaller."""
-    return np.sign(values[None, :] - values[:, None])

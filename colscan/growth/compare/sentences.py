@@ -10,9 +10,9 @@ from colscan.growth.compare.times import headline
 from colscan.growth.curve import Estimate
 from colscan.growth.outcomes import Milestone
 from colscan.trial.model import Trial
+from colscan.trial.power import ALPHA
 from colscan.units import count_of
 
-ALPHA = 0.05
 _COME = {Milestone.HALF: "half-colonized", Milestone.NINETY: "at 90 %", Milestone.FULL: "full"}
 
 

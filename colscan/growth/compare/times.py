@@ -9,7 +9,8 @@ from math import comb
 import numpy as np
 
 from colscan.growth.compare.model import DayCount, Step, TimesAtLevel
-from colscan.growth.compare.npmle import NEVER_AFTER_DAYS, Floats, npmle
+from colscan.growth.compare.npmle import NEVER_AFTER_DAYS, npmle
+from colscan.growth.model import FloatSeries
 from colscan.growth.outcomes import Milestone, Outcome, Span
 
 NOT_SEEN_DAYS = 3.0
@@ -82,12 +83,12 @@ def count_heat_runs(outcomes: Sequence[Outcome]) -> int:
     return len({outcome.bag.heat_run for outcome in outcomes} - {None})
 
 
-def _ends(spans: Sequence[Span], lost: Sequence[bool]) -> tuple[Floats, Floats]:
+def _ends(spans: Sequence[Span], lost: Sequence[bool]) -> tuple[FloatSeries, FloatSeries]:
     after = [NEVER_AFTER_DAYS if gone else span.after_days for span, gone in zip(spans, lost, strict=True)]
     return np.array(after), np.array([span.by_days for span in spans])
 
 
-def _median_interval(after: Floats, by: Floats) -> tuple[float, float]:
+def _median_interval(after: FloatSeries, by: FloatSeries) -> tuple[float, float]:
     bags = len(after)
     # Half of all times are before the median: how many of these bags' are is binomial. The k-th bag comes
     # after the median with at most the tail's chance; with so few bags that none does, nothing is bounded.
@@ -106,8 +107,10 @@ def _median_warmth(warmth: Sequence[Span | None] | None, lost: Sequence[bool]) -
     return npmle(*_ends(known, lost)).quantile(0.5) if len(known) == len(warmth) else None
 
 
-def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
+def days_of(outcomes: Sequence[Outcome], scope: str, until_days: float) -> tuple[DayCount, ...]:
     """Return what had become of the bags of one treatment by each whole day, to the first after their photos.
+
+    Of bags that are full, lost or gone it is known for good: where all are, to the last of all photos.
 
     Parameters
     ----------
@@ -115,9 +118,12 @@ def days_of(outcomes: Sequence[Outcome], scope: str) -> tuple[DayCount, ...]:
         The treatment's bags.
     scope : str
         As said in the result.
+    until_days : float
+        Age to which the bags of any treatment were followed.
     """
+    settled = all(one.lost is not None or one.left or one.full.came for one in outcomes)
     # The day after the latest photo is the first that counts what it showed.
-    last = math.ceil(max(outcome.followed_days for outcome in outcomes))
+    last = math.ceil(until_days if settled else max(outcome.followed_days for outcome in outcomes))
     return tuple(_count(outcomes, scope, float(day)) for day in range(last + 1))
 
 

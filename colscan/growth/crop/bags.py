@@ -15,7 +15,7 @@ from colscan.trial.model import Trial
 from colscan.units import days_between
 
 
-def yields_of_bags(trial: Trial, ledger: Ledger, basis: Basis) -> tuple[BagYield, ...]:
+def yields_of_bags(trial: Trial, ledger: Ledger, basis: Basis, now: datetime) -> tuple[BagYield, ...]:
     """Return what each bag gave, in the plan's order, blanks left out.
 
     Parameters
@@ -26,10 +26,12 @@ def yields_of_bags(trial: Trial, ledger: Ledger, basis: Basis) -> tuple[BagYield
         The rows that count, in order of time.
     basis : Basis
         At what bags are compared.
+    now : datetime
+        Today, aware.
     """
     flushes = _flushes_of(trial, ledger)
     records = {record.bag.bag: record for record in records_of(trial, ledger)}
-    until = followed_until(trial, ledger)
+    until = followed_until(trial, ledger, now)
     yields = []
     for outcome in outcomes_of(trial, ledger):
         code = outcome.bag.bag
@@ -46,21 +48,26 @@ def yields_of_bags(trial: Trial, ledger: Ledger, basis: Basis) -> tuple[BagYield
     return tuple(yields)
 
 
-def followed_until(trial: Trial, ledger: Ledger) -> datetime | None:
-    """Return until when the trial's bags are known to have been followed: its end, or its latest record."""
+def followed_until(trial: Trial, ledger: Ledger, now: datetime) -> datetime | None:
+    """Return until when the trial's bags are known to have been followed: its end, or its latest record.
+
+    An end that is still to come is none: nobody has followed a bag until then.
+    """
+    if trial.has_ended(now):
+        return trial.ended_at
     recorded = [
         *(row.taken_at for row in ledger.photos),
         *(row.at for rows in (ledger.events, ledger.verdicts, ledger.harvests) for row in rows),
     ]
-    return trial.ended_at or max(recorded, default=None)
+    return max(recorded, default=None)
 
 
-def choose_basis(trial: Trial, ledger: Ledger) -> Basis:
+def choose_basis(trial: Trial, ledger: Ledger, now: datetime) -> Basis:
     """Return the latest flush for which no bag is waited for any more; else the first flush."""
     chosen = Basis(flush=1)
     for number in sorted({row.flush for row in ledger.harvests}):
         basis = Basis(flush=number)
-        standings = {one.standing for one in yields_of_bags(trial, ledger, basis)}
+        standings = {one.standing for one in yields_of_bags(trial, ledger, basis, now)}
         if Standing.NOT_YET in standings or Standing.HARVESTED not in standings:
             break
         chosen = basis
@@ -120,9 +127,9 @@ def _standing(
     age_days: float,
 ) -> Standing:
     if basis.days is not None:
-        if age_days < basis.days:
-            return Standing.NOT_YET
-        return _standing_by(outcome, gone, compared=compared, until_days=basis.days)
+        standing = _standing_by(outcome, gone, compared=compared, until_days=basis.days)
+        open_ = standing in (Standing.HARVESTED, Standing.NOTHING)
+        return Standing.NOT_YET if open_ and age_days < basis.days else standing
     if any(flush.number == basis.flush for flush in compared):
         return Standing.HARVESTED
     ended = _standing_by(outcome, gone, compared=compared, until_days=float("inf"))

@@ -59,8 +59,8 @@ def sum_yields(
         When a price can't be used.
     """
     check_prices(trial, prices)
-    chosen = basis or choose_basis(trial, ledger)
-    bags = yields_of_bags(trial, ledger, chosen)
+    chosen = basis or choose_basis(trial, ledger, now)
+    bags = yields_of_bags(trial, ledger, chosen, now)
     if not bags:
         msg = f"The trial {trial.name} has no bag that is spawned."
         raise AnalysisError(msg, "List its bags in bags.csv; blanks give nothing.")

@@ -34,7 +34,7 @@ class Basis:
     flush : int or None
         All flushes up to this one count, of bags that had it or that are lost.
     days : float or None
-        All harvests up to this age count, of bags spawned so long ago.
+        All harvests up to this age count, of bags that were followed so long.
     """
 
     flush: int | None = None

@@ -17,7 +17,7 @@ def say_yields(
 ) -> tuple[str, ...]:
     """Return the answer in sentences: first the levels, then what counts and how it is counted."""
     if not any(level.harvested_g for level in levels):
-        return tuple(_say_nothing(levels, basis))
+        return (_say_nothing(levels, bags, basis),)
     runs = _runs_of(bags)
     said = [_say_gain(level, lowest, basis=basis, runs=runs) for level, lowest in _compared(levels)]
     said += _say_runs(levels, runs)
@@ -30,11 +30,16 @@ def _name(level: LevelYield) -> str:
     return f"{level.strain}, {level.treatment}"
 
 
-def _say_nothing(levels: Sequence[LevelYield], basis: Basis) -> list[str]:
+def _say_nothing(levels: Sequence[LevelYield], bags: Sequence[BagYield], basis: Basis) -> str:
     total = sum(level.bags for level in levels)
     lost = sum(level.standings.get(Standing.LOST, 0) for level in levels)
     wait = f"{total} bags spawned, {lost} of them lost"
-    return [f"No harvest yet ({basis.words}); {wait}."]
+    if basis.days is not None and any(one.standing is Standing.NOT_YET for one in bags):
+        return (
+            f"No bag that bears is known to have come to day {basis.days:g} yet: ages count to the trial's"
+            f" last record, or its end; {wait}."
+        )
+    return f"No harvest yet ({basis.words}); {wait}."
 
 
 _Runs = dict[tuple[str, str], set[str | None]]

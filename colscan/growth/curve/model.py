@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-import numpy as np
-
 from colscan.growth.curve.shapes import Curve, Shape
 from colscan.growth.model import FloatSeries
 from colscan.trial.model import Bag
@@ -26,10 +24,6 @@ class Estimate:
     value: float
     low: float
     high: float
-
-    def less(self, start: float) -> Estimate:
-        """Return the same counted from another start, e.g. days since shaking."""
-        return Estimate(value=self.value - start, low=self.low - start, high=self.high - start)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,11 +67,6 @@ class Trend:
     value: FloatSeries
     low: FloatSeries
     high: FloatSeries
-
-    @property
-    def area_days(self) -> float:
-        """The area under it (trapezoids): days that a whole face would have been covered."""
-        return float(np.trapezoid(self.value, self.days))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -68,15 +68,6 @@ class Curve:
         bent = math.log(math.expm1(-nu * math.log(share)) / nu) - (1.0 + nu)
         return self.lag_days - span * bent / math.exp((1.0 + 1.0 / nu) * math.log1p(nu))
 
-    def inflection(self) -> tuple[float, float]:
-        """Return age and value where the slope is greatest."""
-        share = {
-            Shape.GOMPERTZ: math.exp(-1.0),
-            Shape.LOGISTIC: 0.5,
-            Shape.RICHARDS: math.exp(-math.log1p(self.nu) / self.nu),
-        }[self.shape]
-        return self.lag_days + share * self.asymptote / self.rate_per_day, share * self.asymptote
-
 
 def richards_exponent(late: FloatSeries, nu: FloatSeries) -> FloatSeries:
     """Return the negative logarithm of the Richards model's share of its asymptote.

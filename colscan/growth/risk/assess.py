@@ -17,7 +17,6 @@ from colscan.growth.risk.limits import (
     highest_acceptable,
     judge_level,
     pool_levels,
-    rises,
     worth_of_one,
 )
 from colscan.growth.risk.model import Level, LevelRisk, RiskReport, SeriesRisk
@@ -78,8 +77,9 @@ def assess_risk(
     if not bags:
         msg = "no bag of these trials was spawned (blanks don't count)"
         raise AnalysisError(msg, "List the bags in bags.csv, then scan their photos.")
-    estimate = estimate_correlation(cells_of(bags))
-    rule = Rule(accepted=accept, correlation=correlation_to_use(estimate))
+    clusters = _clusters([trial for trial, _ in trials])
+    correlation = correlation_to_use(estimate_correlation(cells_of(bags)))
+    rule = Rule(accepted=accept, correlation=correlation, clusters=clusters)
     interim = any(trial.is_interim(now) for trial, _ in trials)
     sources = find_sources(bags)
     return RiskReport(
@@ -88,8 +88,7 @@ def assess_risk(
         horizon=_HORIZONS[horizon] if isinstance(horizon, str) else f"day {horizon:g}",
         interim=interim,
         correlation=rule.correlation,
-        correlation_estimate=estimate,
-        clusters=_clusters([trial for trial, _ in trials]),
+        clusters=clusters,
         series=_all_series(bags, rule, interim),
         sources=sources,
         notes=(*_notes(bags, trials, interim), *say_sources(sources)),
@@ -170,7 +169,6 @@ def _one_series(
         base=base,
         levels=tuple(levels),
         highest=highest,
-        rising=rises(levels),
         trend=trend,
         dose=dose,
         sentences=said,

@@ -17,7 +17,7 @@ from colscan.ledger import Ledger
 from colscan.trial.model import Bag, Trial
 
 RUN = "heat run"
-SHARED = ((RUN, "heat_run"), ("mix", "mix_batch"))
+CLUSTERS = ((RUN, "heat_run"), ("mix", "mix_batch"))
 """What bags share their luck by, the first one that a trial's bags all have recorded."""
 SPAWNING_DAY = "spawning day"
 
@@ -156,7 +156,7 @@ def level_of(bag: Bag, trial: Trial) -> Level:
 
 def shared_by(bags: Sequence[Bag]) -> tuple[str, str | None]:
     """Return what bags share their luck by: its name and its field, None for the day of spawning."""
-    for name, field in SHARED:
+    for name, field in CLUSTERS:
         if bags and all(getattr(bag, field) for bag in bags):
             return name, field
     return SPAWNING_DAY, None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +20,21 @@ Cells = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """What a level is held against: the accepted share, and the correlation that the limit allows for."""
+    """What a level is held against.
+
+    Parameters
+    ----------
+    accepted : float
+        Share of bags that may be lost.
+    correlation : float
+        Of bags that share their luck, which the limit allows for.
+    clusters : str
+        What they share it by, in words.
+    """
 
     accepted: float
     correlation: float
+    clusters: str
 
 
 def cells_of(bags: Iterable[FollowedBag]) -> tuple[Cells, ...]:
@@ -91,6 +102,7 @@ def judge_level(level: Level, bags: Sequence[FollowedBag], rule: Rule) -> LevelR
     runs = _sizes(own for own in bags if own.followed)
     worth = effective_bags(runs, rule.correlation)
     limit = upper_limit(lost, followed, worth) if followed else None
+    more, more_runs = _more(lost, bags, rule) or (None, None)
     return LevelRisk(
         level=level,
         spawned=len(bags),
@@ -109,7 +121,8 @@ def judge_level(level: Level, bags: Sequence[FollowedBag], rule: Rule) -> LevelR
         high=limit,
         pooled=None,
         acceptable=limit is not None and limit <= rule.accepted,
-        more=_more(lost, bags, rule),
+        more=more,
+        more_runs=more_runs,
     )
 
 
@@ -131,8 +144,11 @@ def _limit_at_worst(bags: Sequence[FollowedBag], rule: Rule) -> float | None:
     return upper_limit(lost, len(entering), effective_bags(_sizes(entering), rule.correlation))
 
 
-def _more(lost: int, bags: Sequence[FollowedBag], rule: Rule) -> int | None:
-    """Further bags without a loss that bring the limit within the accepted risk, in runs as large as now."""
+def _more(lost: int, bags: Sequence[FollowedBag], rule: Rule) -> tuple[int, int] | None:
+    """Further bags without a loss that bring the limit within the accepted risk, and in how many runs.
+
+    In runs as large as those so far: more bags in one run hardly show more.
+    """
     followed = sum(own.followed for own in bags)
     if followed and lost / followed > rule.accepted:
         return None
@@ -142,7 +158,7 @@ def _more(lost: int, bags: Sequence[FollowedBag], rule: Rule) -> int | None:
     for more in range(MOST_BAGS):
         total = followed + more
         if total and upper_limit(lost, total, total / design) <= rule.accepted:
-            return more or None
+            return (more, ceil(more / each)) if more else None
     return None
 
 
@@ -171,12 +187,6 @@ def pool_levels(lost: Sequence[int], bags: Sequence[int]) -> tuple[float | None,
         for block_lost, block_bags, levels in blocks
         for _ in range(levels)
     )
-
-
-def rises(levels: Sequence[LevelRisk]) -> bool:
-    """Whether the share lost never falls from a level to the next."""
-    shares = [own.share for own in levels if own.share is not None]
-    return all(later >= earlier for earlier, later in pairwise(shares))
 
 
 def highest_acceptable(levels: Sequence[LevelRisk]) -> Level | None:

@@ -68,8 +68,10 @@ class LevelRisk:
     acceptable : bool
         Whether the limit that counts is within the accepted risk.
     more : int or None
-        Further bags without a loss, in heat runs of the same size, that would bring the limit within the
-        accepted risk; None when it is, or when the share lost so far is over it.
+        Further bags without a loss that would bring the limit within the accepted risk; None when it is, or
+        when the share lost so far is over it.
+    more_runs : int or None
+        In how many further heat runs as large as those so far: in fewer, it takes more bags or can't be.
     """
 
     level: Level
@@ -90,6 +92,7 @@ class LevelRisk:
     pooled: float | None
     acceptable: bool
     more: int | None
+    more_runs: int | None
 
     @property
     def followed(self) -> int:
@@ -165,8 +168,6 @@ class SeriesRisk:
         Rising.
     highest : Level or None
         The highest level still acceptable; None when not even the first is.
-    rising : bool
-        Whether the shares lost never fall from a level to the next.
     trend : Trend
         Over the levels.
     dose : Dose
@@ -180,7 +181,6 @@ class SeriesRisk:
     base: str
     levels: tuple[LevelRisk, ...]
     highest: Level | None
-    rising: bool
     trend: Trend
     dose: Dose
     sentences: tuple[str, ...]
@@ -225,8 +225,6 @@ class RiskReport:
         Whether a trial goes on: no p-values, and shares that are too high while clean bags are on their way.
     correlation : float
         Between bags of a heat run, as used: the estimate, at least the floor.
-    correlation_estimate : float or None
-        As estimated from the bags at hand; None when they can't tell.
     clusters : str
         What bags share: `heat run`, `mix`, or `spawning day` where neither is recorded.
     series : tuple of SeriesRisk
@@ -242,7 +240,6 @@ class RiskReport:
     horizon: str
     interim: bool
     correlation: float
-    correlation_estimate: float | None
     clusters: str
     series: tuple[SeriesRisk, ...]
     sources: tuple[LossSource, ...]

@@ -8,9 +8,9 @@ from itertools import pairwise, takewhile
 from colscan.growth.risk.limits import Rule
 from colscan.growth.risk.model import Dose, Level, LevelRisk, LossSource, Trend
 from colscan.growth.risk.trend import DRAWN
+from colscan.trial.power import ALPHA
 from colscan.units import count_of
 
-_CLEAR = 0.05
 # A source is pointed out from so many losses on, and from so many times those expected.
 _FEWEST_LOSSES, _TIMES_EXPECTED = 3, 2.0
 
@@ -28,7 +28,9 @@ def say_level(own: LevelRisk, rule: Rule) -> str:
     """Return what the bags of a level show, against the accepted risk."""
     coming = f" ({own.running} on the way)" if own.running else ""
     if own.limit is None or own.low is None or own.share is None:
-        need = f"; {own.more} without a loss would be enough to say" if own.more else ""
+        need = (
+            f"; {own.more} without a loss, in {_runs(own, rule)}, would be enough to say" if own.more else ""
+        )
         return f"{own.level.name}: 0 of {count_of(own.spawned, 'bag')} at the horizon yet{need}."
     said = f"{own.level.name}: {own.lost} of {count_of(own.followed, 'bag')} lost"
     accepted = f"your limit of {100 * rule.accepted:g} %"
@@ -44,9 +46,12 @@ def say_level(own: LevelRisk, rule: Rule) -> str:
         return f"{said}, within {accepted}."
     if own.more is None:
         return f"{said}, over {accepted}."
-    return (
-        f"{said}, over {accepted}: not enough bags to say, {own.more} more without a loss would do{coming}."
-    )
+    need = f"{own.more} more without a loss, in {_runs(own, rule, 'further ')}, would do"
+    return f"{said}, over {accepted}: not enough bags to say, {need}{coming}."
+
+
+def _runs(own: LevelRisk, rule: Rule, further: str = "") -> str:
+    return f"{count_of(own.more_runs or 0, f'{further}{rule.clusters}')} as large as now"
 
 
 def say_highest(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) -> str:
@@ -71,8 +76,8 @@ def _say_none(first: LevelRisk, rule: Rule) -> str:
         return (
             f"Highest level still acceptable: can't be said, {first.level.name} has too many losses for that."
         )
-    need = f"{first.more} more of {first.level.name} without a loss would do"
-    return f"Highest level still acceptable: not enough bags to say, {need}."
+    need = f"{first.more} more of {first.level.name} without a loss, in {_runs(first, rule, 'further ')}"
+    return f"Highest level still acceptable: not enough bags to say, {need}, would do."
 
 
 def say_at_worst(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) -> str:
@@ -104,7 +109,7 @@ def say_trend(trend: Trend) -> str:
     p = "p < 0.001" if trend.p < 0.001 else f"p = {trend.p:.2g}"
     drawn = "" if trend.seed is None else f", {DRAWN:,} draws with seed {trend.seed}"
     how = f"{p}; Cochran-Armitage, levels exchanged between the {trend.exchanged} of each heat run{drawn}"
-    if trend.p > _CLEAR:
+    if trend.p > ALPHA:
         return f"Whether losses change with the level can't be told yet ({how})."
     way = "rise" if (trend.z or 0) > 0 else "fall"
     return f"Losses {way} with the level ({how})."

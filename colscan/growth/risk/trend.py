@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.growth.risk.model import Trend
+from colscan.trial.power import ALPHA
 
 SEED = 1
 DRAWN = 9_999
 # Up to here every exchange is tried; beyond, as many as `DRAWN` are drawn.
 _MOST_EXCHANGES = 20_000
-_ALPHA = 0.05
 # From so many bags on, a correlation of 0.1 within a batch gives its losses 1.3 times the variance.
 _LARGE_BATCH = 4
 # Sums that differ by rounding only are the same; levels are told apart to a millionth of a percent.
@@ -69,7 +69,7 @@ def _exchanges_batches(strata: Sequence[Stratum]) -> bool:
     """Whether batches are large, and could show something. It follows from the plan, not from the losses."""
     several = [stratum for stratum in strata if len(stratum.pcts) > 1]
     sizes = [bags for stratum in several for bags in stratum.bags]
-    return smallest_p(several) <= _ALPHA and sum(sizes) >= _LARGE_BATCH * len(sizes)
+    return smallest_p(several) <= ALPHA and sum(sizes) >= _LARGE_BATCH * len(sizes)
 
 
 def _why_not(strata: Sequence[Stratum]) -> str:

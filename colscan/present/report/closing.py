@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from colscan.growth.next_run import CHANCE
 from colscan.growth.risk import LevelRisk
+from colscan.hints import as_typed
 from colscan.present.report.blocks import Block, Listing, Section, Table, Text
 from colscan.present.report.content import ReportContent
 from colscan.present.table import Cell
@@ -23,9 +24,16 @@ def show_next(content: ReportContent) -> Section:
         blocks.append(
             Table(
                 caption="Bags for the accepted share lost, if none of the further ones is lost",
-                header=("supplement", "bags", "followed", "lost", "more bags"),
+                header=(
+                    "supplement",
+                    "bags",
+                    "followed",
+                    "lost",
+                    "more bags",
+                    "in further runs as large as now",
+                ),
                 rows=tuple(
-                    (own.level.name, own.spawned, own.followed, own.lost, _more(own))
+                    (own.level.name, own.spawned, own.followed, own.lost, _more(own), own.more_runs)
                     for own in next_run.levels
                 ),
             )
@@ -39,7 +47,7 @@ def show_next(content: ReportContent) -> Section:
                 rows=tuple((one.difference, one.bags or "too many") for one in next_run.times),
             )
         )
-    name = content.trial.name
+    name = as_typed(content.trial.name)
     blocks.append(
         Text(
             text=f"colscan new NEXT --from {name} begins the next trial from this one, and says what is other"

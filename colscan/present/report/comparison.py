@@ -74,8 +74,14 @@ def _times(one: TimesAtLevel) -> tuple[Cell, ...]:
     interval = f"{_bound(one.earliest_days)} to {_bound(one.latest_days)}"
     return (
         one.scope, one.treatment, one.milestone, one.bags, one.heat_runs, one.came, one.lost,
-        say_span(one.median) if one.median.came else "not yet", interval,
+        _median(one), interval,
     )  # fmt: skip
+
+
+def _median(one: TimesAtLevel) -> str:
+    if one.median.came:
+        return say_span(one.median)
+    return "not yet" if one.running else "never"
 
 
 def _contrast(one: Contrast) -> tuple[Cell, ...]:

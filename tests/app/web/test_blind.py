@@ -131,6 +131,19 @@ def test_no_page_tells(folder: Path) -> None:
     assert "Judged blind: mixes" in around
 
 
+def test_the_fill_is_kept(folder: Path) -> None:
+    """A bag's weight follows from its treatment where a supplement is added to the same substrate."""
+    bags = folder / "bags.csv"
+    head, *lines = bags.read_text(encoding="utf-8").splitlines()
+    filled = "\n".join([f"{head},fill_wet_g", *(f"{line},2531" for line in lines)])
+    bags.write_text(filled + "\n", encoding="utf-8")
+    page = browser(folder)
+    told = {"/bag?bag=B01": "<dd>2531 g</dd>", "/weigh?bag=B01": 'data-filled-g="2531.0"'}
+    assert [path for path, words in told.items() if words in ask(page, path).text] == []
+    _send(page, "/unblind")
+    assert [path for path, words in told.items() if words in ask(page, path).text] == list(told)
+
+
 def test_reasons_name_no_treatment(folder: Path) -> None:
     """What is said of a bag's growth compares it with its siblings, and doesn't say of what they are."""
     reasons = [status.why for status in judge_bags(load_trial(folder), read_ledger(folder), units.now())]

@@ -28,6 +28,7 @@ from colscan.app.web import make_app, uploads
 from colscan.app.web.arrivals import clean_name, free_name
 from colscan.app.web.photos import LARGEST_PHOTO_BYTES
 from colscan.errors import LedgerError
+from colscan.ledger import files, scan_locked
 
 Corners = Callable[[int], Path]
 Unchanged = Callable[[Path], Callable[[], bool]]
@@ -574,6 +575,34 @@ def test_a_failed_scan_may_be_sent_again(
         assert left_over(page) == []
     monkeypatch.setattr(uploads, "scan_photos", scan)
     assert outcome(page, send(page, data))["state"] == "recorded"
+
+
+def test_another_scan_is_waited_for(
+    app: Flask, page: FlaskClient, scanned_pair: Path, corners: Corners, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is told while it lasts; then the photo is scored. The server's end doesn't wait for it."""
+    monkeypatch.setattr(files, "SCAN_TRY_S", 0.05)
+
+    def wait_told() -> None:
+        deadline = time.monotonic() + 60
+        while not app.extensions["uploads"].latest(1)[0].lines:
+            assert time.monotonic() < deadline
+            time.sleep(0.02)
+
+    with scan_locked(scanned_pair, lambda: None):
+        sent = send(page, corners(6).read_bytes())
+        wait_told()
+        asked = page.get("/photos/state", query_string={"id": sent.json["id"]}, base_url=OURS).json
+        assert asked["photos"][0]["state"] == "measuring"
+        assert uploads.WAITS in asked["photos"][0]["html"]
+    assert outcome(page, sent)["state"] == "recorded"
+    with scan_locked(scanned_pair, lambda: None):
+        send(page, corners(9).read_bytes())
+        wait_told()
+        began = time.monotonic()
+        app.extensions["uploads"].close()
+        assert time.monotonic() - began < uploads.CLOSING_SECONDS / 4
+    assert len(rows(scanned_pair / "photos.csv")) == 3
 
 
 def test_the_end_leaves_whole_photos(

@@ -18,7 +18,6 @@ from colscan.growth.compare.exchange import (
     smallest_two_sided_p,
     two_sided_p,
 )
-from colscan.growth.compare.order import later_of_values
 
 # Groups; classical J, its expectation and its variance without ties. Sources: the ICU example of the MRC-CBU
 # statistics wiki (its counts and its P of 0.005), a second one worked by hand, and the data of statext.com.
@@ -29,9 +28,14 @@ JONCKHEERE = (
 )
 
 
+def _later(values: np.ndarray) -> np.ndarray:
+    """Of values that are known: 1 where bag j's is the larger, -1 where the smaller."""
+    return np.sign(values[None, :] - values[:, None])
+
+
 def _data(groups: list[list[float]]) -> tuple[np.ndarray, list[int]]:
     labels = [label for label, group in enumerate(groups) for _ in group]
-    return later_of_values(np.concatenate(groups).astype(np.float64)), labels
+    return _later(np.concatenate(groups).astype(np.float64)), labels
 
 
 @pytest.mark.parametrize(("groups", "j", "expected", "variance"), JONCKHEERE)
@@ -88,10 +92,10 @@ def test_two_labels_are_wilcoxon_mann_whitney() -> None:
 def test_tea_tasting() -> None:
     """Fisher's lady: all eight cups right has a one-sided p of 1/70; with one of each wrong 17/70."""
     labellings = deal_labels([0, 0, 0, 0, 1, 1, 1, 1], ["tea"] * 8)
-    cups = later_of_values(np.array([0.0, 0, 0, 0, 1, 1, 1, 1]))
+    cups = _later(np.array([0.0, 0, 0, 0, 1, 1, 1, 1]))
     right = jonckheere(cups, labellings.own[None, :])
     assert one_sided_ps(jonckheere(cups, labellings.dealt), right)[1] == pytest.approx(1 / 70)
-    one_wrong = later_of_values(np.array([0.0, 0, 0, 1, 0, 1, 1, 1]))
+    one_wrong = _later(np.array([0.0, 0, 0, 1, 0, 1, 1, 1]))
     own = jonckheere(one_wrong, labellings.own[None, :])
     assert one_sided_ps(jonckheere(one_wrong, labellings.dealt), own)[1] == pytest.approx(17 / 70)
 
@@ -131,7 +135,7 @@ def test_drawn_ways_are_the_same_twice() -> None:
 def test_p_is_uniform_over_all_ways(bags: int) -> None:
     """Exactness: over every true labelling, p <= a comes in at most a share a, with equality where it can."""
     rng = np.random.default_rng(bags)
-    later = later_of_values(rng.normal(size=2 * bags))
+    later = _later(rng.normal(size=2 * bags))
     labellings = deal_labels([0] * bags + [1] * bags, ["all"] * (2 * bags))
     statistics = jonckheere(later, labellings.dealt)
     ps = np.array([two_sided_p(statistics, float(own)) for own in statistics])
@@ -143,7 +147,7 @@ def test_p_is_uniform_over_all_ways(bags: int) -> None:
 def test_a_drawn_p_is_near_the_exact_one() -> None:
     """12,870 ways to deal 8 and 8: as many drawn ones as are tried give p to 3 standard errors."""
     rng = np.random.default_rng(3)
-    later = later_of_values(np.concatenate([rng.normal(size=8), rng.normal(0.9, 1.0, size=8)]))
+    later = _later(np.concatenate([rng.normal(size=8), rng.normal(0.9, 1.0, size=8)]))
     labels = [0] * 8 + [1] * 8
     exact, drawn = (deal_labels(labels, ["all"] * 16, most=most) for most in (20_000, 10_000))
     own = float(jonckheere(later, exact.own[None, :])[0])

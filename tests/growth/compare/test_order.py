@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from colscan.growth.compare.npmle import npmle
-from colscan.growth.compare.order import later_of_spans, later_of_values
+from colscan.growth.compare.order import later_of_spans
 
 INF = np.inf
 spans = st.lists(st.tuples(st.integers(0, 9), st.integers(1, 5), st.booleans()), min_size=2, max_size=9)
@@ -37,7 +37,7 @@ def test_a_bag_s_mean_is_fay_s_score(rows: list[tuple[int, int, bool]]) -> None:
 def test_daily_photos_without_gaps_give_ranks(days: list[int]) -> None:
     """Intervals of one grid order bags as their days do, equal ones not at all."""
     after = np.array(days, dtype=np.float64)
-    expected = later_of_values(after)
+    expected = np.sign(after[None, :] - after[:, None])
     assert later_of_spans(after, after + 1.0, ["S"] * len(days)) == pytest.approx(expected, abs=1e-4)
 
 

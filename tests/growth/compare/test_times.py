@@ -88,7 +88,7 @@ def test_the_median_in_degree_days() -> None:
 )
 def test_what_had_become_of_all_bags(day: int, expected: tuple[int, int, int, int]) -> None:
     """Full, lost, running, gone add up to the bags spawned on every day."""
-    days = days_of(TEN, "PO-3")
+    days = days_of(TEN, "PO-3", 20.0)
     assert [count.day for count in days] == [float(d) for d in range(21)]
     count = days[day]
     assert (count.full, count.lost, count.running, count.gone) == expected
@@ -97,21 +97,29 @@ def test_what_had_become_of_all_bags(day: int, expected: tuple[int, int, int, in
 
 def test_full_and_then_lost_is_lost() -> None:
     """A full bag that gives way later is no full one."""
-    days = days_of([_bag("B1", 10.0, lost=15.0), _bag("B2", None)], "S")
+    days = days_of([_bag("B1", 10.0, lost=15.0), _bag("B2", None)], "S", 20.0)
     assert (days[12].full, days[12].lost) == (1, 0)
     assert (days[16].full, days[16].lost) == (0, 1)
 
 
 def test_a_bag_that_is_not_seen_any_more_is_gone() -> None:
     """Three days after its last photo; until then it was missed by one."""
-    days = days_of([_bag("B1", None, seen=12.0), _bag("B2", None)], "S")
+    days = days_of([_bag("B1", None, seen=12.0), _bag("B2", None)], "S", 20.0)
     assert [days[day].gone for day in (12, 15, 16)] == [0, 0, 1]
+
+
+def test_what_is_settled_is_known_to_the_end() -> None:
+    """Bags that are all full or lost by day 10 are so on day 20, too: they don't set an earlier day."""
+    done = [_bag("B1", 10.0, seen=10.0, level=8.0), _bag("B2", None, lost=6.0, level=8.0)]
+    days = (*days_of(TEN, "S", 20.0), *days_of(done, "S", 20.0))
+    (_, own) = headline(days, "S")
+    assert (own.day, own.full, own.lost) == (20.0, 1, 1)
 
 
 def test_the_headline_is_of_a_day_that_all_have_come_to() -> None:
     """Treatments whose bags are younger set the day."""
     young = [_bag("B1", None, seen=9.0, level=8.0), _bag("B2", None, seen=8.0, level=8.0)]
-    days = (*days_of(TEN, "S"), *days_of(young, "S"), *days_of(young, "other"))
+    days = (*days_of(TEN, "S", 20.0), *days_of(young, "S", 20.0), *days_of(young, "other", 20.0))
     assert [(count.treatment, count.day) for count in headline(days, "S")] == [
         ("bran 4 %", 9.0),
         ("bran 8 %", 9.0),

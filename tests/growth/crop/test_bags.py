@@ -12,6 +12,7 @@ from colscan.growth.crop.model import BagYield, Basis
 from colscan.ledger import Ledger
 from colscan.ledger.columns import HarvestRow
 
+NOW = at_day(100)
 FIRST, SECOND, DAY_40 = Basis(flush=1), Basis(flush=2), Basis(days=40.0)
 
 
@@ -20,7 +21,7 @@ def _harvest(bag: str, day: float, flush: int, fresh_g: float) -> HarvestRow:
 
 
 def _one(ledger: Ledger, basis: Basis, **trial: object) -> BagYield:
-    (one,) = yields_of_bags(make_trial(make_bag("B1"), **trial), ledger, basis)
+    (one,) = yields_of_bags(make_trial(make_bag("B1"), **trial), ledger, basis, NOW)
     return one
 
 
@@ -88,6 +89,15 @@ def test_a_bag_that_is_gone(gone, gave, stands) -> None:
     assert before == ("nothing", 0.0)
 
 
+def test_what_is_lost_or_left_is_so_at_any_later_age() -> None:
+    """Records end on day 50: what comes by day 60 isn't known of bags that are there, of others it is."""
+    later = Basis(days=60.0)
+    assert _stands(Ledger(harvests=GAVE, photos=LATE), later) == ("not yet", None)
+    discarded = Ledger(events=(event("discarded", 20, "B1"),), photos=LATE)
+    assert _stands(discarded, later) == ("lost", 0.0)
+    assert _stands(Ledger(events=(event("retired", 20, "B1"),), photos=LATE), later) == ("left", None)
+
+
 def test_discarded_by_a_verdict_is_lost() -> None:
     """Thrown away though nobody was sure."""
     said = verdict("B1", 20, "unsure", action="discarded")
@@ -101,30 +111,38 @@ def test_a_missing_bag_that_is_seen_again() -> None:
 
 
 def test_followed_until_the_end_or_the_latest_record() -> None:
-    """The trial's end where it is said, else the latest of photos and of what people said."""
+    """The trial's end once it has come, else the latest of photos and of what people said."""
     trial = make_trial(make_bag("B1"))
-    assert followed_until(trial, Ledger()) is None
-    assert followed_until(trial, Ledger(photos=LATE, harvests=GAVE)) == at_day(50)
-    assert followed_until(trial, Ledger(harvests=GAVE)) == at_day(45)
-    assert followed_until(dataclasses.replace(trial, ended_at=at_day(60)), Ledger(photos=LATE)) == at_day(60)
+    assert followed_until(trial, Ledger(), NOW) is None
+    assert followed_until(trial, Ledger(photos=LATE, harvests=GAVE), NOW) == at_day(50)
+    assert followed_until(trial, Ledger(harvests=GAVE), NOW) == at_day(45)
+    ended = dataclasses.replace(trial, ended_at=at_day(60))
+    assert followed_until(ended, Ledger(photos=LATE), NOW) == at_day(60)
+    assert followed_until(ended, Ledger(photos=LATE), at_day(59)) == at_day(50)
+
+
+def test_an_end_that_is_to_come_makes_no_zeros() -> None:
+    """Bags compared at an age that nobody has seen yet are still to give."""
+    at_an_age, ends = Basis(days=900.0), {"ended_at": at_day(1000)}
+    assert _stands(Ledger(photos=LATE), at_an_age, **ends) == ("not yet", None)
 
 
 def test_the_flush_compared_is_the_latest_that_none_is_waited_for() -> None:
     """Two bags with a first flush, one with a second: the first; with a bag lost instead, the second."""
     trial = make_trial(make_bag("B1"), make_bag("B2"))
     both = (*GAVE, _harvest("B2", 31, 1, 300.0))
-    assert choose_basis(trial, Ledger()) == FIRST
-    assert choose_basis(trial, Ledger(harvests=both)) == FIRST
-    assert choose_basis(trial, Ledger(harvests=GAVE)) == FIRST
+    assert choose_basis(trial, Ledger(), NOW) == FIRST
+    assert choose_basis(trial, Ledger(harvests=both), NOW) == FIRST
+    assert choose_basis(trial, Ledger(harvests=GAVE), NOW) == FIRST
     lost = Ledger(harvests=GAVE, verdicts=(verdict("B2", 9, "contaminated"),))
-    assert choose_basis(trial, lost) == SECOND
+    assert choose_basis(trial, lost, NOW) == SECOND
 
 
 def test_blanks_and_unknown_bags_are_left_out() -> None:
     """A sealed bag gives nothing, and a slip of the pen adds nobody."""
     trial = make_trial(make_bag("B1"), make_bag("B0", role="blank"))
     ledger = Ledger(harvests=(*GAVE, _harvest("B9", 30, 1, 1.0)))
-    assert [one.bag.bag for one in yields_of_bags(trial, ledger, FIRST)] == ["B1"]
+    assert [one.bag.bag for one in yields_of_bags(trial, ledger, FIRST, NOW)] == ["B1"]
 
 
 def test_days_to_pins_and_to_the_first_harvest() -> None:

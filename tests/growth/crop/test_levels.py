@@ -164,6 +164,8 @@ def test_no_harvest_yet() -> None:
     assert summed(TRIAL, Ledger()).sentences == (
         "No harvest yet (first flush); 6 bags spawned, 0 of them lost.",
     )
+    (said,) = summed(TRIAL, LEDGER, basis=Basis(days=900.0)).sentences
+    assert said.startswith("No bag that bears is known to have come to day 900 yet: ages count to")
 
 
 def test_nothing_but_blanks() -> None:

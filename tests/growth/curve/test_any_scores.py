@@ -10,7 +10,7 @@ from hornbeam import event, make_bag, make_trial, score
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from colscan.growth.curve import BagFit, Estimate, Measure, describe_fit, fit_bags, predict
+from colscan.growth.curve import BagFit, Measure, describe_fit, fit_bags, predict
 from colscan.ledger import Ledger
 
 SCORES = st.lists(
@@ -67,8 +67,3 @@ def test_scores_that_are_all_alike(pct: float) -> None:
     )
     assert (fit.half_days, fit.rate_per_day) == (None, None)
     assert fit.why_not
-
-
-def test_counted_from_another_start() -> None:
-    """Days since shaking are days since spawning less the day it was shaken."""
-    assert Estimate(value=9.0, low=8.5, high=10.0).less(6.0) == Estimate(value=3.0, low=2.5, high=4.0)

@@ -124,7 +124,7 @@ def test_a_photo_that_says_itself_that_it_is_unsure_is_no_outlier() -> None:
 
 
 def test_after_shaking() -> None:
-    """Each segment is a curve of its own; its days count since spawning, and since shaking when asked."""
+    """Each segment is a curve of its own; its days count since spawning."""
     before = _rows(until=6.2)
     after = [
         score("B1", day, round(gompertz_pct(day - 6.2, 18.0, 1.0), 2), segment=1, spread=4.0)
@@ -138,7 +138,7 @@ def test_after_shaking() -> None:
     assert (second.segment, second.began_days) == (1, pytest.approx(6.2))
     assert second.half_days is not None
     true = 1.0 + 100 / (18 * np.e) * (1 - np.log(-np.log(0.5)))
-    assert second.half_days.less(second.began_days).value == pytest.approx(true, abs=0.1)
+    assert second.half_days.value - second.began_days == pytest.approx(true, abs=0.1)
 
 
 def test_how_white() -> None:

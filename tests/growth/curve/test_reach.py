@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from colscan.growth.curve.model import Estimate, Trend
+from colscan.growth.curve.model import Estimate
 from colscan.growth.curve.reach import Band, Missed, make_band, never_falling, reach
 
 
@@ -25,13 +25,6 @@ def test_between_two_days_by_a_straight_line() -> None:
     got = reach(Band(days, value, value, value, 7.0), 0.5)
     assert isinstance(got, Estimate)
     assert got.value == pytest.approx(6.666667, abs=1e-6)
-
-
-def test_area_by_trapezoids() -> None:
-    """0, 5, 20, 55, 90, 100 % on days 0, 3, ... 15: 660 %-days, worked by hand."""
-    value = np.array([0.0, 0.05, 0.20, 0.55, 0.90, 1.0])
-    trend = Trend(days=np.arange(0.0, 16.0, 3.0), value=value, low=value, high=value)
-    assert trend.area_days == pytest.approx(6.60)
 
 
 def test_the_interval_is_where_the_band_s_edges_pass() -> None:

@@ -58,7 +58,11 @@ def test_the_simulation_names_what_the_report_does() -> None:
             for number in range(sizes[level, run])
             for fate in [Fate.LOST if number < lost[level, run] else Fate.CLEAN]
         ]  # fmt: skip
-        rule = Rule(accepted=0.2, correlation=correlation_to_use(estimate_correlation(cells_of(bags))))
+        rule = Rule(
+            accepted=0.2,
+            correlation=correlation_to_use(estimate_correlation(cells_of(bags))),
+            clusters="heat run",
+        )
         kinds = dict.fromkeys(own.level for own in bags)
         levels = [judge_level(kind, [own for own in bags if own.level == kind], rule) for kind in kinds]
         named = name_level(lost, sizes, accepted=0.2, shared=True)
