@@ -44,7 +44,7 @@ def load_trial(folder: Path) -> Trial:
         msg = f"{folder} is no trial: {what}"
         if trials := find_trials(folder):
             names = ", ".join(path.name for path in trials)
-            raise TrialError(msg, f"Give one of the trials in it ({names}), like {trials[0]}.")
+            raise TrialError(msg, f"Give one of the trials in it ({names}), like {as_typed(trials[0])}.")
         raise TrialError(msg, f"Begin one with: colscan new {as_typed(folder)}")
     plan_source, bags_source = folder / PLAN_FILE, folder / Bag.FILE
     raw = read_plan_file(plan_source)
