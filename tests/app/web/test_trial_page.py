@@ -21,7 +21,7 @@ from colscan.present.saving import ChartFiles
 @pytest.fixture
 def seen(scanned: Path) -> Path:
     """A scanned trial with a made-up patch on B04 in the newest photo."""
-    (scanned / SuspectRow.FILE).unlink(missing_ok=True)
+    (scanned / SuspectRow.FILE).write_bytes(format_header(SuspectRow))
     add_patch(scanned, "B04", "p1")
     return scanned
 
