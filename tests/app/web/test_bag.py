@@ -17,6 +17,7 @@ from colscan.app import faces, film
 from colscan.app.cli.main import main
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import SuspectRow
+from colscan.tables import format_header
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from colscan.app.cli.main import main
 from colscan.app.kept_pictures import FOLDER, WIDTHS_PX
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
+from colscan.tables import format_header
 
 
 @pytest.fixture

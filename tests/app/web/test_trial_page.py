@@ -16,6 +16,7 @@ from colscan.app.cli.main import main
 from colscan.app.web import trial_page
 from colscan.ledger.columns import SuspectRow
 from colscan.present.saving import ChartFiles
+from colscan.tables import format_header
 
 
 @pytest.fixture
