@@ -91,7 +91,7 @@ class Flag(StrEnum):
     )
     REFERENCE_CLIPPED = (
         "reference-clipped",
-        "The card's paper is burnt out, so exposure and colour cast are only partly known.",
+        "The card's paper, or the patch in its stead, is burnt out: exposure and cast are only partly known.",
         "Expose a little darker: tap on the bags and pull the brightness down.",
     )
     BLURRED = (

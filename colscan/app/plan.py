@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from colscan.errors import LedgerError, TrialError
 from colscan.trial.layout import EXAMPLE_SUPPLEMENT
 from colscan.trial.model import LAST_BAG_TAG, PLAN_FILE, Bag, Shelf
+from colscan.units import count_of
 
 if TYPE_CHECKING:
     from colscan.trial import NewTrial
@@ -189,7 +190,7 @@ def say_plan(made: NewTrial) -> tuple[str, ...]:
 def count_bags(made: NewTrial) -> str:
     """Return how many bags there are, and how many of them are blanks."""
     bags = made.trial.bags
-    return f"{len(bags)} bags, {sum(bag.role == 'blank' for bag in bags)} of them blanks"
+    return f"{count_of(len(bags), 'bag')}, {sum(bag.role == 'blank' for bag in bags)} of them blanks"
 
 
 def _choose_runs(bags: int, wishes: Wishes) -> int:
@@ -224,7 +225,7 @@ def _say_runs(bags: tuple[Bag, ...]) -> list[str]:
         own = [bag for bag in bags if bag.heat_run == run]
         mixes = Counter((bag.mix_batch or "", bag.treatment) for bag in own)
         said = ", ".join(f"{mix} {treatment} x {count}" for (mix, treatment), count in sorted(mixes.items()))
-        lines.append(f"heat run {run}: {len(own)} bags ({said})")
+        lines.append(f"heat run {run}: {count_of(len(own), 'bag')} ({said})")
     return lines
 
 
@@ -236,5 +237,5 @@ def _say_tiers(bags: tuple[Bag, ...]) -> list[str]:
         tier = (own[0].position or "").rpartition(" place ")[0]
         kinds = Counter(bag.treatment if bag.role == "trial" else "blank" for bag in own)
         said = ", ".join(f"{kind} x {count}" for kind, count in sorted(kinds.items()))
-        lines.append(f"{own[0].shelf}, {tier}: {len(own)} bags ({said})")
+        lines.append(f"{own[0].shelf}, {tier}: {count_of(len(own), 'bag')} ({said})")
     return lines

@@ -84,11 +84,27 @@ def _tell_flag(flag: Flag, bags: list[str], of: int) -> str:
 
 
 def tell_first(recorded: Iterable[Recorded]) -> Iterator[str]:
-    """Yield a line for each bag whose first photo should be taken again at once, and one for the others."""
-    why = {bag: reasons for outcome in recorded for bag, reasons in outcome.first.items()}
+    """Yield a line for each bag whose first photo should be taken again at once, and one for the others.
+
+    Where it can't be taken again any more, that is said instead.
+    """
+    outcomes = list(recorded)
+    why = {bag: reasons for outcome in outcomes for bag, reasons in outcome.first.items()}
+    too_late = {bag for outcome in outcomes for bag in outcome.too_late}
     for bag, reasons in sorted(why.items()):
-        if reasons:
+        if reasons and bag in too_late:
+            faults = "; and ".join(reason.partition("; ")[0] for reason in reasons)  # not what to do about it
+            yield f"{bag}: no good first photo, and too late for one, so its scores are less sure: {faults}"
+        elif reasons:
             yield f"{bag}: retake this first photo now: {'; and '.join(reasons)}"
-    good = sorted(bag for bag, reasons in why.items() if not reasons)
+    serve = {bag for bag, reasons in why.items() if not reasons}
+    good = {
+        row.bag
+        for outcome in outcomes
+        for row in outcome.scores
+        if row.bag in serve & outcome.first.keys() and not RETAKE & set(row.flags)
+    }
     if good:
-        yield f"first photos are good: {', '.join(good)}"
+        yield f"first photos are good: {', '.join(sorted(good))}"
+    if serve - good:
+        yield f"first photos will do, with the doubt said above: {', '.join(sorted(serve - good))}"

@@ -19,9 +19,11 @@ from colscan.ledger.check_logged import (
     check_temperatures,
 )
 from colscan.ledger.columns import EstimateRow, HarvestRow, ScoreRow, SuspectRow, VerdictRow, original_stem
+from colscan.ledger.read import RESTORE
 from colscan.ledger.waiting import FOLDER
 from colscan.tables import Line, Row
 from colscan.trial.model import Trial
+from colscan.units import count_of
 
 R = TypeVar("R", bound=Row)
 Said = Line[VerdictRow] | Line[HarvestRow] | Line[EstimateRow]
@@ -73,9 +75,8 @@ def check_scan_files_there(books: Books) -> Iterator[Problem]:
     for name in sorted(books.missing):
         yield Problem(
             source=name,
-            message=f"is missing, and photos.csv has {len(books.photos)} rows",
-            hint="Restore it from a copy. Without one, move photos.csv, scores.csv and suspects.csv out of"
-            " the trial's folder and scan its photos/ again.",
+            message=f"is missing, and photos.csv has {count_of(len(books.photos), 'row')}",
+            hint=RESTORE,
         )
 
 

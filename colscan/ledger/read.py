@@ -8,6 +8,7 @@ from pathlib import Path
 from threading import Lock
 from typing import TypeVar, cast
 
+from colscan.errors import LedgerError
 from colscan.ledger.columns import (
     BatchRow,
     EstimateRow,
@@ -28,7 +29,13 @@ from colscan.ledger.tabled import refuse
 from colscan.ledger.tails import read_whole
 from colscan.ledger.waiting import Waiting, read_waiting, waiting_rows
 from colscan.tables import Row
+from colscan.units import count_of
 
+RESTORE = (
+    "Restore it from a copy. Without one, move photos.csv, scores.csv and suspects.csv out of the trial's"
+    " folder and scan its photos/ again."
+)
+"""What to do about a file of the scan that is gone."""
 R = TypeVar("R", bound=Row)
 
 
@@ -82,6 +89,7 @@ def read_ledger(folder: Path) -> Ledger:
     ------
     LedgerError
         When a file can't be read or holds a line that is no row; names file and line of the first one.
+        When photos are recorded and the file of their scores or suspects is gone.
     """
     return LedgerReader(folder).read()
 
@@ -139,10 +147,13 @@ class LedgerReader:
             self._waiting = read_waiting(self._folder)
             scans_wait = any(row_type.FILE in one.tables for one in self._waiting for row_type in SCAN_FILES)
             if scans_wait or not is_large(self._folder):
-                return self._read_plain()
-            self._columns = self._columns or ColumnReader(self._folder)
-            measured = self._columns.read()
-            return self._read_plain() if measured is None else self._read_large(measured)
+                ledger = self._read_plain()
+            else:
+                self._columns = self._columns or ColumnReader(self._folder)
+                measured = self._columns.read()
+                ledger = self._read_plain() if measured is None else self._read_large(measured)
+            _check_scan_files_there(self._folder)
+            return ledger
 
     def _read_plain(self) -> Ledger:
         # Photos first: scores committed meanwhile then have no mark yet and are left out whole.
@@ -222,6 +233,23 @@ def _sort_out(tables: _Tables, *, measured: Ledger | None) -> Ledger:
 def _sort_out_photos(tables: _Tables) -> Ledger:
     rows = counting(Scans(photos=tables.photos, scores=tables.scores, suspects=tables.suspects))
     return Ledger(photos=rows.photos, scores=rows.scores, suspects=rows.suspects)
+
+
+def _check_scan_files_there(folder: Path) -> None:
+    """Refuse photos whose scores or suspects are gone: each scan writes all three files.
+
+    Photos come last: a file that is still missing after they were read was not just about to be written.
+    """
+    if not _missing(folder):
+        return
+    photos, gone = _read_rows(folder / PhotoRow.FILE, PhotoRow), _missing(folder)
+    if photos and gone:
+        msg = f"{folder / gone[0]} is missing, and {PhotoRow.FILE} has {count_of(len(photos), 'row')}."
+        raise LedgerError(msg, RESTORE)
+
+
+def _missing(folder: Path) -> list[str]:
+    return [row_type.FILE for row_type in SCAN_FILES if not (folder / row_type.FILE).exists()]
 
 
 def _read_rows(path: Path, row_type: type[R]) -> tuple[R, ...]:

@@ -173,6 +173,6 @@ def say_waiting(folder: Path) -> str | None:
     files = " and ".join(sorted({one.held for one in waiting}))
     return (
         f"{count_of(rows, 'row')} {'waits' if rows == 1 else 'wait'} in {FOLDER}/, as another program holds"
-        f" {files}: close {files} in the spreadsheet. What waits counts already, and the next command that"
-        " writes appends it."
+        f" {files} or writing there is forbidden: close {files} in the spreadsheet, or allow writing."
+        " What waits counts already, and the next command that writes appends it."
     )

@@ -11,11 +11,11 @@ a plan that is not understood is refused with file, line and value.
 
 from colscan.trial.confounding import find_confounded
 from colscan.trial.creating import NewTrial, create_trial
-from colscan.trial.farm import FarmTrial, find_trials, load_farm
+from colscan.trial.farm import FarmTrial, load_farm
 from colscan.trial.layout import Layout
 from colscan.trial.next_trial import Changes, begin_next
 from colscan.trial.planning import Scheme
-from colscan.trial.reading import load_trial
+from colscan.trial.reading import find_trials, load_trial
 from colscan.trial.replanning import About, check_free, draw_plan, write_plan
 from colscan.trial.siblings import LiveTag, sibling_tags
 

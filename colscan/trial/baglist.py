@@ -41,7 +41,7 @@ class CompletedList:
 
 
 def parse_bags(raw: bytes, source: str, *, plan: Trial | None) -> tuple[Bag, ...]:
-    """Return the bags that the bytes of a bags.csv list, in the file's order.
+    """Return the bags that the bytes of a bags.csv list, one at least, in the file's order.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def parse_bags(raw: bytes, source: str, *, plan: Trial | None) -> tuple[Bag, ...
     Raises
     ------
     TrialError
-        With the first few of the lines that are wrong.
+        With the first few of the lines that are wrong, or when it lists no bag.
     """
     if not decode_plan_file(raw, source).strip():
         msg = f"{source}:1: is empty"
@@ -66,6 +66,9 @@ def parse_bags(raw: bytes, source: str, *, plan: Trial | None) -> tuple[Bag, ...
     found += _find_broken_words(reading.lines, source)
     found += _find_unknown(reading.lines, source, plan) if plan else []
     raise_problems(sorted(found, key=lambda problem: int(problem.source.rpartition(":")[2])))
+    if not reading.rows:
+        msg = f"{source} lists no bag"
+        raise TrialError(msg, "Write a line for each bag below the line with the columns' names.")
     return reading.rows
 
 

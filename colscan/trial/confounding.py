@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from colscan.trial.model import Bag
+from colscan.units import count_of
 
 _FACTORS = (("level", "treatment"), ("strain", "strain"))
 _SHARED = (("heat run", "heat_run"), ("tier", "group"), ("mix", "mix_batch"), ("spawn lot", "spawn_lot"))
@@ -28,18 +29,19 @@ def find_confounded(bags: Sequence[Bag]) -> tuple[str, ...]:
             pairs = {
                 (str(getattr(bag, factor_field)), share)
                 for bag in own
-                if (share := _share(bag, shared_field)) is not None
+                if (share := getattr(bag, shared_field)) is not None
             }
             found += _judge(factor, shared, pairs)
-    if len({bag.heat_run for bag in own}) == 1:
+    unnamed = sorted({bag.strain for bag in own if bag.spawn_lot is None})
+    if unnamed and len({bag.strain for bag in own}) > 1:
+        found.append(
+            f"No spawn lot is named for {', '.join(unnamed)}: if a strain's spawn is one lot, nothing tells"
+            " the effects of the two apart."
+        )
+    runs = {bag.heat_run for bag in own}
+    if len(runs) == 1 and None not in runs:
         found.append("All bags go through one heat run: if it fails, it fails for all, and nothing shows it.")
     return tuple(found)
-
-
-def _share(bag: Bag, field: str) -> str | None:
-    """Return what a bag shares with others; where no spawn lot is said, a strain's spawn is one lot."""
-    share: str | None = getattr(bag, field)
-    return f"that of {bag.strain}" if share is None and field == "spawn_lot" else share
 
 
 def _judge(factor: str, shared: str, pairs: set[tuple[str, str]]) -> list[str]:
@@ -65,7 +67,8 @@ def _judge(factor: str, shared: str, pairs: set[tuple[str, str]]) -> list[str]:
         found.append(f"In one {shared} only: {', '.join(alone)}; a bad {shared} looks like the {factor}.")
     missing = len(values) * len(shares) - len(pairs)
     if shared == "tier" and missing:
-        found.append(f"Not every tier holds every {factor} ({missing} gaps): more bags or fewer tiers.")
+        gaps = count_of(missing, "gap")
+        found.append(f"Not every tier holds every {factor} ({gaps}): more bags or fewer tiers.")
     return found
 
 

@@ -103,9 +103,6 @@ def create_trial(
     else:
         draft = _draft_from_layout(bags, ZoneInfo(zone.name), live)
     rows = parse_bags(draft.raw, draft.source, plan=None)
-    if not rows:
-        msg = f"{draft.source} lists no bag"
-        raise TrialError(msg, "Write a line for each bag below the line with the columns' names.")
     shared = check_siblings(rows, live)
     plan = Trial(
         name=choose_name(name, folder),
@@ -255,7 +252,7 @@ def check_siblings(bags: Sequence[Bag], live: Sequence[LiveTag]) -> tuple[str, .
     ]
     if clashes:
         bag, other = clashes[0]
-        others = len(clashes) - 1
+        others = len({in_use.tag for _, in_use in clashes}) - 1  # a tag may be in use in several trials
         more = f" (and {others} more tag{'s' if others > 1 else ''} like it)" if others else ""
         msg = f"tag {other.tag} of bag {bag.bag} is in use on {other}{more}"
         hint = f"Use other cards, or set ended_at in {other.folder / PLAN_FILE} if that trial is over."

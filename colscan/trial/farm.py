@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from colscan.trial.model import PLAN_FILE, Trial
-from colscan.trial.reading import load_trial
+from colscan.trial.model import Trial
+from colscan.trial.reading import find_trials, load_trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,13 +46,3 @@ def load_farm(folder: Path) -> tuple[FarmTrial, ...]:
         When the plan of one of them is wrong: with file, line and value.
     """
     return tuple(FarmTrial(folder=path, trial=load_trial(path)) for path in find_trials(folder))
-
-
-def find_trials(folder: Path) -> tuple[Path, ...]:
-    """Return the sub-folders that hold a trial, by name; none when the folder is a trial itself."""
-    try:
-        if (folder / PLAN_FILE).exists():
-            return ()
-        return tuple(sorted(path for path in folder.iterdir() if (path / PLAN_FILE).is_file()))
-    except OSError:  # no folder, or closed to us: `load_trial` says so
-        return ()

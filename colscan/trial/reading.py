@@ -39,9 +39,12 @@ def load_trial(folder: Path) -> Trial:
     if not _holds_plan(folder):
         if folder.is_file():
             msg = f"{folder} is a file, not a trial's folder"
-            raise TrialError(msg, "The trial comes first: colscan scan TRIAL_DIR PHOTO...")
+            raise TrialError(msg, f"Give the trial's folder first: the one that holds {PLAN_FILE}.")
         what = f"there is no {PLAN_FILE} in it" if folder.is_dir() else "there is no such folder"
         msg = f"{folder} is no trial: {what}"
+        if trials := find_trials(folder):
+            names = ", ".join(path.name for path in trials)
+            raise TrialError(msg, f"Give one of the trials in it ({names}), like {as_typed(trials[0])}.")
         raise TrialError(msg, f"Begin one with: colscan new {as_typed(folder)}")
     plan_source, bags_source = folder / PLAN_FILE, folder / Bag.FILE
     raw = read_plan_file(plan_source)
@@ -52,9 +55,19 @@ def load_trial(folder: Path) -> Trial:
     return trial
 
 
+def find_trials(folder: Path) -> tuple[Path, ...]:
+    """Return the sub-folders that hold a trial, by name; none when the folder is a trial itself."""
+    try:
+        if (folder / PLAN_FILE).exists():
+            return ()
+        return tuple(sorted(path for path in folder.iterdir() if (path / PLAN_FILE).is_file()))
+    except OSError:  # no folder, or closed to us: `load_trial` says so
+        return ()
+
+
 def _check_ends(trial: Trial, source: str, lines: dict[KeyPath, int]) -> None:
     """Refuse an end of the trial that lies before it began."""
-    first = min(trial.bags, key=lambda bag: bag.inoculated_at, default=None)
+    first = min(trial.bags, key=lambda bag: bag.inoculated_at)
     ends = {"planned_end": trial.planned_end, "ended_at": trial.ended_at}
     raise_problems(
         [
@@ -65,7 +78,7 @@ def _check_ends(trial: Trial, source: str, lines: dict[KeyPath, int]) -> None:
                 hint=f"Correct it, or inoculated_at in {Bag.FILE}.",
             )
             for name, end in ends.items()
-            if first and end and end < first.inoculated_at
+            if end and end < first.inoculated_at
         ]
     )
 

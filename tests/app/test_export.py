@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 import pytest
+from demo_trial import begin
 from hornbeam import make_hornbeam, write_trial
 
 from colscan import __version__
@@ -15,6 +16,8 @@ from colscan.app.export.rows import CodebookRow, LongScoreRow, OutcomeRow
 from colscan.errors import ExitCode
 from colscan.ledger import read_ledger
 from colscan.tables import parse_table
+from colscan.trial import find_trials
+from colscan.trial.siblings import find_live_tags
 
 
 @pytest.fixture
@@ -52,6 +55,15 @@ def test_the_codebook_names_every_column(folder: Path, tmp_path: Path) -> None:
         with path.open(newline="", encoding="utf-8") as file:
             header = next(csv.reader(file))
         assert [row.name for row in book if row.file == path.name] == header
+
+
+def test_an_export_is_no_trial(tmp_path: Path) -> None:
+    """Beside the trials of a farm it is none of them and holds no card; the plan goes with it."""
+    folder, out = begin(tmp_path / "hornbeam"), tmp_path / "data"
+    assert main(["export", str(folder), "-o", str(out)]) == 0
+    assert (out / "plan.toml").read_bytes() == (folder / "trial.toml").read_bytes()
+    assert find_trials(tmp_path) == (folder,)
+    assert {live.folder for live in find_live_tags(tmp_path / "new")} == {folder}
 
 
 def test_methods_can_be_cited(folder: Path, tmp_path: Path) -> None:

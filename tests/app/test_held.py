@@ -27,7 +27,10 @@ def test_sayings_wait(trial: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capt
     with holding(monkeypatch, name):
         assert main([command, str(trial), *words]) == 0
         said = capsys.readouterr().err
-        assert f"Kept in waiting/, as another program holds {name} (close {name} in the spreadsheet" in said
+        assert (
+            f"Kept in waiting/, as another program holds {name} or writing there is forbidden (close" in said
+        )
+        assert f"{name} in the spreadsheet, or allow writing; the next command" in said
         assert "Recorded in" not in said
         assert not (trial / name).exists()
         assert main(["history", str(trial), "B01"]) == 0
@@ -47,7 +50,7 @@ def test_a_tap_in_the_cellar_is_not_lost(trial: Path, monkeypatch: pytest.Monkey
         text = look(page, answer.headers["Location"])
         assert "bag B01: shaken" in text
         assert "delete its line of events.csv, once it is appended, in a text editor" in text
-        assert "1 row waits in waiting/, as another program holds events.csv: close events.csv" in text
+        assert "1 row waits in waiting/, as another program holds events.csv or writing there is" in text
         said = {"bag": "B01", "patch": "", "then": "/bag"}
         answer = send(page, "/verdict", call="contaminated", action="isolated", where="seam", **said)
         assert answer.status_code == 303

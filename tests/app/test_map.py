@@ -71,6 +71,7 @@ def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFix
         (["--accept"], "shows 4 bags without a card, bags.csv has 3"),
         (["--set", "9=B01"], "no bag 9"),
         (["--set", "1=B01,2=B01"], "B01: named for two places"),
+        (["--set", "1=B01,1=B02"], "number 1 is named twice, B01 and B02"),
         (["--set", "1=X"], "'X' is no bag of this trial"),
         (["--set", "1"], "'1' has no equals sign"),
         (["--drop", "one"], "'one' is no number"),

@@ -36,7 +36,7 @@ def test_a_plan_is_a_trial(here, capsys):
     assert {b.spawn_lot for b in trial.bags if b.strain == "PO-3"} == {"L 1"}
     err = capsys.readouterr().err
     assert "18 bags, 2 of them blanks" in err
-    assert "Strain and spawn lot are the same here" in err
+    assert "No spawn lot is named for PE-1" in err
     assert trial.plan in err
 
 

@@ -108,7 +108,13 @@ def test_rows_are_those_of_a_new_trial_beside_the_old_ones(
     same = unchanged(by_older)
     capsys.readouterr()
     assert rescan(by_older) == 0
-    assert f"Nothing to do: 4 photos, all scored by {METHOD}." in capsys.readouterr().err
+    said = capsys.readouterr()
+    assert f"Nothing to do: 4 photos, all scored by {METHOD}." in said.err
+    assert said.out == ""
+    assert rescan(by_older, "--format", "json") == 0
+    assert json.loads(capsys.readouterr().out)["rows"] == []
+    assert rescan(by_older, "--format", "csv") == 0
+    assert capsys.readouterr().out.startswith("bag,scores,")
     assert same()
 
 

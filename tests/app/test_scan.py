@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +24,8 @@ from colscan.app.batch import scan as batch_scan
 from colscan.app.cli.main import main
 from colscan.app.demo import NAME
 from colscan.ledger import read_ledger
+from colscan.trial import load_trial
+from colscan.units import BASELINE_HOURS
 
 Unchanged = Callable[[Path], Callable[[], bool]]
 Corners = Callable[[int], Path]
@@ -112,11 +115,21 @@ def test_small_tags_are_told(scanned_pair: Path, corners: Corners, tmp_path: Pat
     assert line.strip() == "step closer: the smallest tag is 21 px wide; 30 is the least, 60 is better"
 
 
-def test_first_photos_are_judged(pair: Path, corners: Corners, tmp_path: Path, capsys: Capture) -> None:
+def test_first_photos_are_judged(
+    pair: Path, corners: Corners, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Good ones in a line, and each other bag with its reason; later photos are not judged."""
     with Image.open(corners(0)) as image:
         dark = image.point(lambda level: level * 0.3)
         dark.save(tmp_path / "dark.jpg", exif=image.getexif(), quality=95)
+    assert scan(pair, tmp_path / "dark.jpg", "--dry-run") == 0
+    told = capsys.readouterr().err
+    assert (
+        told.count("no good first photo, and too late for one, so its scores are less sure: it is too dark")
+        == 2
+    )
+    on_day_0 = max(bag.inoculated_at for bag in load_trial(pair).bags) + timedelta(hours=BASELINE_HOURS)
+    monkeypatch.setattr(batch_scan, "now", lambda: on_day_0)
     assert scan(pair, tmp_path / "dark.jpg") == 0
     told = capsys.readouterr().err
     assert told.count("retake this first photo now: it is too dark") == 2

@@ -45,6 +45,17 @@ def folder(written: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pa
     return copy
 
 
+@pytest.mark.parametrize("name", ["scores.csv", "suspects.csv"])
+def test_photos_whose_scores_are_gone_are_refused(folder: Path, name: str) -> None:
+    """Whether the ledger is then still large or not, and whoever has read it before."""
+    reader = LedgerReader(folder)
+    reader.read()
+    (folder / name).unlink()
+    for read in (reader.read, lambda: read_ledger(folder)):
+        with pytest.raises(LedgerError, match=f"{name} is missing, and photos.csv has 260 rows"):
+            read()
+
+
 def read_whole(folder: Path) -> Ledger:
     """The ledger as a small one is read."""
     with pytest.MonkeyPatch.context() as patch:
@@ -166,7 +177,9 @@ EDITS: dict[str, Edit] = {
     "a photo withdrawn": lambda f: (f / "photos.csv").write_bytes(
         b"".join((f / "photos.csv").read_bytes().splitlines(keepends=True)[:-9])
     ),
-    "no suspects": lambda f: (f / "suspects.csv").unlink(),
+    "no suspects": lambda f: (f / "suspects.csv").write_bytes(
+        (f / "suspects.csv").read_bytes().splitlines(keepends=True)[0]
+    ),
     "an extra column": lambda f: (f / "photos.csv").write_bytes(
         b"".join(line + b",x\n" for line in (f / "photos.csv").read_bytes().splitlines())
     ),

@@ -35,6 +35,18 @@ def test_rows_come_back_in_order_of_taken_at(tmp_path: Path, find_rows) -> None:
     assert list(ledger.suspects) == [suspect for day in (3, 4, 5) for suspect in find_rows(day)[2]]
 
 
+@pytest.mark.parametrize("name", ["scores.csv", "suspects.csv"])
+def test_photos_whose_scores_are_gone_are_refused(tmp_path: Path, find_rows, name: str) -> None:
+    """Else all would look as if no photo had been taken, and a scan would pass each over as known."""
+    photo, _, _ = find_rows(3)
+    append_photo(tmp_path, photo, (), ())
+    assert len(read_ledger(tmp_path).photos) == 1  # a photo without bags is recorded with both files
+    (tmp_path / name).unlink()
+    with pytest.raises(LedgerError, match=f"{name} is missing, and photos.csv has 1 row") as caught:
+        read_ledger(tmp_path)
+    assert "Restore it from a copy" in str(caught.value)
+
+
 def test_rows_without_mark_do_not_count(tmp_path: Path, find_rows) -> None:
     """Scores and suspects whose photo's row is missing are left out."""
     append_photo(tmp_path, *find_rows(3))

@@ -37,6 +37,7 @@ def folder(tmp_path: Path) -> Path:
     """A ledger of one photo and one event."""
     (tmp_path / "photos.csv").write_text(PHOTO + photo_line(2), "utf-8")
     (tmp_path / "scores.csv").write_text(SCORE + score_line(2, 10), "utf-8")
+    (tmp_path / "suspects.csv").touch()
     (tmp_path / "events.csv").write_text(EVENT + event_line(2), "utf-8")
     return tmp_path
 

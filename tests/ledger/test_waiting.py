@@ -52,7 +52,10 @@ def test_a_photo_waits_whole(tmp_path: Path, find_rows, hold, ledger_bytes: Snap
         assert len(read_ledger(tmp_path).suspects) == 3
         told = say_waiting(tmp_path)
     assert told is not None
-    assert told.startswith(f"8 rows wait in waiting/, as another program holds {held}: close {held} in")
+    assert told.startswith(
+        f"8 rows wait in waiting/, as another program holds {held} or writing there is forb"
+    )
+    assert f": close {held} in the spreadsheet, or allow writing. What waits counts already" in told
     assert append_photo(tmp_path, *find_rows(4)) is False
     assert append_photo(tmp_path, *find_rows(6))
     assert ledger_bytes(tmp_path) == ledger_bytes(other)

@@ -50,6 +50,12 @@ def test_one_run_for_all() -> None:
     assert any("others of its level (2 at least)" in line for line in found)
 
 
+def test_no_run_named() -> None:
+    """Bags of which no heat run is known may have gone through many: nothing is said of it."""
+    unnamed = [dataclasses.replace(bag, heat_run=None) for bag in bags((0, "", "M1"), (8, "", "M2"))]
+    assert not [line for line in find_confounded(unnamed) if "heat run" in line]
+
+
 def test_a_level_in_one_run_of_several() -> None:
     """A level that is in one of two runs is named."""
     found = find_confounded(bags((0, "H1", "M1"), (0, "H2", "M2"), (8, "H2", "M3")))
@@ -57,11 +63,16 @@ def test_a_level_in_one_run_of_several() -> None:
 
 
 def test_strain_and_spawn_lot() -> None:
-    """Spawn of which no lot is said is one lot a strain; two lots a strain tell the two apart."""
+    """One lot a strain is told; two lots a strain tell the two apart. Of lots not named nothing is known."""
     one = bags((0, "H1", "M1"), (0, "H2", "M2"), (0, "H1", "M1"), (0, "H2", "M2"))
     two = [dataclasses.replace(bag, strain=f"S-{i % 2}") for i, bag in enumerate(one)]
     said = "Strain and spawn lot are the same here: nothing tells their effects apart."
-    assert said in find_confounded(two)
+    assert said not in find_confounded(two)
+    assert (
+        "No spawn lot is named for S-0, S-1: if a strain's spawn is one lot, nothing tells the effects of the"
+        " two apart."
+    ) in find_confounded(two)
+    assert said in find_confounded([dataclasses.replace(bag, spawn_lot=f"of {bag.strain}") for bag in two])
     lotted = [dataclasses.replace(bag, spawn_lot=f"L{i}") for i, bag in enumerate(two)]
     assert said not in find_confounded(lotted)
 
@@ -75,5 +86,5 @@ def test_a_tier_without_a_level() -> None:
         )
     ]
     assert any(
-        line.startswith("Not every tier holds every level (1 gaps)") for line in find_confounded(placed)
+        line.startswith("Not every tier holds every level (1 gap)") for line in find_confounded(placed)
     )

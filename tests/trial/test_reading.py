@@ -85,11 +85,19 @@ def test_a_strain_code_in_two_lines_is_refused(write_trial):
 
 
 def test_a_photo_in_the_place_of_the_trial_is_told(tmp_path):
-    """Who forgot TRIAL_DIR is told its place."""
+    """Who forgot TRIAL_DIR, or gave a file of the trial, is told what comes first."""
     (tmp_path / "a.jpg").write_bytes(b"jpeg")
     text = refusal(tmp_path / "a.jpg")
     assert "a.jpg is a file, not a trial's folder" in text
-    assert "The trial comes first: colscan scan TRIAL_DIR PHOTO..." in text
+    assert "Give the trial's folder first: the one that holds trial.toml." in text
+
+
+def test_a_farm_in_the_place_of_a_trial_is_told(write_trial):
+    """With the trials that it holds, rather than advice to begin one in it."""
+    folder = write_trial()
+    (folder.parent / "photos").mkdir()
+    text = refusal(folder.parent)
+    assert f"Give one of the trials in it (hornbeam), like {folder}." in text
 
 
 def test_every_key_is_taken():
@@ -346,6 +354,13 @@ def test_the_first_five_mistakes_of_the_bags_are_told(write_trial):
 def test_an_empty_bag_list_is_refused(write_trial):
     """What the file is instead is said."""
     assert "bags.csv:1: is empty" in refusal(write_trial(bags=""))
+
+
+def test_a_bag_list_of_its_header_alone_is_refused(write_trial):
+    """No photo can be scored by it: every command says so, with what to write."""
+    header = "bag,tag,strain,supplement,supplement_pct,inoculated_at\n"
+    text = refusal(write_trial(bags=header))
+    assert "bags.csv lists no bag\n  Write a line for each bag below" in text
 
 
 def test_extra_columns_order_and_blank_lines_are_no_mistake(write_trial):

@@ -68,6 +68,15 @@ def test_a_tag_of_another_bag_is_refused(write_trial, tmp_path):
     assert not (tmp_path / "new").exists()
 
 
+def test_a_tag_in_use_in_several_trials_is_counted_once(write_trial, tmp_path):
+    """It is one tag, however many trials have it."""
+    for name in ("hornbeam", "oakrack"):
+        write_trial(name=name)
+    (tmp_path / "list.csv").write_text(LIST.format("X01", 4))
+    with pytest.raises(TrialError, match=r"in use on bag B04 of the trial 'hornbeam' in \S+hornbeam\n"):
+        create_trial(tmp_path / "new", tmp_path / "list.csv", time_zone=ZONE)
+
+
 def test_the_very_same_bag_may_stand_in_two_trials(write_trial, tmp_path):
     """Same code, tag and day 0: its tag still means one bag. It is said."""
     write_trial()

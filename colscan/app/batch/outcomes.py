@@ -16,7 +16,7 @@ class Recorded:
     """A photo's new rows, what they were made from (by bag), and what its taker should know at once.
 
     `first` has, for the bags of which it is a first photo, why it should be taken again; nothing if it
-    needn't be.
+    needn't be. Of those in `too_late` no first photo can be taken any more.
     """
 
     photo: PhotoRow
@@ -26,6 +26,7 @@ class Recorded:
     missing: tuple[str, ...]
     remarks: tuple[str, ...]
     first: Mapping[str, tuple[str, ...]]
+    too_late: frozenset[str]
     overlay: Path | None = None
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from colscan.app.batch.annotate import write_overlay
 from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load_baselines
-from colscan.app.batch.baselines import is_early, make_baselines
+from colscan.app.batch.baselines import EARLY_DAYS, is_early, make_baselines
 from colscan.app.batch.before import Before
 from colscan.app.batch.bursts import breaks_of, group_bursts, leave_scored, measure_together
 from colscan.app.batch.chain import Chain
@@ -37,7 +37,7 @@ from colscan.score.identity import Identity, Verdict
 from colscan.score.model import Baseline, Evidence, Memory
 from colscan.trial import sibling_tags
 from colscan.trial.model import Bag, Trial
-from colscan.units import in_microseconds, now
+from colscan.units import days_between, in_microseconds, now
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -284,6 +284,7 @@ class _Scan:
                 for bag, seen in found.items()
                 if is_early(ref.taken_at, bag)
             },
+            too_late=frozenset(bag.bag for bag in found if days_between(bag.inoculated_at, at) > EARLY_DAYS),
         )
 
     def _recall(self, bag: Bag, taken_at: datetime, chain: Chain) -> Memory:

@@ -112,7 +112,11 @@ def _names(trial: Trial, text: str) -> dict[int, str]:
         if bag.tag is not None:
             msg = f"--set: {bag.bag} has a card (tag {bag.tag})."
             raise TrialError(msg, "A card tells where it stands; the map is for bags without one.")
-        names[_number(number.strip())] = bag.bag
+        place = _number(number.strip())
+        if place in names:
+            msg = f"--set: number {place} is named twice, {names[place]} and {bag.bag}."
+            raise TrialError(msg, "Give each number one bag.")
+        names[place] = bag.bag
     return names
 
 

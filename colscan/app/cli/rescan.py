@@ -59,6 +59,8 @@ def rescan(trial_dir: Path, dry_run: bool, jobs: int, output_format: str) -> Exi
     with nullcontext() if dry_run else scan_locked(trial_dir, say_waiting_once(trial.name)):
         work = plan_rescan(trial_dir, read_ledger(trial_dir), read_scans(trial_dir))
         if not work.photos and not work.rejected:
+            if output_format != "table":  # programs read a header, or an empty list
+                _print_moves((), output_format)
             click.echo(_nothing_to_do(work, trial_dir), err=True)
             return ExitCode.DONE
         for one in work.rejected:

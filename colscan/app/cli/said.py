@@ -77,8 +77,8 @@ def tell_recorded(trial_dir: Path, row: Row, what: str) -> None:
     where = f"Recorded in {row.FILE}"
     if holder is not None:
         where = (
-            f"Kept in {WAITING}/, as another program holds {holder} (close {holder} in the spreadsheet; the"
-            " next command that writes appends it)"
+            f"Kept in {WAITING}/, as another program holds {holder} or writing there is forbidden (close"
+            f" {holder} in the spreadsheet, or allow writing; the next command that writes appends it)"
         )
     click.echo(f"{where}: {what}", err=True)
 

@@ -23,6 +23,7 @@ from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
 from colscan.ledger import read_ledger, say_waiting
 from colscan.trial import FarmTrial, load_farm, load_trial
+from colscan.units import count_of
 
 if TYPE_CHECKING:
     from colscan.app.batch.scan import ScanOptions
@@ -178,8 +179,8 @@ def _scan_farm(
 
     for one, _ in farm:
         read_ledger(one.folder)  # a broken one is told before anything is written in any
-    many = "1 photo" if len(paths) == 1 else f"{len(paths)} photos"
-    click.echo(f"looking which of {len(farm)} trials {many} are for", err=True)
+    many = f"{count_of(len(paths), 'photo')} {'is' if len(paths) == 1 else 'are'}"
+    click.echo(f"looking which of {count_of(len(farm), 'trial')} {many} for", err=True)
     offers = offer_photos(farm, paths, jobs=asked.jobs, cluster=asked.cluster)
     for offer in offers.offers:
         check_shelf(offer.of.trial, asked.shelf)

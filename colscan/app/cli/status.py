@@ -67,8 +67,8 @@ def print_status(trial_dir: Path, output_format: str = "table") -> None:
     from colscan.present import render_rows
     from colscan.trial import load_trial
 
-    ledger = read_ledger(trial_dir)
-    statuses = judge_bags(load_trial(trial_dir), ledger, units.now())
+    trial, ledger = load_trial(trial_dir), read_ledger(trial_dir)
+    statuses = judge_bags(trial, ledger, units.now())
     if output_format == "table":
         rows = [_screen_row(one) for one in statuses]
         text = render_rows(SCREEN, rows, output_format, screen=screen_of_stdout(), strong=NEEDS_A_PERSON)

@@ -17,6 +17,9 @@ from colscan.tables import format_header, format_rows
 from colscan.trial import load_trial
 from colscan.trial.model import PLAN_FILE
 
+PLAN_COPY = "plan.toml"
+"""The plan's name in an export: any folder that holds a trial.toml is a trial, whose cards hang somewhere."""
+
 
 def export_trial(trial_dir: Path, folder: Path, now: datetime) -> tuple[Path, ...]:
     """Return the paths of a trial's export, all in one folder.
@@ -44,7 +47,7 @@ def export_trial(trial_dir: Path, folder: Path, now: datetime) -> tuple[Path, ..
         for one in make_tables(trial, ledger, results)
     }
     versions = read_versions(trial_dir, ledger)
-    files[PLAN_FILE] = (trial_dir / PLAN_FILE).read_bytes()
+    files[PLAN_COPY] = (trial_dir / PLAN_FILE).read_bytes()
     files[METHODS_FILE] = describe_methods(trial, ledger, versions, results).encode()
     _check_free(folder, set(files))
     try:

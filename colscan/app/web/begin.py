@@ -24,7 +24,7 @@ from colscan.trial.layout import EXAMPLE_SUPPLEMENT
 from colscan.trial.model import PLAN_FILE, Bag, Limits
 from colscan.trial.recipe import Base
 from colscan.trial.zones import choose_zone
-from colscan.units import to_pct
+from colscan.units import count_of, to_pct
 
 Page = tuple[str, int]
 _ALWAYS = frozenset({"begin", "begin_now", "static"}) | FOR_STRANGERS | FOR_HOME
@@ -112,7 +112,8 @@ def _begin(folder: Path, lock: Lock) -> AnyResponse | Page:
 
 def _say_taken(folder: Path) -> TrialError:
     trial = load_trial(folder)
-    msg = f"a trial was begun here meanwhile: {trial.name}, {len(trial.bags)} bags. Yours was not written"
+    bags = count_of(len(trial.bags), "bag")
+    msg = f"a trial was begun here meanwhile: {trial.name}, {bags}. Yours was not written"
     return TrialError(msg, "Look at the one that is there, or begin yours in another folder.")
 
 

@@ -109,10 +109,11 @@ def _is_long_enough(course: Course) -> bool:
 
 def _unfitted(course: Course, measure: Measure) -> BagFit:
     n = len(course.days)
-    had = f"{n or 'no'} photo{'s' if n > 1 else ''}"
+    had = f"{n or 'no'} photo{'s' if n > 1 else ''} of it"
+    few = f"no curve: {had} from before its loss" if course.is_lost else f"too early to say: {had} yet"
     return BagFit(
         bag=course.bag, measure=measure, segment=course.segment, began_days=course.began_days, points=n,
-        why_not=f"too early to say: {had} of it yet, a curve takes {LEAST_POINTS} over {LEAST_DAYS:g} days",
+        why_not=f"{few}, a curve takes {LEAST_POINTS} over {LEAST_DAYS:g} days",
     )  # fmt: skip
 
 

@@ -42,6 +42,8 @@ class Course:
         Age, fraction, and the claimed standard deviation on the arcsine scale.
     photos, keys : tuple of str, length N
         Names and SHA-256 of the photos.
+    is_lost : bool
+        Whether the bag was lost, so that no photo is to come.
     """
 
     bag: Bag
@@ -52,6 +54,7 @@ class Course:
     sd: FloatSeries
     photos: tuple[str, ...]
     keys: tuple[str, ...]
+    is_lost: bool
 
 
 def courses_of(
@@ -98,6 +101,7 @@ def _courses(record: BagRecord, measure: Measure) -> list[Course]:
                 bag=record.bag, segment=int(segment), began_days=_began_days(record, chosen),
                 days=series.days[chosen], value=value[chosen], sd=sd[chosen],
                 photos=tuple(photos[i] for i in chosen), keys=tuple(keys[i] for i in chosen),
+                is_lost=lost is not None,
             )
         )  # fmt: skip
     return courses

@@ -28,13 +28,14 @@ from colscan.app.web import listen
 from colscan.growth import judge_bags
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import SuspectRow
+from colscan.tables import format_header
 from colscan.trial import load_trial
 
 
 @pytest.fixture
 def seen(scanned: Path) -> Path:
     """A scanned trial with a made-up patch on two bags."""
-    (scanned / SuspectRow.FILE).unlink(missing_ok=True)
+    (scanned / SuspectRow.FILE).write_bytes(format_header(SuspectRow))
     add_patch(scanned, "B01", "p1")
     add_patch(scanned, "B02", "p1")
     return scanned

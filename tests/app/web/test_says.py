@@ -264,7 +264,8 @@ def test_looked_all_round_on_the_first_page(scanned: Path) -> None:
             cells[names.index("coverage_low_pct")] = "99"
             lines[number] = ",".join(cells)
     scores.write_text("\n".join([head, *lines]) + "\n", encoding="utf-8")
-    (scanned / "suspects.csv").unlink(missing_ok=True)
+    suspects = scanned / "suspects.csv"
+    suspects.write_text(suspects.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
     page = browser(scanned)
     text = look(page)
     assert text.count('value="looked-round"') == 1

@@ -17,12 +17,13 @@ from colscan.app.cli.main import main
 from colscan.app.kept_pictures import FOLDER, WIDTHS_PX
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
+from colscan.tables import format_header
 
 
 @pytest.fixture
 def seen(scanned: Path) -> Path:
     """A scanned trial with a made-up patch on B01 in the newest photo."""
-    (scanned / SuspectRow.FILE).unlink(missing_ok=True)
+    (scanned / SuspectRow.FILE).write_bytes(format_header(SuspectRow))
     add_patch(scanned, "B01", "p1")
     return scanned
 

@@ -16,12 +16,13 @@ from colscan.app.cli.main import main
 from colscan.app.web import trial_page
 from colscan.ledger.columns import SuspectRow
 from colscan.present.saving import ChartFiles
+from colscan.tables import format_header
 
 
 @pytest.fixture
 def seen(scanned: Path) -> Path:
     """A scanned trial with a made-up patch on B04 in the newest photo."""
-    (scanned / SuspectRow.FILE).unlink(missing_ok=True)
+    (scanned / SuspectRow.FILE).write_bytes(format_header(SuspectRow))
     add_patch(scanned, "B04", "p1")
     return scanned
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hornbeam import event, gompertz_pct, make_bag, make_hornbeam, make_trial, score
+from hornbeam import event, gompertz_pct, make_bag, make_hornbeam, make_trial, score, verdict
 from simulate import Design, simulate
 
 from colscan.growth.curve import BagFit, Measure, Shape, fit_bags, predict
@@ -68,6 +68,13 @@ def test_too_early_to_say() -> None:
     assert fit.why_not == "too early to say: it has come to 42 %, a curve takes half"
     assert fit.trend is not None
     assert predict(fit, DAYS) is None
+
+
+def test_a_bag_that_was_lost_early() -> None:
+    """The photos after it don't count and none is to come: it isn't too early, but too late to say."""
+    rows, lost = _rows(until=7), (verdict("B1", 3.6, "contaminated"),)
+    fit = _fit(rows, verdicts=lost)
+    assert fit.why_not == "no curve: 4 photos of it from before its loss, a curve takes 5 over 2 days"
 
 
 def test_half_but_not_yet_ninety() -> None:
