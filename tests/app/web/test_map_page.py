@@ -24,7 +24,7 @@ from werkzeug.test import TestResponse
 from colscan.app.cli.main import main
 from colscan.app.web.guard import LARGER_REQUESTS_BYTES, TOKEN_HEADER
 from colscan.app.web.map_photos import MOST_SENT
-from colscan.ledger.columns import PhotoRow
+from colscan.ledger.columns import PhotoRow, ScoreRow, SuspectRow
 from colscan.tables import format_header, format_rows
 from colscan.trial.shelfmap import Place, ShelfMap, read_shelfmaps, write_shelfmap
 
@@ -188,7 +188,8 @@ def test_a_photo_of_the_ledger(page: FlaskClient, rack: Path, small: Path) -> No
         method="1",
         scanned_at=when,
     )
-    (rack / PhotoRow.FILE).write_bytes(format_header(PhotoRow) + format_rows([row]))
+    for row_type, rows in {ScoreRow: [], SuspectRow: [], PhotoRow: [row]}.items():
+        (rack / row_type.FILE).write_bytes(format_header(row_type) + format_rows(rows))
     offered = ask(page, "/map").text
     assert "<svg" not in offered
     assert f'<option value="{one.photo_sha256}">' in offered
