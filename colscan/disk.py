@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+import threading
 from contextlib import suppress
 from pathlib import Path
 
@@ -68,7 +69,7 @@ def replace_file(path: Path, data: bytes, *, lasting: bool = True) -> None:
     OSError
         When they can't be written; the file is as before, or still missing.
     """
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    part = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.part")
     try:
         write_bytes(part, data, os.O_TRUNC, lasting=lasting)
         if path.exists():

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from colscan.app.calls import known_bag
 from colscan.errors import TrialError
 from colscan.hints import suggest_near
-from colscan.ledger import Ledger, append_new, events_of, read_ledger
+from colscan.ledger import Ledger, append_new, events_of
 from colscan.ledger.columns import SEGMENT_ENDERS, EventRow
 from colscan.trial.model import Bag, Trial
 from colscan.units import count_of
@@ -70,13 +70,19 @@ def _day_0(bag: Bag) -> datetime:
     return bag.inoculated_at
 
 
-def record_events(trial_dir: Path, rows: Sequence[EventRow]) -> tuple[EventRow, ...]:
+def record_events(
+    trial_dir: Path, trial: Trial, ledger: Ledger, rows: Sequence[EventRow]
+) -> tuple[EventRow, ...]:
     """Return those of some events that were appended to events.csv: all but those that it has already.
 
     Parameters
     ----------
     trial_dir : Path
         The trial's folder.
+    trial : Trial
+        Its plan.
+    ledger : Ledger
+        The rows that count.
     rows : sequence of EventRow
         What is said; the same event at the same time would begin another segment. Notes of no kind are told
         apart by their detail.
@@ -84,18 +90,22 @@ def record_events(trial_dir: Path, rows: Sequence[EventRow]) -> tuple[EventRow, 
     Raises
     ------
     TrialError
-        When one of them has another detail than the one that is recorded; the others are.
+        When one of them is recorded with another detail; then none is written.
     LedgerError
         When it can't be written.
     """
-    fresh = append_new(trial_dir, rows, _told_apart_by)
-    passed_over = [row for row in rows if row not in fresh]
-    if passed_over:
-        there = {(*_told_apart_by(row), row.detail) for row in read_ledger(trial_dir).events}
-        if any((*_told_apart_by(row), row.detail) not in there for row in passed_over):
-            msg = "The same event at the same time is recorded already, with another note."
-            raise TrialError(msg, "If that note is wrong, correct it in events.csv.")
-    return fresh
+    there = {_told_apart_by(row): row for row in ledger.events}
+    for row in rows:
+        known = there.get(_told_apart_by(row))
+        if known is not None and known.detail != row.detail:
+            said = describe_event(known, trial.zone)
+            msg = f"{said} is recorded already, {_note(known)}; nothing is written."
+            raise TrialError(msg, "If that is wrong, correct it in events.csv; or give another time.")
+    return append_new(trial_dir, rows, _told_apart_by)
+
+
+def _note(row: EventRow) -> str:
+    return f"with the note {row.detail!r}" if row.detail else "without a note"
 
 
 def _told_apart_by(row: EventRow) -> tuple[object, ...]:

@@ -10,8 +10,8 @@ from statistics import fmean
 
 from colscan.growth.outcomes import Outcome
 from colscan.growth.risk import LevelRisk, RiskReport
+from colscan.growth.risk.followed import as_large
 from colscan.trial.power import chance_of_difference
-from colscan.units import count_of
 
 CHANCE = 0.8
 """Chance of success that is planned for, the usual one."""
@@ -132,7 +132,7 @@ def _say_level(own: LevelRisk, accepted: float, clusters: str) -> str:
         return f"{own.level.name}: it would take more bags than a trial has to show that {limit}."
     return (
         f"{own.level.name}: {own.more} more bags followed to the end without a loss, in"
-        f" {count_of(own.more_runs or 0, f'further {clusters}')} as large as now, would show that {limit}"
+        f" {as_large(own.more_runs, clusters)}, would show that {limit}"
         f" ({own.lost} of {own.followed} lost so far)."
     )
 

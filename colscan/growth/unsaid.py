@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from colscan.flags import Flag
-from colscan.growth.outcomes import LOST_AT_WORST, Outcome, outcomes_of
+from colscan.growth.model import BagRecord
+from colscan.growth.outcomes import Outcome, lost_span
+from colscan.growth.records import records_of
 from colscan.growth.risk import RiskReport
 from colscan.ledger import Ledger
 from colscan.trial.confounding import find_confounded
@@ -58,7 +60,7 @@ def find_unsaid(
         )
     found += _too_few(outcomes)
     found += _open_risk(risk) if risk else []
-    found += _unreviewed(outcomes, outcomes_of(trial, ledger, lost_calls=LOST_AT_WORST))
+    found += _unreviewed(records_of(trial, ledger))
     found += _doubtful(ledger)
     return (*found, *_ALWAYS)
 
@@ -90,9 +92,12 @@ def _open_risk(risk: RiskReport) -> list[str]:
     ]
 
 
-def _unreviewed(outcomes: Sequence[Outcome], worst: Sequence[Outcome]) -> list[str]:
-    both = zip(outcomes, worst, strict=True)
-    bags = [one.bag.bag for one, at_worst in both if at_worst.lost is not None and one.lost is None]
+def _unreviewed(records: Sequence[BagRecord]) -> list[str]:
+    bags = [
+        record.bag.bag
+        for record in records
+        if lost_span(record) is None and any(onset.call in (None, "unsure") for onset in record.onsets)
+    ]
     if not bags:
         return []
     return [f"Suspect patches that nobody has called harmless or contaminated: on {', '.join(bags)}."]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -87,6 +87,7 @@ def make_figure(
     """
     import matplotlib
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
     layout = _lay_out(trial, curves, shown)
     frame = layout.frame
@@ -103,7 +104,8 @@ def make_figure(
                 ax.set_ylabel(shown)
             draw_panel(ax, panel, styles=styles, frame=frame)
         write_head(figure, trial, interim=interim)
-        _write_foot(figure, layout.foot, handles=layout.handles, base=_base_of(trial))
+        handles: list[Artist] = [Line2D([], [], label=label, **looks) for label, looks in layout.legend]
+        _write_foot(figure, layout.foot, handles=handles, base=_base_of(trial))
     return figure
 
 
@@ -122,17 +124,18 @@ def size_of(trial: Trial, curves: tuple[BagCurve, ...]) -> tuple[int, int]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Layout:
-    """What a chart is drawn from: a panel a strain, the lines of its foot, its legend, and the sizes."""
+    """What a chart is drawn from: a panel a strain, the lines of its foot, its legend, and the sizes.
+
+    Nothing of the drawing library: its settings belong to the whole process, and a page asks for sizes alone.
+    """
 
     panels: list[tuple[BagCurve, ...]]
     foot: list[str]
-    handles: list[Artist]
+    legend: list[tuple[str, dict[str, Any]]]
     frame: Frame
 
 
 def _lay_out(trial: Trial, curves: tuple[BagCurve, ...], shown: Shown) -> _Layout:
-    import matplotlib
-
     measured = tuple(curve for curve in curves if np.isfinite(curve.series.coverage).any())
     if shown is Shown.DENSITY:
         measured = tuple(_how_white(curve) for curve in measured)
@@ -144,12 +147,11 @@ def _lay_out(trial: Trial, curves: tuple[BagCurve, ...], shown: Shown) -> _Layou
     else:
         foot = wrap_foot(_footnote(measured, shown))
     panels = [tuple(curve for curve in measured if curve.bag.strain == strain) for strain in strains]
-    with matplotlib.rc_context(SETTINGS):
-        handles = _legend_handles(style_treatments(trial.bags), measured)
-    legend_lines = 1 + -(-len(handles) // LEGEND_COLUMNS)
+    legend = _legend_of(style_treatments(trial.bags), measured)
+    legend_lines = 1 + -(-len(legend) // LEGEND_COLUMNS)
     foot_inches = _FOOT_INCHES + sizes.LINE_INCHES * len(foot) + _LEGEND_LINE_INCHES * legend_lines
     frame = _plan(panels, trial.question, foot_inches=foot_inches)
-    return _Layout(panels=panels, foot=foot, handles=handles, frame=frame)
+    return _Layout(panels=panels, foot=foot, legend=legend, frame=frame)
 
 
 def _plan(panels: list[tuple[BagCurve, ...]], question: str, *, foot_inches: float) -> Frame:
@@ -220,21 +222,25 @@ def _how_white(curve: BagCurve) -> BagCurve:
     return replace(curve, series=replace(curve.series, coverage=density, low=density, high=density))
 
 
-def _legend_handles(styles: dict[str, LineStyle], curves: tuple[BagCurve, ...]) -> list[Artist]:
-    from matplotlib.lines import Line2D
-
+def _legend_of(
+    styles: dict[str, LineStyle], curves: tuple[BagCurve, ...]
+) -> list[tuple[str, dict[str, Any]]]:
+    """What the legend names, and how it looks."""
     present = {BLANK_LABEL if curve.bag.role == "blank" else curve.bag.treatment for curve in curves}
-    handles: list[Artist] = [
-        Line2D(
-            [], [], color=style.colour, linestyle=style.line, marker=style.marker, label=label,
-            markeredgecolor="white" if style.marker != "x" else style.colour, markeredgewidth=0.6,
+    legend: list[tuple[str, dict[str, Any]]] = [
+        (
+            label,
+            {
+                "color": style.colour, "linestyle": style.line, "marker": style.marker,
+                "markeredgecolor": "white" if style.marker != "x" else style.colour, "markeredgewidth": 0.6,
+            },
         )
         for label, style in styles.items()
         if label in present
     ]  # fmt: skip
     calls = {onset.call for curve in curves for onset in curve.onsets}
     if calls - {"contaminated"}:
-        handles.append(Line2D([], [], label="suspect patch", **mark_style("v")))
+        legend.append(("suspect patch", mark_style("v")))
     if "contaminated" in calls or any(curve.contaminated for curve in curves):
-        handles.append(Line2D([], [], label="called contaminated", **mark_style("X")))
-    return handles
+        legend.append(("called contaminated", mark_style("X")))
+    return legend

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from colscan.growth.risk import LevelRisk, RiskReport, SeriesRisk
+from colscan.growth.risk.followed import many_of
 from colscan.present.heading import count_runs, title_of
 from colscan.present.saving import QUIET, ChartFiles, save_figure
 from colscan.present.sheet import (
@@ -161,11 +162,12 @@ def _note(report: RiskReport) -> str:
     levels = {(series.strain, row.level): row for series in total for row in series.levels}.values()
     bags = sum(row.followed for row in levels)
     runs = max((row.runs for row in levels), default=0)
+    shared = report.clusters if runs == 1 else many_of(report.clusters)
     return (
         f"Bags that are lost or were followed to {report.horizon} count: {count_runs(bags, 0)}"
-        + (f", of up to {runs} {report.clusters}{'' if runs == 1 else 's'} a level" if runs else "")
+        + (f", of up to {runs} {shared} a level" if runs else "")
         + f". The limit allows for what bags of one {report.clusters} share. A level is acceptable when its"
         f" limit is within the accepted {100 * report.accepted:g} %; “n more needed”: so many further bags"
-        f" without a loss, in {report.clusters}s as large as now, would bring it there. Only what people"
-        " called contaminated is a loss."
+        f" without a loss, in {many_of(report.clusters)} as large as now, would bring it there. Only what"
+        " people called contaminated is a loss."
     )

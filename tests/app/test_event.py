@@ -93,7 +93,18 @@ def test_notes_of_one_day_are_all_kept(trial: Path, capsys: pytest.CaptureFixtur
     assert events(trial).count(b"B02,shaken") == 1
     said = capsys.readouterr().err
     assert said.count("Known already") == 2
-    assert said.count("recorded already, with another note") == 1
+    assert (
+        said.count("bag B02: shaken is recorded already, with the note 'first note'; nothing is written.")
+        == 1
+    )
+
+
+def test_of_several_bags_none_is_written_when_one_is_told_otherwise(trial: Path) -> None:
+    """Exit 2 means that nothing was written."""
+    said = ["event", str(trial), "shaken", "--at", "2026-03-10", "--bag", "B02", "--detail"]
+    assert main([*said, "one"]) == 0
+    assert main([*said, "two", "--bag", "B01"]) == ExitCode.TRIAL
+    assert events(trial).count(b"shaken") == 1
 
 
 def test_same_event_said_by_two_at_once(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score, verdict
+from hornbeam import at_day, make_bag, make_hornbeam, make_trial, score, suspect, verdict
 
 from colscan.flags import Flag
 from colscan.growth import outcomes_of
@@ -47,6 +47,15 @@ def test_a_bag_that_is_called_contaminated_is_reviewed() -> None:
     for patch in ("p1", None):
         called = (*ledger.verdicts, verdict("PO3-3", 16, "contaminated", patch=patch))
         assert waits not in " ".join(unsaid(trial, replace(ledger, verdicts=called)))
+
+
+def test_patches_of_blanks_wait_too_and_a_bag_without_one_does_not() -> None:
+    """A blank with a patch is named; one that somebody called unsure by hand has none."""
+    trial = make_trial(make_bag("B1"), make_bag("B9", role="blank"))
+    scores = (score("B1", 1, 5.0), score("B9", 1, 0.0))
+    ledger = Ledger(scores=scores, suspects=(suspect("B9", 1),), verdicts=(verdict("B1", 2, "unsure"),))
+    waits = "nobody has called harmless or contaminated"
+    assert f"{waits}: on B9." in " ".join(unsaid(trial, ledger))
 
 
 def test_flags_are_told_when_many_scores_have_them() -> None:

@@ -49,7 +49,7 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
 
 def clear_leftovers(folder: Path) -> None:
     """Take away what commands that were killed left half-written; younger files may be being written."""
-    places = (folder, *(folder / name for name in ("photos", "cache", "overlays", "waiting")))
+    places = (folder, *(folder / name for name in ("photos", "cache", "overlays", "masks", "waiting")))
     inside = (path for path in (folder / "cache").glob("*") if path.is_dir())
     found = (path for place in (*places, *inside) for path in _parts(place))
     _clear(path for path in found if _age_s(path) > LEFT_OVER_S)

@@ -64,7 +64,7 @@ def event(
 
 def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:
     ledger = read_ledger(trial_dir)
-    fresh = record_events(trial_dir, rows)
+    fresh = record_events(trial_dir, trial, ledger, rows)
     for row in rows:
         said = describe_event(row, trial.zone)
         if row in fresh:

@@ -59,7 +59,7 @@ def _record(site: Site) -> AnyResponse:
     row = read_event(request.form, here.trial)
     told = _told_just_now(here.ledger, row)
     if told is None:
-        record_events(here.folder, [row])
+        record_events(here.folder, here.trial, here.ledger, [row])
     bag = row.name if row.scope == "bag" else None
     return page_after(request.form, bag=bag, **mark_written(here, "event", told or row))
 

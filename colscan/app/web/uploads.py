@@ -37,7 +37,7 @@ QUIET_SECONDS = 2.0
 MORE_SECONDS = 20.0
 """The same, when the phone said that it has more to send."""
 CLOSING_SECONDS = 60.0
-WAITS = "Waits until another scan of this trial has ended; then it is measured."
+WAITS = "Measured as soon as another scan of this trial has ended."
 _log = logging.getLogger(__name__)
 
 

@@ -22,6 +22,20 @@ CLUSTERS = ((RUN, "heat_run"), ("mix", "mix_batch"))
 SPAWNING_DAY = "spawning day"
 
 
+def many_of(clusters: str) -> str:
+    """Return the plural of what bags share their luck by.
+
+    >>> many_of("heat run or mix")
+    'heat runs or mixes'
+    """
+    return " or ".join(one + ("es" if one.endswith("x") else "s") for one in clusters.split(" or "))
+
+
+def as_large(number: int | None, clusters: str, further: str = "further ") -> str:
+    """Return a number of what bags share their luck by, as large as those so far, in words."""
+    return f"{number} {further}{clusters if number == 1 else many_of(clusters)} as large as now"
+
+
 class Fate(StrEnum):
     """What became of a bag on its way to the horizon."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise, takewhile
 
+from colscan.growth.risk.followed import as_large
 from colscan.growth.risk.limits import Rule
 from colscan.growth.risk.model import Dose, Level, LevelRisk, LossSource, Trend
 from colscan.growth.risk.trend import DRAWN
@@ -28,9 +29,8 @@ def say_level(own: LevelRisk, rule: Rule) -> str:
     """Return what the bags of a level show, against the accepted risk."""
     coming = f" ({own.running} on the way)" if own.running else ""
     if own.limit is None or own.low is None or own.share is None:
-        need = (
-            f"; {own.more} without a loss, in {_runs(own, rule)}, would be enough to say" if own.more else ""
-        )
+        where = as_large(own.more_runs, rule.clusters, "")
+        need = f"; {own.more} without a loss, in {where}, would be enough to say" if own.more else ""
         return f"{own.level.name}: 0 of {count_of(own.spawned, 'bag')} at the horizon yet{need}."
     said = f"{own.level.name}: {own.lost} of {count_of(own.followed, 'bag')} lost"
     accepted = f"your limit of {100 * rule.accepted:g} %"
@@ -46,12 +46,8 @@ def say_level(own: LevelRisk, rule: Rule) -> str:
         return f"{said}, within {accepted}."
     if own.more is None:
         return f"{said}, over {accepted}."
-    need = f"{own.more} more without a loss, in {_runs(own, rule, 'further ')}, would do"
+    need = f"{own.more} more without a loss, in {as_large(own.more_runs, rule.clusters)}, would do"
     return f"{said}, over {accepted}: not enough bags to say, {need}{coming}."
-
-
-def _runs(own: LevelRisk, rule: Rule, further: str = "") -> str:
-    return f"{count_of(own.more_runs or 0, f'{further}{rule.clusters}')} as large as now"
 
 
 def say_highest(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) -> str:
@@ -76,8 +72,9 @@ def _say_none(first: LevelRisk, rule: Rule) -> str:
         return (
             f"Highest level still acceptable: can't be said, {first.level.name} has too many losses for that."
         )
-    need = f"{first.more} more of {first.level.name} without a loss, in {_runs(first, rule, 'further ')}"
-    return f"Highest level still acceptable: not enough bags to say, {need}, would do."
+    need = f"{first.more} more of {first.level.name} without a loss"
+    where = as_large(first.more_runs, rule.clusters)
+    return f"Highest level still acceptable: not enough bags to say, {need}, in {where}, would do."
 
 
 def say_at_worst(levels: Sequence[LevelRisk], highest: Level | None, rule: Rule) -> str:
