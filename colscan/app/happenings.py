@@ -94,22 +94,18 @@ def record_events(
     LedgerError
         When it can't be written.
     """
-    there = {_told_apart_by(row): row for row in ledger.events}
+    there = {row.occasion: row for row in ledger.events}
     for row in rows:
-        known = there.get(_told_apart_by(row))
+        known = there.get(row.occasion)
         if known is not None and known.detail != row.detail:
             said = describe_event(known, trial.zone)
             msg = f"{said} is recorded already, {_note(known)}; nothing is written."
             raise TrialError(msg, "If that is wrong, correct it in events.csv; or give another time.")
-    return append_new(trial_dir, rows, _told_apart_by)
+    return append_new(trial_dir, rows, lambda row: row.occasion)
 
 
 def _note(row: EventRow) -> str:
     return f"with the note {row.detail!r}" if row.detail else "without a note"
-
-
-def _told_apart_by(row: EventRow) -> tuple[object, ...]:
-    return row.at, row.scope, row.name, row.what, row.detail if row.what == "other" else None
 
 
 def describe_event(row: EventRow, zone: ZoneInfo) -> str:

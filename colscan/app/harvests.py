@@ -33,6 +33,10 @@ def record_harvest(trial_dir: Path, trial: Trial, ledger: Ledger, row: HarvestRo
         When it can't be written.
     """
     known_bag(trial, row.bag)
+    for weight in (row.fresh_g, row.saleable_g or 0.0):
+        if round(weight, 2) != weight:
+            msg = f"{weight:g} g has more than two decimals."
+            raise TrialError(msg, "Leave out what parts thousands: 1234 for one kilogram and 234 g.")
     if row.saleable_g is not None and row.saleable_g > row.fresh_g:
         msg = f"Saleable {row.saleable_g:g} g is more than fresh {row.fresh_g:g} g."
         raise TrialError(msg, "The fresh weight is that of the whole flush.")

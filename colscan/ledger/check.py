@@ -104,7 +104,7 @@ def check_no_duplicates(books: Books) -> Iterator[Problem]:
     yield from _repeats(books.photos, lambda r: (r.photo_sha256, r.method), _RESCAN)
     yield from _repeats(books.scores, _score_key, _RESCAN)
     yield from _repeats(books.suspects, lambda r: (r.photo_sha256, r.bag, r.patch, r.method), _RESCAN)
-    yield from _repeats(books.events, lambda r: (r.at, r.scope, r.name, r.what), "Take one of the two out.")
+    yield from _repeats(books.events, lambda r: r.occasion, "Take one of the two out.")
 
 
 def _repeats(lines: Iterable[Line[R]], key: Callable[[R], Hashable], hint: str) -> Iterator[Problem]:

@@ -236,6 +236,11 @@ class EventRow(Row):
         default=None,
     )
 
+    @property
+    def occasion(self) -> tuple[datetime, str, str | None, str, str | None]:
+        """What tells it from others: time, subject and kind; notes of no kind by their detail, too."""
+        return self.at, self.scope, self.name, self.what, self.detail if self.what == "other" else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HarvestRow(Row):

@@ -51,6 +51,7 @@ def test_earlier_record_is_replaced(trial: Path, capsys: pytest.CaptureFixture[s
         (["B01", "1", "12,5"], "decimals are written with a point"),
         (["B01", "1", "nan"], "'nan' is not a number"),
         (["B01", "1", "1e6"], "is outside 0 to 100000 g"),
+        (["B01", "1", "1.234"], "1.234 g has more than two decimals"),
         (["B01", "1", "500", "--saleable", "501"], "Saleable 501 g is more than fresh 500 g"),
         (["B01", "1", "500", "--at", "2026-03-01"], "is before bag B01 was inoculated"),
         (["B01", "1"], "Missing argument"),

@@ -82,7 +82,7 @@ def click(visit: Visit, text: str) -> None:
 
 def wait_to_read(visit: Visit, text: str) -> None:
     """Wait until the page says a text."""
-    visit.browser.wait_for("document.querySelector('main').innerText.includes(arguments[0])", text)
+    visit.browser.read(text)
 
 
 def called(visit: Visit) -> list[str]:
@@ -189,6 +189,19 @@ def test_a_double_click_records_once(visit: Visit) -> None:
     end_of_scan.join()
     wait_to_read(visit, "Recorded: bag B01, patch p1: contaminated, discarded, face")
     assert called(visit) == ["contaminated"]
+
+
+def test_the_second_half_of_a_double_tap_is_for_no_other_bag(visit: Visit) -> None:
+    """The next page has another bag's button where the first one's was; a moment later it is meant."""
+    visit.browser.open(PATCH)
+    click(visit, "Harmless")
+    visit.browser.wait_for("document.querySelector('main').innerText.includes('Bag B02, patch p1')")
+    click(visit, "Harmless")
+    wait_to_read(visit, "Bag B02, patch p1")
+    assert called(visit) == ["harmless"]
+    click(visit, "Harmless")
+    wait_to_read(visit, "None waits.")
+    assert called(visit) == ["harmless", "harmless"]
 
 
 # ---- keys

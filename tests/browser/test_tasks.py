@@ -46,7 +46,7 @@ def press(browser: Watched, text: str) -> None:
 
 def read(browser: Watched, text: str) -> None:
     """Wait until the page says a text."""
-    browser.wait_for("document.querySelector('main').innerText.includes(arguments[0])", text)
+    browser.read(text)
 
 
 def choose_photos(browser: Watched, *paths: Path) -> None:

@@ -81,6 +81,11 @@ class Watched:
         waiting = WebDriverWait(self.driver, PATIENCE_S, 0.05, ignored_exceptions=[WebDriverException])
         waiting.until(lambda driver: driver.execute_script(f"return {script}", *values), f"never: {script}")
 
+    def read(self, text: str) -> None:
+        """Wait until the page says a text, and as long as a hand needs that doesn't tap twice."""
+        self.wait_for("document.querySelector('main').innerText.includes(arguments[0])", text)
+        self.wait_for("Date.now() - sessionStorage.getItem('sent') > 600")
+
     def set_screen(self, width_px: int, height_px: int, scheme: str) -> None:
         """Show pages as a screen of a size would, light or dark."""
         size = {"width": width_px, "height": height_px, "deviceScaleFactor": 1, "mobile": width_px < PHONE_PX}

@@ -86,6 +86,7 @@ def test_who_is_led_where(page: FlaskClient, trial: Path) -> None:
         ("-5", {}, "-5 is outside 0 to 100000 g"),
         ("nan", {}, "'nan' is not a number"),
         ("1e6", {}, "is outside 0 to 100000 g"),
+        ("1.234", {}, "1.234 g has more than two decimals"),
         ("500", {"saleable_g": "501"}, "Saleable 501 g is more than fresh 500 g"),
         ("500", {"flush": "0"}, "0 is outside 1 to 20"),
         ("500", {"flush": "1.5"}, "'1.5' is not a whole number"),

@@ -17,6 +17,7 @@ const show = () => {
   const doubts = [];
   if (Number.isNaN(grams) || Number.isNaN(fit)) doubts.push("That is no number.");
   else if (fit > grams) doubts.push("More is saleable than was weighed: it will be refused.");
+  if (/^\d{1,3}\.\d{3}$/.test(fresh.value)) doubts.push("Doubtful: grams and thousandths, or thousands of grams? Leave the separator out.");
   if (grams > filled) doubts.push("Doubtful: heavier than what the bag was filled with. Is the point in its place?");
   preview.classList.toggle("doubt", doubts.length > 0);
   if (!fresh.value) {

@@ -32,12 +32,19 @@ for (const details of document.querySelectorAll("details")) {
   details.querySelector("summary").addEventListener("click", () => details.addEventListener("toggle", go, { once: true }));
 }
 
-// A form is sent once, however often its button is hit.
-for (const form of document.querySelectorAll("form")) {
+// A form is sent once, however often its button is hit. The next page may have another bag's button in its place:
+// what is hit there so soon after is the second half of a double tap.
+const DOUBLE_TAP_MS = 600;
+for (const form of document.querySelectorAll("form[method=post]")) {
   let sent = false;
   form.addEventListener("submit", (event) => {
-    if (sent) event.preventDefault();
+    const since = Date.now() - Number(sessionStorage.getItem("sent"));
+    if (sent || since < DOUBLE_TAP_MS) {
+      event.preventDefault();
+      return;
+    }
     sent = true;
+    sessionStorage.setItem("sent", Date.now());
   });
   window.addEventListener("pageshow", () => { sent = false; });
 }
