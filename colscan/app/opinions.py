@@ -188,6 +188,45 @@ def record_estimate(
     return row
 
 
+def record_number(
+    trial_dir: Path,
+    trial: Trial,
+    face: Face,
+    before: EstimateRow | None,
+    *,
+    coverage_pct: float,
+    at: datetime,
+    by: str | None,
+    blind: bool,
+) -> EstimateRow:
+    """Return the estimate that a number makes, as appended; the person's own painting is put aside.
+
+    Parameters
+    ----------
+    trial_dir, trial : Path, Trial
+        The trial's folder and plan.
+    face : Face
+        What was estimated.
+    before : EstimateRow or None
+        The person's estimate of it so far.
+    coverage_pct, at, by, blind
+        As for `record_estimate`.
+
+    Raises
+    ------
+    LedgerError
+        When it can't be written. Then what was there is as before.
+    """
+
+    def record() -> EstimateRow:
+        return record_estimate(trial_dir, face, coverage_pct=coverage_pct, at=at, by=by, blind=blind)
+
+    if before is None or painting_of(trial_dir, trial, face, before) is None:
+        return record()
+    with _in_place(mask_path(trial_dir, face.photo.photo_sha256, face.score.bag), None, at):
+        return record()
+
+
 def record_painting(
     trial_dir: Path,
     trial: Trial,
@@ -231,8 +270,8 @@ def record_painting(
 
 
 @contextmanager
-def _in_place(path: Path, data: bytes, at: datetime) -> Iterator[None]:
-    """A mask put in place; what was there is put aside, and comes back when what follows fails."""
+def _in_place(path: Path, data: bytes | None, at: datetime) -> Iterator[None]:
+    """A mask, or none, put in place; what was there is put aside, and comes back when what follows fails."""
     aside = path.parent / REPLACED / f"{path.stem}-{at:%Y%m%dT%H%M%S%f}.png"
     try:
         was_there = path.exists()
@@ -240,7 +279,8 @@ def _in_place(path: Path, data: bytes, at: datetime) -> Iterator[None]:
             aside.parent.mkdir(exist_ok=True)
             path.replace(aside)
         try:
-            put_file(path, data)
+            if data is not None:
+                put_file(path, data)
             yield
         except BaseException:
             path.unlink(missing_ok=True)

@@ -66,6 +66,15 @@ def test_what_can_not_be_is_refused(
     assert not (trial / "harvests.csv").exists()
 
 
+def test_what_a_lost_bag_gives_counts_nowhere(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It is recorded, and said; not of a bag that is called harmless."""
+    for bag, call in (("B01", "contaminated"), ("B02", "harmless")):
+        assert main(["verdict", str(trial), bag, call, "--action", "watched", "--at", "2026-03-20"]) == 0
+        capsys.readouterr()
+        assert main(["harvest", str(trial), bag, "1", "400"]) == 0
+        assert ("counts in no yield" in capsys.readouterr().err) is (call == "contaminated")
+
+
 def test_a_flush_heavier_than_its_bag_is_doubted(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """It is recorded all the same: 5125 g from a bag filled with 2500 g, mostly a missing point."""
     bags = trial / "bags.csv"

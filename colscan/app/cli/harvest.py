@@ -10,7 +10,7 @@ import click
 from colscan.app.calls import known_bag
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import as_cell, at_option, tell_recorded, tell_replaced
-from colscan.app.harvests import record_harvest, say_doubt, say_efficiency
+from colscan.app.harvests import record_harvest, say_doubt, say_efficiency, say_uncounted
 from colscan.app.times import time_said
 from colscan.errors import TrialError
 from colscan.ledger import read_ledger
@@ -78,6 +78,6 @@ def harvest(
     if old is not None:
         tell_replaced(old.at.astimezone(trial.zone), f"{old.fresh_g:g} g fresh")
     others = sum(other.fresh_g for other in ledger.harvests if other.bag == bag and other.flush != flush)
-    for line in (say_doubt(trial, row), say_efficiency(trial, planned, fresh_g + others)):
-        if line is not None:
-            click.echo(line, err=True)
+    doubts = say_doubt(trial, row), say_uncounted(trial, ledger, row)
+    for line in filter(None, (*doubts, say_efficiency(trial, planned, fresh_g + others))):
+        click.echo(line, err=True)

@@ -23,7 +23,7 @@ from colscan.app.opinions import (
     is_kept,
     measured_faces,
     painting_of,
-    record_estimate,
+    record_number,
     record_painting,
     shuffle,
 )
@@ -147,10 +147,11 @@ def _record(here: Standing) -> AnyResponse:
         raise TrialError(_STALE, "Open the second opinion anew.")
     at = units.now().astimezone(here.trial.zone)
     # Who has estimated it before has seen the score.
-    blind = not here.shown and estimate_of(here.ledger, face, who) is None
+    before = estimate_of(here.ledger, face, who)
+    blind = not here.shown and before is None
     how: dict[str, Callable[[], EstimateRow]] = {
-        "number": lambda: record_estimate(
-            here.folder, face, coverage_pct=_read_pct(form), at=at, by=who, blind=blind
+        "number": lambda: record_number(
+            here.folder, here.trial, face, before, coverage_pct=_read_pct(form), at=at, by=who, blind=blind
         ),
         "painting": lambda: record_painting(
             here.folder, here.trial, face, marks=_read_marks(form, face), at=at, by=who, blind=blind

@@ -24,6 +24,7 @@ from colscan.app.web.arrivals import Arrival, clean_name, free_name, receive, sa
 from colscan.app.web.cards_seen import CardsSeen, see_cards
 from colscan.app.web.site import Site
 from colscan.errors import ColscanError, LedgerError, PhotoError, UndatedError
+from colscan.ledger import say_waiting
 from colscan.ledger.columns import ScoreRow, SuspectRow
 from colscan.trial.model import Trial
 
@@ -287,7 +288,8 @@ class Uploads:
 
     def _settle(self, upload: Upload, outcome: Outcome, trial: Trial) -> None:
         if isinstance(outcome, Recorded):
-            lines = (*tell_recorded(outcome, trial.zone), *tell_first([outcome]))
+            waits = filter(None, [say_waiting(self._site.folder)])
+            lines = (*tell_recorded(outcome, trial.zone), *tell_first([outcome]), *waits)
             self._put(
                 upload,
                 state=State.RECORDED,

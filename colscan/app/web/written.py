@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from flask import request
 
 from colscan.app.happenings import describe_event, say_late
-from colscan.app.harvests import say_doubt, say_efficiency
+from colscan.app.harvests import say_doubt, say_efficiency, say_uncounted
 from colscan.app.web.recorded import JUST
 from colscan.app.web.site import Standing
 from colscan.ledger import holder_of, lines_to_come, read_waiting
@@ -107,9 +107,7 @@ def _say_weight(here: Standing, row: HarvestRow, number: int, before: list[Row])
     if old:
         old_at = f"{old[-1].at.astimezone(here.trial.zone):%Y-%m-%d %H:%M}"
         more.append(f"It replaces the record of {old_at}: {old[-1].fresh_g:g} g fresh.")
-    doubt = say_doubt(here.trial, row)
-    if doubt:
-        more.append(doubt)
+    more += filter(None, [say_doubt(here.trial, row), say_uncounted(here.trial, here.ledger, row)])
     flushes = [one.fresh_g for one in here.ledger.harvests if one.bag == row.bag]
     efficiency = say_efficiency(here.trial, here.record(row.bag).bag, sum(flushes))
     return JustWritten(

@@ -263,6 +263,11 @@ def test_a_mask_that_was_there_is_kept(fresh: Path, page: FlaskClient) -> None:
     (kept,) = (fresh / "masks" / "replaced").iterdir()
     assert kept.read_bytes() == first
     assert [row["coverage_pct"] for row in _rows(fresh)] == ["100", "0"]
+    second = path.read_bytes()
+    _record(page, face, coverage_pct="50")
+    assert not path.exists()
+    assert second in [path.read_bytes() for path in (fresh / "masks" / "replaced").iterdir()]
+    assert [row["coverage_pct"] for row in _rows(fresh)] == ["100", "0", "50"]
 
 
 @pytest.mark.parametrize(

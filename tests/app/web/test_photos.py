@@ -18,6 +18,7 @@ import pytest
 from demo_trial import CORNER_PX, contents, part, photo
 from flask import Flask
 from flask.testing import FlaskClient
+from held_files import holding
 from pages import OURS, PORT
 from PIL import Image
 from png_bytes import png
@@ -122,6 +123,16 @@ def single_bags() -> list[bytes]:
 
 
 # ---- scored as by colscan scan
+
+
+def test_rows_that_wait_are_said(
+    page: FlaskClient, corners: Corners, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A photo is recorded while a spreadsheet holds scores.csv, and what to do is said as by the command."""
+    with holding(monkeypatch, "scores.csv"):
+        told = outcome(page, send(page, corners(6).read_bytes(), corners(6).name))
+    assert told["state"] == "recorded"
+    assert "wait in waiting/" in told["html"]
 
 
 def test_the_rows_are_those_of_colscan_scan(
