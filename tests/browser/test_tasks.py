@@ -12,6 +12,7 @@ import numpy as np
 import pypdfium2
 import pytest
 from demo_trial import begin_pair, begin_some, corner, plain_shelf
+from PIL import Image
 from reviewed import reviewing
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
@@ -144,6 +145,23 @@ def test_what_is_no_photo_is_refused(unphotographed: Visit, tmp_path: Path) -> N
     read(browser, "not a JPEG, PNG or HEIC photo")
     assert not (folder / "photos.csv").exists()
     assert not (folder / "photos").exists()
+
+
+def test_a_photo_without_a_time_can_be_let_go(unphotographed: Visit, tmp_path: Path) -> None:
+    """Chosen by mistake it needn't be given a false time; it isn't asked after again."""
+    folder, browser = unphotographed.folder, unphotographed.browser
+    plain = tmp_path / "plain.png"
+    with Image.open(corner(0, tmp_path)) as dated:
+        Image.fromarray(np.asarray(dated.convert("RGB"))).save(plain)
+    browser.open(Page("photos", "/photos"))
+    browser.refused.add(f"{browser.home}photos?name=plain.png")
+    choose_photos(browser, plain)
+    read(browser, "when was it taken?")
+    press(browser, "Don")
+    read(browser, "not used")
+    browser.driver.refresh()
+    read(browser, "None yet.")
+    assert not (folder / "photos.csv").exists()
 
 
 def test_a_photo_waits_for_the_connection(browser: Watched, tmp_path: Path) -> None:

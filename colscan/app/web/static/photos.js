@@ -222,7 +222,9 @@ const hold = async (line, told) => {
   const form = make("form", { className: "when" },
     make("p", { textContent: told.said }),
     make("label", {}, `When was it taken? (time of ${zone})`, time),
-    make("button", { textContent: "It was taken then" }));
+    make("button", { textContent: "It was taken then" }),
+    make("button", { type: "button", textContent: "Don’t use this photo" }));
+  form.lastChild.addEventListener("click", () => finish(line, { state: "refused", said: "You let it go." }));
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     photo.takenAt = time.value;
