@@ -40,8 +40,9 @@ class CardsSeen:
         return tuple(self._tell())
 
     def _tell(self) -> Iterator[str]:
-        bags = count_of(len(self.seen) + len(self.unseen), "bag")
-        yield f"cards found: {len(self.seen)} of {bags}"
+        with_card = len(self.seen) + len(self.unseen)
+        if with_card:
+            yield f"cards found: {len(self.seen)} of {count_of(with_card, 'bag')}"
         if self.unseen:
             yield f"no card seen of: {', '.join(self.unseen)}"
         if self.strangers:

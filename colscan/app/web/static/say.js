@@ -15,7 +15,7 @@ const show = () => {
   const known = flush.selectedOptions[0].dataset.knownG;
   const filled = Number(form.dataset.filledG ?? Infinity);
   const doubts = [];
-  if (Number.isNaN(grams) || Number.isNaN(fit)) doubts.push("That is no number.");
+  if (!(grams >= 0 && fit >= 0)) doubts.push("That is no weight.");
   else if (fit > grams) doubts.push("More is saleable than was weighed: it will be refused.");
   if (/^\d{1,3}\.\d{3}$/.test(fresh.value)) doubts.push("Doubtful: grams and thousandths, or thousands of grams? Leave the separator out.");
   if (grams > filled) doubts.push("Doubtful: heavier than what the bag was filled with. Is the point in its place?");
