@@ -73,7 +73,8 @@ class Target:
         form = f"bag=B05&photo={photo}&box={box_of(face)}&how=number&coverage_pct=12"
         marks = urlsafe_b64encode(bytes((face.marks[0] * face.marks[1] * 2 + 7) // 8)).decode()
         for path, body in (
-            ("/verdict", f"{_CALL}&photo={photo}"), ("/verdict", "bag=B05&patch=p1&call=withdrawn&stood=unsure"), ("/verdict", "bag=B05&call=harmless"), ("/who", "by=someone&then=/bag"),
+            ("/verdict", f"{_CALL}&photo={photo}"), ("/verdict", "bag=B05&call=withdrawn&stood=unsure"),
+            ("/verdict", "bag=B05&call=harmless"), ("/who", "by=someone&then=/bag"),
             ("/event", "scope=bag&name=B05&what=shaken&at=2026-03-05T10:00&note=x"),
             ("/event", "scope=room&what=other&other=cleaned"),
             ("/event", "scope=bag&name=B05&what=moved&to_shelf=A"),

@@ -58,12 +58,13 @@ def say(
     page: FlaskClient, call: str, *, headers: dict[str, str] | None = None, **fields: str
 ) -> TestResponse:
     """Send a call on patch p1 of B01 as our own form does, but for what is given."""
-    form = (
-        {"bag": "B01", "patch": "p1", "call": call} if "token" in fields else call_form(page) | {"call": call}
-    )
+    form = {"bag": "B01", "patch": "p1"} if "token" in fields else call_form(page)
     sent = {"Origin": OURS, "Sec-Fetch-Site": "same-origin"} | (headers or {})
     return page.post(
-        "/verdict", base_url=OURS, data=form | fields, headers={k: v for k, v in sent.items() if v}
+        "/verdict",
+        base_url=OURS,
+        data=form | {"call": call} | fields,
+        headers={k: v for k, v in sent.items() if v},
     )
 
 
