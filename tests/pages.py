@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import html
 import io
 import re
 from collections.abc import Iterator, Mapping
@@ -67,6 +68,16 @@ def send(page: FlaskClient, path: str, *, origin: str = OURS, **fields: str) -> 
     assert found
     form = {"token": found[1]} | fields
     return page.post(path, base_url=OURS, data=form, headers={"Origin": origin})
+
+
+def call_form(page: FlaskClient, path: str = "/patch?bag=B01&patch=p1") -> dict[str, str]:
+    """What a page's form for calls sends along, as the page was made."""
+    found = re.search(
+        r'<form method="post" action="/verdict" class="judge".*?</form>', look(page, path), re.S
+    )
+    assert found
+    fields = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', found[0])
+    return {name: html.unescape(value) for name, value in fields}
 
 
 def rows(folder: Path, name: str) -> list[dict[str, str]]:

@@ -18,9 +18,9 @@ PRETENDED_LAN = "127.0.0.2"
 """Another address of this machine alone."""
 
 
-def add_patch(folder: Path, bag: str, patch: str) -> None:
-    """Write a made-up patch into a scanned ledger, in the middle of a bag's face in the newest photo."""
-    score = [row for row in read_ledger(folder).scores if row.bag == bag][-1]
+def add_patch(folder: Path, bag: str, patch: str, *, photo: int = -1) -> None:
+    """Write a made-up patch into a scanned ledger, in the middle of a bag's face; in its newest photo."""
+    score = [row for row in read_ledger(folder).scores if row.bag == bag][photo]
     x, y = np.array(score.outline).mean(axis=0)
     row = SuspectRow(
         photo=score.photo,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import tzinfo
 from pathlib import Path
 
 from colscan.errors import TrialError
@@ -49,18 +49,20 @@ def record_call(trial_dir: Path, trial: Trial, ledger: Ledger, row: VerdictRow) 
     ledger : Ledger
         The rows that count.
     row : VerdictRow
-        What is said; its photo is looked up here.
+        What is said. The photo that was looked at must show the patch; when it isn't named it is the newest
+        one up to that time.
 
     Raises
     ------
     TrialError
-        When the trial has no such bag, the bag no such patch, or nothing is said that could be withdrawn.
+        When the trial has no such bag, the bag no such patch, the photo doesn't show it, or nothing is said
+        that could be withdrawn.
     LedgerError
         When it can't be written.
     """
     known_bag(trial, row.bag)
     if row.patch is not None:
-        row = replace(row, photo_sha256=_photo_of_patch(ledger, row.bag, row.patch, when=row.at))
+        row = replace(row, photo_sha256=_photo_of_patch(ledger, row))
     earlier, later = _other_calls(ledger, row)
     if row.call == "withdrawn" and (earlier is None or earlier.call == "withdrawn"):
         msg = f"Nothing is said of {describe_target(row)} that could be withdrawn."
@@ -75,16 +77,62 @@ def describe_target(row: VerdictRow) -> str:
     return f"bag {row.bag}, patch {row.patch}" if row.patch else f"bag {row.bag}"
 
 
-def _photo_of_patch(ledger: Ledger, bag: str, patch: str, *, when: datetime) -> str | None:
-    """The newest photo up to a time in which the patch was seen: the one that the verdict is about."""
-    sightings = [row for row in ledger.suspects if row.bag == bag]
-    names = sorted({row.patch for row in sightings})
-    if patch not in names:
+def describe_call(row: VerdictRow, zone: tzinfo) -> str:
+    """Return a call in words: on what, all that was said, by whom, and when in a time zone."""
+    said = [row.call, row.action, row.where]
+    words = ", ".join(word for word in said if word) + (f" (“{row.note}”)" if row.note else "")
+    by = f", by {row.by}" if row.by else ""
+    return f"{describe_target(row)}: {words}{by}, {row.at.astimezone(zone):%Y-%m-%d %H:%M}"
+
+
+def name_call(row: VerdictRow | None) -> str:
+    """Return which call on its bag or patch a row is, for a form to say it back; empty for none."""
+    return f"{row.call} {row.at.isoformat()}" if row else ""
+
+
+def check_seen(row: VerdictRow, standing: VerdictRow | None, *, seen: str, zone: tzinfo) -> None:
+    """Refuse a call that would end another one that whoever says it hasn't seen.
+
+    Parameters
+    ----------
+    row : VerdictRow
+        What is said. That the same stands meanwhile is no reason to refuse it, but to take it back is.
+    standing : VerdictRow or None
+        What stands on its bag or patch.
+    seen : str
+        What stood there when the page was made, by `name_call`.
+    zone : tzinfo
+        The trial's.
+
+    Raises
+    ------
+    TrialError
+        When another call stands meanwhile; says which.
+    """
+    if standing is None or name_call(standing) == seen:
+        return
+    if (row.call, row.action, row.where) == (standing.call, standing.action, standing.where):
+        return
+    msg = f"Another call stands meanwhile: {describe_call(standing, zone)}. Nothing is written."
+    raise TrialError(msg, "Go back, reload the page to see it, and say what is to stand.")
+
+
+def _photo_of_patch(ledger: Ledger, row: VerdictRow) -> str | None:
+    """The photo that a call is about: the one it names, else the newest up to its time with the patch."""
+    sightings = [other for other in ledger.suspects if other.bag == row.bag]
+    names = sorted({other.patch for other in sightings})
+    if row.patch not in names:
         known = f"Its patches: {', '.join(names)}." if names else "No patch of it is recorded."
-        msg = f"Bag {bag} has no patch {patch!r}."
+        msg = f"Bag {row.bag} has no patch {row.patch!r}."
         raise TrialError(msg, f"{known} Without a patch, the call is on the whole bag.")
-    seen = [row for row in sightings if row.patch == patch and row.taken_at <= when]
-    return seen[-1].photo_sha256 if seen else None
+    seen = [other for other in sightings if other.patch == row.patch]
+    if row.photo_sha256 is None:
+        until = [other for other in seen if other.taken_at <= row.at]
+        return until[-1].photo_sha256 if until else None
+    if row.photo_sha256 not in {other.photo_sha256 for other in seen}:
+        msg = f"Photo {row.photo_sha256[:8]!r} doesn't show {describe_target(row)}."
+        raise TrialError(msg, "Go back, reload the page, and look at the patch once more.")
+    return row.photo_sha256
 
 
 def _other_calls(ledger: Ledger, row: VerdictRow) -> tuple[VerdictRow | None, VerdictRow | None]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from held_files import holding
-from pages import browser, look, rows, send
+from pages import browser, call_form, look, rows, send
 
 from colscan.app.cli.main import main
 
@@ -55,6 +55,7 @@ def test_a_tap_in_the_cellar_is_not_lost(trial: Path, monkeypatch: pytest.Monkey
         answer = send(page, "/verdict", call="contaminated", action="isolated", where="seam", **said)
         assert answer.status_code == 303
         assert "bag B01: contaminated, isolated, seam" in look(page, answer.headers["Location"])
+        said |= call_form(page, "/bag?bag=B01")
         assert send(page, "/verdict", call="withdrawn", **said).status_code == 303
     assert send(page, "/event", scope="room", name="", what="power-cut", then="/event").status_code == 303
     assert "waiting/" not in look(page, "/bag?bag=B01")

@@ -30,7 +30,7 @@ _NAMES = (
     "by", "code", "call", "note", "action", "where", "other", "to_shelf", "fresh_g", "saleable_g",
     "marks", "more", "said_row", "said_at", "kept", "lots", "supplement", "base", "replicates",
     "accept", "heat_runs", "vessel", "blanks", "mix_capacity", "first_tag", "inoculated_at", "question",
-    "tiers", "begin", "check", "token",
+    "tiers", "begin", "check", "token", "stood",
 )  # fmt: skip
 _CALL = "bag=B05&patch=p1&call=contaminated&action=watched&where=front&note=seen"
 _BEGIN = (
@@ -73,7 +73,8 @@ class Target:
         form = f"bag=B05&photo={photo}&box={box_of(face)}&how=number&coverage_pct=12"
         marks = urlsafe_b64encode(bytes((face.marks[0] * face.marks[1] * 2 + 7) // 8)).decode()
         for path, body in (
-            ("/verdict", _CALL), ("/verdict", "bag=B05&call=harmless"), ("/who", "by=someone&then=/bag"),
+            ("/verdict", f"{_CALL}&photo={photo}"), ("/verdict", "bag=B05&call=withdrawn&stood=unsure"),
+            ("/verdict", "bag=B05&call=harmless"), ("/who", "by=someone&then=/bag"),
             ("/event", "scope=bag&name=B05&what=shaken&at=2026-03-05T10:00&note=x"),
             ("/event", "scope=room&what=other&other=cleaned"),
             ("/event", "scope=bag&name=B05&what=moved&to_shelf=A"),

@@ -9,7 +9,7 @@ from flask import Flask, Response, abort, redirect, render_template, request, ur
 from werkzeug.wrappers import Response as AnyResponse
 
 from colscan import units
-from colscan.app.calls import record_call
+from colscan.app.calls import check_seen, record_call
 from colscan.app.patches import left_out, patch_views
 from colscan.app.web.after import page_after
 from colscan.app.web.looks import PatchLook, patches_of
@@ -94,6 +94,8 @@ def _record(site: Site) -> AnyResponse:
     here = site.open()
     at = units.now().astimezone(here.trial.zone)
     row = read_call(request.form, at, by=judging_as(), blind=here.blind)
+    standing = here.call_on(row.bag, row.patch)
+    check_seen(row, standing, seen=request.form.get("stood", ""), zone=here.trial.zone)
     following = _after(here, row)
     record_call(here.folder, here.trial, here.ledger, row)
     said: dict[str, Any] = (

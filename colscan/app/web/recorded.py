@@ -9,6 +9,7 @@ from datetime import timedelta
 from flask import request
 
 from colscan.app.around import say_surroundings
+from colscan.app.web.looks import patches_of
 from colscan.app.web.site import Standing
 from colscan.growth.surroundings import surroundings
 from colscan.ledger.columns import VerdictRow
@@ -21,10 +22,14 @@ JUST = timedelta(minutes=10)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JustSaid:
-    """The call that the page before recorded; and what surrounds a lost bag."""
+    """The call that the page before recorded, and what surrounds a lost bag.
+
+    `newer_photo` says whether a photo shows its patch that came after the one that was looked at.
+    """
 
     call: VerdictRow
     around: Sequence[str]
+    newer_photo: bool
 
 
 def just_said(here: Standing) -> JustSaid | None:
@@ -39,7 +44,14 @@ def just_said(here: Standing) -> JustSaid | None:
     call = here.call_on(bag, request.args.get("said_patch") or None) if bag else None
     if call is None or here.now - call.at > JUST:
         return None
-    return JustSaid(call=call, around=_say_around(here, call.bag) if call.call == "contaminated" else ())
+    return JustSaid(
+        call=call,
+        around=_say_around(here, call.bag) if call.call == "contaminated" else (),
+        newer_photo=any(
+            look.suspect.patch == call.patch and look.suspect.photo_sha256 != call.photo_sha256
+            for look in patches_of(here.record(call.bag))
+        ),
+    )
 
 
 def _say_around(here: Standing, bag: str) -> list[str]:

@@ -27,8 +27,8 @@ def read_call(form: Mapping[str, str], now: datetime, *, by: str | None, blind: 
     Parameters
     ----------
     form : mapping of str to str
-        Fields bag, patch (empty for the whole bag, which somebody had in the hand), call, where, action and
-        note.
+        Fields bag, patch (empty for the whole bag, which somebody had in the hand), photo (the one that was
+        looked at for a call on a patch; taking one back needs none), call, where, action and note.
     now : datetime
         When it is said, aware, in the trial's zone.
     by : str or None
@@ -39,8 +39,8 @@ def read_call(form: Mapping[str, str], now: datetime, *, by: str | None, blind: 
     Raises
     ------
     TrialError
-        When a word is none of its column's, a contaminated bag comes without what was done with it, or the
-        note is too long.
+        When a word is none of its column's, a contaminated bag comes without what was done with it, a call on
+        a patch without its photo, or the note is too long.
     """
     patch, call = form.get("patch") or None, _choice(form, VerdictRow, "call")
     if call is None:
@@ -51,11 +51,17 @@ def read_call(form: Mapping[str, str], now: datetime, *, by: str | None, blind: 
     if lost and action is None:
         msg = "It isn't said what was done with the bag."
         raise TrialError(msg, "Go back and choose: watched, isolated or discarded.")
-    found_by = "photo" if patch else "hand"
+    found_by, photo = "photo" if patch else "hand", None
+    if patch and call != "withdrawn":
+        photo = form.get("photo") or None
+        if photo is None:
+            msg = f"It isn't said which photo of patch {patch!r} was looked at."
+            raise TrialError(msg, "Go back, reload the page, and say it once more.")
     return VerdictRow(
         at=now,
         bag=form.get("bag", ""),
         patch=patch,
+        photo_sha256=photo,
         call=call,
         where=_choice(form, VerdictRow, "where") if lost else None,
         found_by=None if call == "withdrawn" else found_by,

@@ -12,7 +12,7 @@ from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 
 from colscan import units
-from colscan.app.calls import describe_target
+from colscan.app.calls import describe_call, describe_target, name_call
 from colscan.app.web.bag import add_bag
 from colscan.app.web.begin import add_begin
 from colscan.app.web.blinding import add_blinding
@@ -68,6 +68,8 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
         pairing=pairing,
         at_home=guard.at_home,
         target=describe_target,
+        describe_call=describe_call,
+        name_call=name_call,
         places=PLACES,
         actions=ACTIONS,
         as_typed=as_typed,

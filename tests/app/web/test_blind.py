@@ -12,7 +12,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from flask.testing import FlaskClient
-from pages import OURS, PORT, ask, browser
+from pages import OURS, PORT, ask, browser, call_form
 from PIL import Image
 from werkzeug.test import TestResponse
 
@@ -78,7 +78,7 @@ def _send(
 
 
 def _call(page: FlaskClient, bag: str = "B01", call: str = "harmless", **fields: str) -> TestResponse:
-    return _send(page, "/verdict", bag=bag, patch="p1", call=call, **fields)
+    return _send(page, "/verdict", **call_form(page, f"/patch?bag={bag}&patch=p1"), call=call, **fields)
 
 
 def _column(folder: Path, name: str) -> list[str]:

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from pages import OURS, PORT, TRAVERSALS, ask, verdicts
+from pages import OURS, PORT, TRAVERSALS, ask, call_form, verdicts
 from reviewed import add_patch
 from werkzeug.routing import Rule
 
@@ -189,10 +189,10 @@ def test_a_broken_file_is_told_on_every_page(app: Flask, page: FlaskClient, scan
 
 def test_verdicts_and_events_at_once(app: Flask, scanned: Path) -> None:
     """Fifty calls and twenty events of several reviewers at the same time: all are rows."""
-    sent = {"Origin": OURS}
+    sent, shown = {"Origin": OURS}, call_form(app.test_client())
 
     def call(number: int) -> int:
-        form = {"bag": "B01", "patch": "p1", "call": "unsure", "note": f"n{number}", "token": own_token(app)}
+        form = shown | {"call": "unsure", "note": f"n{number}"}
         return app.test_client().post("/verdict", base_url=OURS, data=form, headers=sent).status_code
 
     def happen(number: int) -> int:

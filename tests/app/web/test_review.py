@@ -18,7 +18,7 @@ from urllib.request import Request, urlopen
 import pytest
 from demo_trial import corner
 from flask.testing import FlaskClient
-from pages import OURS, PORT, TRAVERSALS, ask, browser, verdicts
+from pages import OURS, PORT, TRAVERSALS, ask, browser, call_form, verdicts
 from reviewed import add_patch, reviewing
 from werkzeug.test import TestResponse
 
@@ -58,10 +58,13 @@ def say(
     page: FlaskClient, call: str, *, headers: dict[str, str] | None = None, **fields: str
 ) -> TestResponse:
     """Send a call on patch p1 of B01 as our own form does, but for what is given."""
-    form = {"bag": "B01", "patch": "p1", "call": call, "token": fields.pop("token", None) or token(page)}
+    form = {"bag": "B01", "patch": "p1"} if "token" in fields else call_form(page)
     sent = {"Origin": OURS, "Sec-Fetch-Site": "same-origin"} | (headers or {})
     return page.post(
-        "/verdict", base_url=OURS, data=form | fields, headers={k: v for k, v in sent.items() if v}
+        "/verdict",
+        base_url=OURS,
+        data=form | {"call": call} | fields,
+        headers={k: v for k, v in sent.items() if v},
     )
 
 
@@ -128,6 +131,69 @@ def test_unsure_comes_back_with_a_newer_photo_only(page: FlaskClient, seen: Path
     assert "Suspect patches to judge: 2" in ask(page).text
 
 
+def test_a_call_is_on_the_photo_that_was_seen(page: FlaskClient, seen: Path) -> None:
+    """Though another one was scanned meanwhile: it is told of a newer photo, and unsure asks again."""
+    add_patch(seen, "B01", "p2", photo=0)
+    shown = call_form(page, "/patch?bag=B01&patch=p2")
+    add_patch(seen, "B01", "p2")
+    earlier, later = (row.photo_sha256 for row in read_ledger(seen).suspects if row.patch == "p2")
+    newer = '<p>There is a newer photo of it since: <a href="/patch?bag=B01&amp;patch=p2">look at it</a>.</p>'
+    answer = say(page, "harmless", **shown)
+    assert verdicts(seen)[0]["photo_sha256"] == earlier != later
+    assert newer in ask(page, answer.location).text
+    shown = call_form(page, "/patch?bag=B01&patch=p2") | {"photo": earlier}
+    assert newer in ask(page, say(page, "unsure", **shown).location).text
+    assert "Suspect patches to judge: 3" in ask(page).text
+    answer = say(page, "unsure", **call_form(page, "/patch?bag=B01&patch=p2"))
+    assert verdicts(seen)[2]["photo_sha256"] == later
+    assert "newer photo" not in ask(page, answer.location).text
+    assert "Suspect patches to judge: 2" in ask(page).text
+
+
+def test_a_photo_that_does_not_show_the_patch_is_refused(page: FlaskClient, seen: Path) -> None:
+    """Nor is one taken for granted when none is named; to take a call back none is needed."""
+    without = read_ledger(seen).photos[0].photo_sha256
+    for photo in (without, "0" * 64, ""):
+        answer = say(page, "harmless", photo=photo)
+        assert answer.status_code == 400
+        assert "reload the page" in answer.text
+    assert verdicts(seen) == []
+    say(page, "harmless")
+    assert say(page, "withdrawn", photo="").status_code == 303
+
+
+def test_only_the_call_that_was_shown_is_taken_back(page: FlaskClient, seen: Path) -> None:
+    """Another one that stands meanwhile is told, and nothing is written."""
+    location = say(page, "harmless").location
+    undo = re.search(r'<div class="recorded".*?</form>', ask(page, location).text, re.S)
+    assert undo
+    shown = dict(re.findall(r'name="(\w+)" value="([^"]*)"', undo[0])) | {"call": "withdrawn"}
+    other = ["--patch", "p1", "--action", "isolated", "--by", "ANNA"]
+    assert main(["verdict", str(seen), "B01", "contaminated", *other]) == 0
+    answer = page.post("/verdict", base_url=OURS, data=shown, headers={"Origin": OURS})
+    assert answer.status_code == 400
+    assert "stands meanwhile: bag B01, patch p1: contaminated, isolated, by ANNA, 20" in answer.text
+    assert [row["call"] for row in verdicts(seen)] == ["harmless", "contaminated"]
+    assert say(page, "withdrawn").status_code == 303
+    answer = page.post("/verdict", base_url=OURS, data=shown, headers={"Origin": OURS})
+    assert "Nothing is said of bag B01, patch p1" in answer.text
+
+
+@pytest.mark.parametrize("patch", ["p1", ""])
+def test_a_call_that_was_not_seen_is_not_replaced(page: FlaskClient, seen: Path, patch: str) -> None:
+    """An old page says which stands meanwhile; who says the same as that may, and so may a page anew."""
+    path = "/patch?bag=B01&patch=p1" if patch else "/bag?bag=B01"
+    shown = call_form(page, path)
+    options = ["--patch", patch] if patch else []
+    assert main(["verdict", str(seen), "B01", "unsure", *options, "--by", "ANNA"]) == 0
+    answer = say(page, "harmless", **shown)
+    assert answer.status_code == 400
+    assert "unsure, by ANNA, 20" in answer.text
+    assert say(page, "unsure", **shown).status_code == 303
+    assert say(page, "harmless", **call_form(page, path)).status_code == 303
+    assert [row["call"] for row in verdicts(seen)] == ["unsure", "unsure", "harmless"]
+
+
 def test_all_judged_leads_to_the_list(page: FlaskClient, seen: Path) -> None:
     """After the last patch the list is shown, with what was said last."""
     say(page, "harmless", bag="B02")
@@ -151,10 +217,10 @@ def test_crops(page: FlaskClient) -> None:
 
 def test_parallel_calls_are_all_kept(page: FlaskClient, seen: Path) -> None:
     """Fifty calls at once from several reviewers: fifty whole rows."""
-    known, app = token(page), page.application
+    known, app = call_form(page), page.application
 
     def one(number: int) -> int:
-        return say(app.test_client(), "unsure", token=known, note=f"n{number}").status_code
+        return say(app.test_client(), "unsure", note=f"n{number}", **known).status_code
 
     with ThreadPoolExecutor(8) as pool:
         assert set(pool.map(one, range(50))) == {303}
@@ -261,9 +327,8 @@ def test_html_in_names_and_notes_is_text(seen: Path) -> None:
         text = (seen / file).read_text(encoding="utf-8")
         (seen / file).write_text(text.replace("B01,", f"{name},"), encoding="utf-8")
     page = browser(seen)
-    known = re.search(r'name="token" value="([^"]+)"', ask(page, "/patch?bag=B02&patch=p1").text)
-    assert known
-    answer = say(page, "unsure", token=known[1], bag=name, note='"><script>alert(1)</script>')
+    known = call_form(page, "/patch?bag=B02&patch=p1") | {"bag": name}
+    answer = say(page, "unsure", **known, note='"><script>alert(1)</script>')
     assert answer.status_code == 303
     for path in (
         "/",

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from pages import HTML, NOON, OURS, TRAVERSALS, assert_only_ours, browser, look, rename, rows, send
+from pages import HTML, NOON, OURS, TRAVERSALS, assert_only_ours, browser, call_form, look, rename, rows, send
 
 from colscan import units
 from colscan.growth import judge_bags
@@ -245,6 +245,7 @@ def test_a_bag_found_contaminated_by_hand(page: FlaskClient, trial: Path) -> Non
     assert "<li>Neighbours" in look(page, answer.location)
     assert "<li>Neighbours" not in look(page, "/bag?bag=B04")
     assert "It stands: bag B04: contaminated, isolated, seam" in look(page, "/bag?bag=B04")
+    fields = call_form(page, "/bag?bag=B04")
     assert send(page, "/verdict", call="withdrawn", **fields).location == "/bag?bag=B04"
     assert [(row["call"], row["found_by"]) for row in rows(trial, "verdicts.csv")] == [
         ("contaminated", "hand"),
