@@ -287,6 +287,7 @@ class Uploads:
             self._put(upload, lines=(WAITS,))
 
     def _settle(self, upload: Upload, outcome: Outcome, trial: Trial) -> None:
+        upload.path.unlink(missing_ok=True)  # first: who is told that it is settled may send it again
         if isinstance(outcome, Recorded):
             waits = filter(None, [say_waiting(self._site.folder)])
             lines = (*tell_recorded(outcome, trial.zone), *tell_first([outcome]), *waits)
@@ -301,13 +302,12 @@ class Uploads:
             self._put(upload, state=State.KNOWN, lines=tuple(tell_known(outcome, taken_at=False)))
         else:
             self._put(upload, state=state_of(outcome.error), lines=_lines(outcome.error, upload))
-        upload.path.unlink(missing_ok=True)
 
     def _fail(self, uploads: Iterable[Upload], *lines: str) -> None:
         for upload in uploads:
-            self._put(upload, state=State.FAILED, lines=lines)
             with suppress(OSError):
                 upload.path.unlink(missing_ok=True)
+            self._put(upload, state=State.FAILED, lines=lines)
 
     def _put(self, upload: Upload, **news: object) -> Upload:
         changed = replace(upload, **news)  # type: ignore[arg-type]
