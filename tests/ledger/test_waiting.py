@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import threading
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime, timedelta
@@ -129,7 +130,7 @@ def test_where_nothing_can_be_kept_aside_nothing_is_written(
     append_photo(tmp_path, *find_rows(3))
     before = ledger_bytes(tmp_path)
     with (
-        hold("photos.csv", f".000001.json.{os.getpid()}.part"),
+        hold("photos.csv", f".000001.json.{os.getpid()}-{threading.get_ident()}.part"),
         pytest.raises(LedgerError, match=r"photos\.csv: can't be written"),
     ):
         append_photo(tmp_path, *find_rows(4))
