@@ -6,8 +6,8 @@ from pathlib import Path
 
 from colscan.app.calls import known_bag
 from colscan.errors import TrialError
+from colscan.growth.model import BagRecord
 from colscan.growth.outcomes import lost_span
-from colscan.growth.records import records_of
 from colscan.ledger import Ledger, append_row
 from colscan.ledger.columns import HarvestRow
 from colscan.trial.model import Bag, Trial
@@ -57,9 +57,8 @@ def filled_g(trial: Trial, bag: Bag) -> float | None:
     return recipe_of(trial, bag.supplement, bag.supplement_pct).wet_g
 
 
-def say_uncounted(trial: Trial, ledger: Ledger, row: HarvestRow) -> str | None:
+def say_uncounted(record: BagRecord, row: HarvestRow) -> str | None:
     """Return that a harvest counts in no yield, as its bag is called contaminated; None when it counts."""
-    record = next(one for one in records_of(trial, ledger) if one.bag.bag == row.bag)
     lost = lost_span(record)
     if lost is None or days_between(record.bag.inoculated_at, row.at) <= lost.by_days:
         return None

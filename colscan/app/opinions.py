@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -217,14 +217,10 @@ def record_number(
     LedgerError
         When it can't be written. Then what was there is as before.
     """
-
-    def record() -> EstimateRow:
+    own = before is not None and painting_of(trial_dir, trial, face, before) is not None
+    path = mask_path(trial_dir, face.photo.photo_sha256, face.score.bag) if own else None
+    with _in_place(path, None, at) if path else nullcontext():
         return record_estimate(trial_dir, face, coverage_pct=coverage_pct, at=at, by=by, blind=blind)
-
-    if before is None or painting_of(trial_dir, trial, face, before) is None:
-        return record()
-    with _in_place(mask_path(trial_dir, face.photo.photo_sha256, face.score.bag), None, at):
-        return record()
 
 
 def record_painting(

@@ -75,11 +75,21 @@ def patches_of(rows: Sequence[SuspectRow], verdicts: Sequence[VerdictRow]) -> Pa
         areas_pct=numbers_of(rows, "area_pct").tolist(),
         taken_at=taken.tolist(),
         calls=calls,
-        alarms=[
-            call != "harmless" and (call is not None or place not in expected)
-            for place, call in enumerate(calls)
-        ],
+        alarms=[alarms(call, expected=place in expected) for place, call in enumerate(calls)],
     )
+
+
+def alarms(call: str | None, *, expected: bool) -> bool:
+    """Return whether a patch alarms: not when called harmless, nor as an expected look that nobody doubts.
+
+    Parameters
+    ----------
+    call : str or None
+        The call that stands on it.
+    expected : bool
+        Whether it looks as its strain may when well.
+    """
+    return call != "harmless" and (call is not None or not expected)
 
 
 def standing_calls(verdicts: Sequence[VerdictRow]) -> tuple[VerdictRow, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from colscan.flags import Flag
 from colscan.growth.model import BagRecord
-from colscan.growth.patches import call_on_patch
+from colscan.growth.patches import alarms, call_on_patch
 from colscan.ledger import EventBook, Ledger, by_bag
 from colscan.ledger.columns import SuspectRow, VerdictRow
 from colscan.trial.model import Trial
@@ -45,5 +45,5 @@ def call_on(suspect: SuspectRow, calls: tuple[VerdictRow, ...]) -> str | None:
 
 
 def is_alarm(suspect: SuspectRow, calls: tuple[VerdictRow, ...]) -> bool:
-    """Whether a patch is no expected look of its strain and nobody has called it harmless."""
-    return Flag.EXPECTED not in suspect.flags and call_on(suspect, calls) != "harmless"
+    """Whether a patch alarms, by the calls that stand on its bag."""
+    return alarms(call_on(suspect, calls), expected=Flag.EXPECTED in suspect.flags)

@@ -13,6 +13,7 @@ from colscan.app.cli.said import as_cell, at_option, tell_recorded, tell_replace
 from colscan.app.harvests import record_harvest, say_doubt, say_efficiency, say_uncounted
 from colscan.app.times import time_said
 from colscan.errors import TrialError
+from colscan.growth.records import records_of
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import HarvestRow
 from colscan.trial import load_trial
@@ -78,6 +79,7 @@ def harvest(
     if old is not None:
         tell_replaced(old.at.astimezone(trial.zone), f"{old.fresh_g:g} g fresh")
     others = sum(other.fresh_g for other in ledger.harvests if other.bag == bag and other.flush != flush)
-    doubts = say_doubt(trial, row), say_uncounted(trial, ledger, row)
+    record = next(record for record in records_of(trial, ledger) if record.bag == planned)
+    doubts = say_doubt(trial, row), say_uncounted(record, row)
     for line in filter(None, (*doubts, say_efficiency(trial, planned, fresh_g + others))):
         click.echo(line, err=True)

@@ -107,7 +107,7 @@ def _say_weight(here: Standing, row: HarvestRow, number: int, before: list[Row])
     if old:
         old_at = f"{old[-1].at.astimezone(here.trial.zone):%Y-%m-%d %H:%M}"
         more.append(f"It replaces the record of {old_at}: {old[-1].fresh_g:g} g fresh.")
-    more += filter(None, [say_doubt(here.trial, row), say_uncounted(here.trial, here.ledger, row)])
+    more += filter(None, [say_doubt(here.trial, row), say_uncounted(here.record(row.bag), row)])
     flushes = [one.fresh_g for one in here.ledger.harvests if one.bag == row.bag]
     efficiency = say_efficiency(here.trial, here.record(row.bag).bag, sum(flushes))
     return JustWritten(
