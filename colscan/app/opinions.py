@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain, count
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from colscan.app.batch.originals import find_original
 from colscan.app.masks import mask_path, paint_of
 from colscan.app.patches import card_reach_px, crop_jpeg
-from colscan.app.put import put_file
+from colscan.disk import replace_file, sync_folder
 from colscan.errors import LedgerError, PhotoError, TrialError
 from colscan.ledger import Ledger, append_row
 from colscan.ledger.columns import SHORT_SHA, EstimateRow, PhotoRow, ScoreRow
@@ -268,15 +269,17 @@ def record_painting(
 @contextmanager
 def _in_place(path: Path, data: bytes | None, at: datetime) -> Iterator[None]:
     """A mask, or none, put in place; what was there is put aside, and comes back when what follows fails."""
-    aside = path.parent / REPLACED / f"{path.stem}-{at:%Y%m%dT%H%M%S%f}.png"
+    aside = _free_name(path.parent / REPLACED, f"{path.stem}-{at:%Y%m%dT%H%M%S}")
     try:
         was_there = path.exists()
         if was_there:
             aside.parent.mkdir(exist_ok=True)
             path.replace(aside)
+            sync_folder(aside.parent)
         try:
             if data is not None:
-                put_file(path, data)
+                path.parent.mkdir(exist_ok=True)
+                replace_file(path, data)
             yield
         except BaseException:
             path.unlink(missing_ok=True)
@@ -286,6 +289,12 @@ def _in_place(path: Path, data: bytes | None, at: datetime) -> Iterator[None]:
     except OSError as error:
         msg = f"{path}: the painting can't be kept ({error.strerror})."
         raise LedgerError(msg, "Free some space or allow writing there, and record it once more.") from error
+
+
+def _free_name(folder: Path, stem: str) -> Path:
+    """The first free one: a form sent twice comes within a second, and a painting can't be made again."""
+    names = chain((stem,), (f"{stem}-{number}" for number in count(2)))
+    return next(path for name in names if not (path := folder / f"{name}.png").exists())
 
 
 def painting_of(trial_dir: Path, trial: Trial, face: Face, estimate: EstimateRow) -> Paint | None:

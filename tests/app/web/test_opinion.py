@@ -6,8 +6,10 @@ import base64
 import csv
 import html
 import io
+import os
 import re
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +21,7 @@ from PIL import Image
 from werkzeug.test import TestResponse
 
 from colscan.app.cli.main import main
-from colscan.app.opinions import Face, measured_faces, shuffle
+from colscan.app.opinions import Face, measured_faces, record_painting, shuffle
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import EstimateRow
 from colscan.trial import load_trial
@@ -268,6 +270,29 @@ def test_a_mask_that_was_there_is_kept(fresh: Path, page: FlaskClient) -> None:
     assert not path.exists()
     assert second in [path.read_bytes() for path in (fresh / "masks" / "replaced").iterdir()]
     assert [row["coverage_pct"] for row in _rows(fresh)] == ["100", "0", "50"]
+
+
+def test_paintings_of_one_second_are_all_kept(fresh: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each on the disk before its row is, and those replaced under names of their own."""
+    synced: list[str] = []
+    real = os.fsync
+
+    def fsync(descriptor: int) -> None:
+        synced.append(Path(f"/proc/self/fd/{descriptor}").resolve().name)
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    trial, face = load_trial(fresh), _face(fresh)
+    at = datetime(2026, 3, 20, 9, 0, 0, tzinfo=UTC)
+    for painted_rows in (0, 1, 2, 3):
+        marks = _blank(face)
+        marks[:painted_rows] = 1
+        record_painting(fresh, trial, face, marks=marks, at=at, by=None, blind=True)
+    kept = [*(fresh / "masks").glob("*.png"), *(fresh / "masks" / "replaced").iterdir()]
+    assert len({path.read_bytes() for path in kept}) == 4
+    if Path("/proc/self/fd").exists():
+        assert any("-B04.png" in name for name in synced)
+        assert {"masks", "replaced"} <= set(synced)
 
 
 @pytest.mark.parametrize(
