@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from demo_trial import contents, corner
@@ -195,6 +196,65 @@ def test_wrong_arguments(trial: Path, phone: Path, capsys: Capture) -> None:
     assert "--shelf 'attic' is no shelf" in capsys.readouterr().err
     assert main(["watch", str(trial), str(phone / "gone")]) == 3
     assert "no such folder" in capsys.readouterr().err
+
+
+# ---- look by look
+
+
+def _look_on(trial: Path, phone: Path, monkeypatch: pytest.MonkeyPatch, *steps: Callable[[], object]) -> None:
+    """A watch that, between two looks each, waits for a step to be done; after the last comes ctrl-C."""
+    waits = iter(steps)
+
+    def wait(_: float) -> None:
+        step = next(waits, None)
+        if step is None:
+            raise KeyboardInterrupt
+        step()
+
+    monkeypatch.setattr("colscan.app.cli.watch.time", SimpleNamespace(sleep=wait))
+    assert main(["watch", str(trial), str(phone), "--jobs", "1"]) == 130
+
+
+def test_a_ledger_in_trouble(
+    pair: Path, corners: Callable[[int], Path], phone: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+) -> None:
+    """While nothing can be kept a photo that is none is named once, and again when it has changed."""
+    said: list[str] = []
+    text, in_the_way = phone / "text.jpg", pair / "photos"
+
+    def mark() -> None:
+        said.append(capsys.readouterr().err)
+
+    def change() -> None:
+        mark()
+        text.write_bytes(b"nor is this one")
+
+    def mend() -> None:
+        mark()
+        in_the_way.unlink()
+
+    in_the_way.write_bytes(b"")
+    text.write_bytes(b"not a photo")
+    shutil.copy(corners(0), phone)
+    _look_on(pair, phone, monkeypatch, mark, mark, mark, change, mark, mark, mend, mark)
+    named = [part.count("text.jpg: is not a readable") for part in said]
+    assert named == [0, 1, 0, 0, 0, 1, 0, 0]
+    assert [part.count("photo can't be kept") for part in said] == [0, 1, 0, 0, 0, 0, 0, 0]
+    assert "1 photo recorded, 2 scores; 1 photo not used" in said[-1]
+    assert photos(pair) == ["corner-d00.png"]
+
+
+def test_a_farm_in_trouble(
+    pair: Path, corners: Callable[[int], Path], phone: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+) -> None:
+    """Over a folder of trials nothing is said anew either."""
+    (pair / "photos").write_bytes(b"")
+    (phone / "text.jpg").write_bytes(b"not a photo")
+    shutil.copy(corners(0), phone)
+    _look_on(pair.parent, phone, monkeypatch, *[lambda: None] * 3)
+    said = capsys.readouterr().err
+    assert said.count("text.jpg: is not a readable") == 1
+    assert "looking which of" not in said
 
 
 # ---- as a process

@@ -18,7 +18,7 @@ from colscan.app.cli.options import (
     jobs_option,
     trial_dir_argument,
 )
-from colscan.app.cli.scanned import ScanReport, say_waiting_once
+from colscan.app.cli.scanned import ScanReport, Told, say_waiting_once
 from colscan.app.times import parse_when
 from colscan.errors import ExitCode, TrialError
 from colscan.ledger import read_ledger, say_waiting
@@ -84,8 +84,8 @@ class Asked:
         When the photo was taken, as typed; without an offset it is in the trial's zone.
     shelf, dry_run, overlay, jobs, cluster
         As in `ScanOptions`.
-    tell_known : bool
-        Whether photos that were scanned before are named, not only counted.
+    told : Told or None
+        What earlier looks of a watch told; then photos that were scanned before are only counted.
     """
 
     taken_at: str | None = None
@@ -94,7 +94,7 @@ class Asked:
     overlay: bool = False
     jobs: int = 1
     cluster: str | None = None
-    tell_known: bool = True
+    told: Told | None = None
 
     def of(self, trial: Trial) -> ScanOptions:
         """How photos are scanned into a trial.
@@ -179,8 +179,9 @@ def _scan_farm(
 
     for one, _ in farm:
         read_ledger(one.folder)  # a broken one is told before anything is written in any
-    many = f"{count_of(len(paths), 'photo')} {'is' if len(paths) == 1 else 'are'}"
-    click.echo(f"looking which of {count_of(len(farm), 'trial')} {many} for", err=True)
+    if asked.told is None:  # nobody waits beside a watch
+        many = f"{count_of(len(paths), 'photo')} {'is' if len(paths) == 1 else 'are'}"
+        click.echo(f"looking which of {count_of(len(farm), 'trial')} {many} for", err=True)
     offers = offer_photos(farm, paths, jobs=asked.jobs, cluster=asked.cluster)
     for offer in offers.offers:
         check_shelf(offer.of.trial, asked.shelf)
@@ -197,5 +198,5 @@ def _report(asked: Asked, *, total: int, is_farm: bool = False) -> ScanReport:
         dry_run=asked.dry_run,
         taken_at=asked.taken_at is not None,
         is_farm=is_farm,
-        tell_known=asked.tell_known,
+        told=asked.told,
     )

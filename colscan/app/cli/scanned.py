@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import replace
 from datetime import tzinfo
 from functools import cache
@@ -58,6 +58,23 @@ def report_scan(outcomes: Iterator[Outcome], *, total: int, zone: tzinfo, option
     return report.finish()
 
 
+class Told:
+    """What a watch told of photos that can't be used: once, however often it looks."""
+
+    def __init__(self) -> None:
+        self._why: set[tuple[str, str]] = set()
+
+    def is_news(self, photo: str, why: str) -> bool:
+        """Whether this wasn't said of a photo before; from now on it was."""
+        is_new = (photo, why) not in self._why
+        self._why.add((photo, why))
+        return is_new
+
+    def keep(self, photos: Collection[str]) -> None:
+        """Forget all but these photos: others are done with, or have changed."""
+        self._why = {one for one in self._why if one[0] in photos}
+
+
 class ScanReport:
     """Tells each photo's outcome on stderr as it comes, then what it comes to (a dry run's rows on stdout).
 
@@ -71,8 +88,8 @@ class ScanReport:
         Whether the user said when the photo was taken.
     is_farm : bool
         Whether each line says which trial it is of.
-    tell_known : bool
-        Whether photos that were scanned before are named, not only counted.
+    told : Told or None
+        What earlier looks of a watch told; then photos that were scanned before are only counted.
     """
 
     def __init__(
@@ -82,13 +99,13 @@ class ScanReport:
         dry_run: bool,
         taken_at: bool = False,
         is_farm: bool = False,
-        tell_known: bool = True,
+        told: Told | None = None,
     ) -> None:
         self._total = total
         self._dry_run = dry_run
         self._taken_at = taken_at
         self._is_farm = is_farm
-        self._tell_known = tell_known
+        self._watched = told
         self._told = 0
         self._recorded: list[tuple[str | None, Recorded]] = []
         self._known = 0
@@ -117,10 +134,13 @@ class ScanReport:
             lines = chain(tell_recorded(outcome, zone), tags)
         elif isinstance(outcome, AlreadyKnown):
             self._known += 1
-            lines = tell_known(outcome, taken_at=self._taken_at) if self._tell_known else iter(())
+            lines = tell_known(outcome, taken_at=self._taken_at) if self._watched is None else iter(())
         else:
             self._rejected += 1
-            lines = iter(str(outcome.error).splitlines())
+            is_news = self._watched is None or self._watched.is_news(
+                outcome.name, f"{trial}: {outcome.error}"
+            )
+            lines = iter(str(outcome.error).splitlines() if is_news else ())
         whose = f"{trial}: " if trial else ""
         for prefix, line in zip(_prefixes(f"[{self._told}/{self._total}] "), lines, strict=False):
             click.echo(prefix + whose + line, err=True)

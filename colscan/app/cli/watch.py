@@ -16,6 +16,7 @@ from colscan.app.cli.options import (
     trial_dir_argument,
 )
 from colscan.app.cli.scan import Asked, check_target, scan_into
+from colscan.app.cli.scanned import Told
 from colscan.errors import ExitCode, LedgerError, PhotoError, TrialError
 
 if TYPE_CHECKING:
@@ -61,7 +62,8 @@ def watch(
     from colscan.app.batch.watch import Watched
 
     check_cluster(cluster)
-    asked = Asked(shelf=shelf, jobs=jobs, cluster=cluster, tell_known=False)
+    told = Told()
+    asked = Asked(shelf=shelf, jobs=jobs, cluster=cluster, told=told)
     check_target(trial_dir, asked)
     if not folder.is_dir():
         msg = f"{folder}: no such folder."
@@ -70,7 +72,7 @@ def watch(
     if once:
         return _scan_complete(trial_dir, watched, asked, every_s=every_s)
     click.echo(f"watching {folder} every {every_s:g} s; ctrl-C ends it", err=True)
-    _Watch(trial_dir, watched, asked).run(every_s)
+    _Watch(trial_dir, watched, asked, told).run(every_s)
     return None
 
 
@@ -87,10 +89,11 @@ def _scan_complete(trial_dir: Path, watched: Watched, asked: Asked, *, every_s: 
 class _Watch:
     """A watch that goes on through what passes: a folder away, a plan or ledger half edited, a full disk."""
 
-    def __init__(self, trial_dir: Path, watched: Watched, asked: Asked) -> None:
+    def __init__(self, trial_dir: Path, watched: Watched, asked: Asked, told: Told) -> None:
         self._trial_dir = trial_dir
         self._watched = watched
         self._asked = asked
+        self._told = told
         self._trouble: str | None = None
 
     def run(self, every_s: float) -> None:
@@ -104,6 +107,7 @@ class _Watch:
         except OSError as error:
             self._say(f"{error.filename}: can't be looked into ({error.strerror}); waiting for it")
             return
+        self._told.keep({path.name for path in ready})
         try:
             if ready:
                 scan_into(self._trial_dir, ready, self._asked)
