@@ -22,7 +22,8 @@ from colscan.trial.creating import (
 from colscan.trial.layout import Layout, choose_tags, lay_out_bags
 from colscan.trial.model import PLAN_FILE, Bag, Shelf, Strain, Treatment, Trial
 from colscan.trial.planning import Scheme, draw_bags, number_bags
-from colscan.trial.reading import load_trial
+from colscan.trial.problems import read_plan_file
+from colscan.trial.reading import parse_plan
 from colscan.trial.recipe import Base
 from colscan.trial.shelfmap import MAP_FILE
 from colscan.trial.siblings import find_live_tags
@@ -57,8 +58,8 @@ def draw_plan(folder: Path, layout: Layout, scheme: Scheme, about: About) -> New
     """Return the trial as planned for a folder, with the draw recorded in it; writes nothing.
 
     In a folder that holds a trial its name, zone, limits and question stay where nothing else is said, and
-    what it says of strains and shelves that are planned again. Whether anything has been recorded in it is
-    for the caller to check.
+    what it says of strains and shelves that are planned again; its bags, which are drawn anew, aren't read.
+    Whether anything has been recorded in it is for the caller to check.
 
     Parameters
     ----------
@@ -76,7 +77,8 @@ def draw_plan(folder: Path, layout: Layout, scheme: Scheme, about: About) -> New
     TrialError
         When the bags, the options or the plan that is there are wrong.
     """
-    earlier = load_trial(folder) if (folder / PLAN_FILE).exists() else None
+    there = folder / PLAN_FILE
+    earlier = parse_plan(read_plan_file(there), str(there)) if there.exists() else None
     if earlier is None:
         check_free(folder)
     begun = _say_about(earlier or _begin(folder, about), about, folder)

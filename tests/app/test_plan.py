@@ -58,6 +58,20 @@ def test_the_recorded_options_draw_the_same_bags(options, here):
     assert again == dataclasses.replace(trial, name="again")
 
 
+@pytest.mark.parametrize("bags", ["", "header", "bag;tag\nB01;;;"])
+def test_a_trial_whose_bags_are_to_be_drawn_anew(bags, here, capsys):
+    """Its list has no line yet, or lines that are wrong: it is put aside, what the plan says stays."""
+    assert main(["plan", "rack", *KINDS, *ZONE, "--question", "Which?"]) == ExitCode.DONE
+    path = here / "rack" / "bags.csv"
+    text = path.read_text().partition("\n")[0] + "\n" if bags == "header" else bags
+    path.write_text(text)
+    assert main(["plan", "rack", *KINDS, *ZONE[2:]]) == ExitCode.DONE
+    assert "bags.csv as it was is kept as bags.before-1.csv" in capsys.readouterr().err
+    assert (here / "rack" / "bags.before-1.csv").read_text() == text
+    trial = load_trial(here / "rack")
+    assert (trial.question, trial.time_zone, len(trial.bags)) == ("Which?", ZONE[1], 16)
+
+
 def test_the_base_of_the_levels(here, capsys):
     """As given; a level added later is on the base of the others; two bases and no --base are refused."""
     assert main(["plan", "rack", *KINDS, *ZONE, "--base", "dry"]) == ExitCode.DONE
