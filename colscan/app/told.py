@@ -7,7 +7,7 @@ from datetime import tzinfo
 from typing import TYPE_CHECKING
 
 from colscan.flags import RETAKE, Flag
-from colscan.units import count_of
+from colscan.units import count_of, days_between
 
 if TYPE_CHECKING:
     from colscan.app.batch.outcomes import AlreadyKnown, Recorded
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 LEAST_TAG_PX = 30.0
 """Below this a tag may be missed."""
 GOOD_TAG_PX = 60.0
+RETAKE_DAYS = 1.0
+"""A day later a bag is another: its next photo is due, and this one can't be taken again."""
 
 
 def tell_tag_size(smallest_px: float | None) -> Iterator[str]:
@@ -49,6 +51,8 @@ def tell_known(outcome: AlreadyKnown, *, taken_at: bool) -> Iterator[str]:
 def tell_recorded(outcome: Recorded, zone: tzinfo) -> Iterator[str]:
     """Yield what a photo showed, what to photograph again and why, and what else its taker should know.
 
+    Of an old photo, which nobody can take again, only what is wrong with it.
+
     Parameters
     ----------
     outcome : Recorded
@@ -60,10 +64,11 @@ def tell_recorded(outcome: Recorded, zone: tzinfo) -> Iterator[str]:
     spot = f"{photo.smallest_spot_mm:.0f} mm" if photo.smallest_spot_mm is not None else "unknown"
     when = f"{photo.taken_at.astimezone(zone):%Y-%m-%d %H:%M}"
     yield f"{photo.photo}  {when}  {count_of(photo.bags_found, 'bag')}  smallest spot it can show: {spot}"
+    is_fresh = days_between(photo.taken_at, photo.scanned_at) <= RETAKE_DAYS
     for flag in Flag:
         bags = [row.bag for row in outcome.scores if flag in row.flags]
         if bags:
-            yield _tell_flag(flag, bags, len(outcome.scores))
+            yield _tell_flag(flag, bags, len(outcome.scores), is_fresh=is_fresh)
     for flag in photo.problems:
         yield f"{flag}: {flag.meaning} {flag.remedy}"
     for patch in outcome.suspects:
@@ -76,11 +81,13 @@ def tell_recorded(outcome: Recorded, zone: tzinfo) -> Iterator[str]:
         yield f"drawn: {outcome.overlay}"
 
 
-def _tell_flag(flag: Flag, bags: list[str], of: int) -> str:
+def _tell_flag(flag: Flag, bags: list[str], of: int, *, is_fresh: bool) -> str:
     whose = f"all {of} bags" if len(bags) == of > 1 else ", ".join(bags)
-    if flag in RETAKE:
+    if flag not in RETAKE:
+        return f"note: {whose} - {flag}. {flag.meaning} {flag.remedy}"
+    if is_fresh:
         return f"again: {whose} - {flag}. {flag.remedy}"
-    return f"note: {whose} - {flag}. {flag.meaning} {flag.remedy}"
+    return f"note: {whose} - {flag}. {flag.meaning}"
 
 
 def tell_first(recorded: Iterable[Recorded]) -> Iterator[str]:

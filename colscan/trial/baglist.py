@@ -68,7 +68,7 @@ def parse_bags(raw: bytes, source: str, *, plan: Trial | None) -> tuple[Bag, ...
     raise_problems(sorted(found, key=lambda problem: int(problem.source.rpartition(":")[2])))
     if not reading.rows:
         msg = f"{source} lists no bag"
-        hint = "Write a line for each bag below the line with the columns' names, or draw them with colscan plan."
+        hint = "Write a line for each bag below the columns' names, or draw bags with colscan plan."
         raise TrialError(msg, hint)
     return reading.rows
 
