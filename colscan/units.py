@@ -15,6 +15,8 @@ BASELINE_HOURS = 36.0
 _SHA256 = re.compile("[0-9a-fA-F]+")
 YEARS = range(1900, 2200)
 """Those of a trial. A time beyond is a slip, and at the calendar's ends none can be told in another zone."""
+CLOCKS_DIFFER = timedelta(days=1)
+"""Clocks and zones of two devices may disagree by hours; one further ahead is a slip, or a wrong clock's."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 

@@ -8,9 +8,7 @@ from zoneinfo import ZoneInfo
 from colscan import units
 from colscan.errors import TrialError
 from colscan.trial.model import Bag, Trial
-
-FUTURE_LIMIT = timedelta(days=1)
-"""Clocks and zones of two devices may disagree by hours; a time further ahead is a slip of the pen."""
+from colscan.units import CLOCKS_DIFFER
 
 
 def parse_when(text: str | None, zone: ZoneInfo, option: str) -> datetime | None:
@@ -32,7 +30,7 @@ def parse_when(text: str | None, zone: ZoneInfo, option: str) -> datetime | None
 
 
 def past_time(
-    text: str | None, trial: Trial, option: str, *, future_limit: timedelta = FUTURE_LIMIT
+    text: str | None, trial: Trial, option: str, *, future_limit: timedelta = CLOCKS_DIFFER
 ) -> datetime:
     """Return the time that an option or field gives, or now in the trial's zone.
 
@@ -66,7 +64,7 @@ def time_said(
     bag: Bag | None,
     option: str = "--at",
     *,
-    future_limit: timedelta = FUTURE_LIMIT,
+    future_limit: timedelta = CLOCKS_DIFFER,
 ) -> datetime:
     """Return the time that an option or field gives, or now in the trial's zone.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 from itertools import pairwise
 
@@ -44,7 +45,9 @@ class Deviation:
     text: str
 
 
-def find_deviations(trial: Trial, ledger: Ledger, outcomes: Sequence[Outcome]) -> tuple[Deviation, ...]:
+def find_deviations(
+    trial: Trial, ledger: Ledger, outcomes: Sequence[Outcome], now: datetime
+) -> tuple[Deviation, ...]:
     """Return where a trial went otherwise than its plan says.
 
     Parameters
@@ -55,6 +58,8 @@ def find_deviations(trial: Trial, ledger: Ledger, outcomes: Sequence[Outcome]) -
         The rows that count, in order of time.
     outcomes : sequence of Outcome
         What became of the bags.
+    now : datetime
+        As of when, aware.
     """
     records = records_of(trial, ledger)
     found = {
@@ -64,7 +69,7 @@ def find_deviations(trial: Trial, ledger: Ledger, outcomes: Sequence[Outcome]) -
         About.BAGS: [*_left(records), *_unfollowed(outcomes)],
         About.PLACE: _moved(records, trial, ledger),
         About.PHOTOS: [*_gaps(trial, ledger), *_unmeasured(records), *_methods(ledger)],
-        About.END: _end(trial),
+        About.END: _end(trial, now),
     }
     return tuple(Deviation(about=about, text=text) for about, texts in found.items() for text in texts)
 
@@ -232,8 +237,8 @@ def _methods(ledger: Ledger) -> Iterator[str]:
         yield f"Scores were made by more than one version of the method: {_list(methods)}."
 
 
-def _end(trial: Trial) -> Iterator[str]:
-    if trial.planned_end is None or trial.ended_at is None:
+def _end(trial: Trial, now: datetime) -> Iterator[str]:
+    if trial.planned_end is None or trial.ended_at is None or not trial.has_ended(now):
         return
     days = days_between(trial.planned_end, trial.ended_at)
     if abs(days) >= 1:

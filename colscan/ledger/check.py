@@ -16,6 +16,7 @@ from colscan.ledger.check_logged import (
     check_estimates,
     check_heat_run_ends,
     check_mixes_known,
+    check_not_ahead,
     check_temperatures,
 )
 from colscan.ledger.columns import EstimateRow, HarvestRow, ScoreRow, SuspectRow, VerdictRow, original_stem
@@ -241,6 +242,7 @@ CHECKS: tuple[Callable[[Books], Iterator[Problem]], ...] = (
     check_batch_moistures,
     check_heat_run_ends,
     check_before_inoculation,
+    check_not_ahead,
     check_temperatures,
     check_estimates,
     check_originals_kept,

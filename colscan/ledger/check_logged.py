@@ -6,13 +6,14 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
+from colscan import units
 from colscan.errors import Problem
 from colscan.ledger.books import CORRECT_TIME, MEND, Books, problem_at
 from colscan.ledger.columns import COLDEST_AIR_C, ROOM, SHORT_SHA, WARMEST_AIR_C, TemperatureRow
 from colscan.tables import Line
 from colscan.trial.amounts import LEAST_MOISTURE_PCT
-from colscan.trial.model import Bag
-from colscan.units import to_celsius
+from colscan.trial.model import PLAN_FILE, Bag
+from colscan.units import CLOCKS_DIFFER, to_celsius
 
 _ROUNDED_C = 0.6
 """Loggers round both scales; whole degrees Fahrenheit are up to this far from a rounded Celsius."""
@@ -27,6 +28,28 @@ def check_mixes_known(books: Books) -> Iterator[Problem]:
     for run in books.heat_runs:
         if run.row.heat_run not in books.trial.heat_runs:
             yield problem_at(run, f"heat run {run.row.heat_run!r} is not in bags.csv", hint)
+
+
+def check_not_ahead(books: Books) -> Iterator[Problem]:
+    """Yield times of what is said to have happened that are still to come: the trial's end among them."""
+    latest = units.now() + CLOCKS_DIFFER
+    end = books.trial.ended_at
+    if end is not None and end > latest:
+        yield Problem(
+            source=PLAN_FILE,
+            message=f"ended_at: {end.isoformat()} is still to come; until then the trial counts as running",
+            hint="Correct it, or write planned_end: when it is meant to end.",
+        )
+    said: tuple[Line[Any], ...] = (
+        *books.verdicts, *books.events, *books.harvests, *books.batches, *books.temperatures,
+        *books.estimates,
+    )  # fmt: skip
+    times: list[tuple[Line[Any], datetime]] = [(line, line.row.at) for line in said]
+    times += [(line, line.row.ended_at or line.row.started_at) for line in books.heat_runs]
+    hint = "Correct the time; is it the right year?"
+    for line, when in times:
+        if when > latest:
+            yield problem_at(line, f"{when.isoformat()} is still to come", hint)
 
 
 def check_batch_moistures(books: Books) -> Iterator[Problem]:

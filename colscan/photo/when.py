@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from colscan.errors import UndatedError
 from colscan.flags import Flag
-from colscan.units import YEARS, with_offset
+from colscan.units import CLOCKS_DIFFER, YEARS, with_offset
 
 _ORIGINAL, _OFFSET_ORIGINAL = 0x9003, 0x9011
 _DIGITIZED, _OFFSET_DIGITIZED = 0x9004, 0x9012
@@ -30,8 +30,6 @@ _UTC_NAMES = ("PXL_",)
 _MAKER_NOTE, _DATED_NOTE, _NOTE_DATE = 0x927C, 0xF101, struct.Struct("<22x6H")
 # A file newer than this was just copied or downloaded: its time is the copy's, not the photo's.
 _FRESH = timedelta(hours=1)
-# Two clocks may differ by a zone; a photo dated later than that is from a wrong clock.
-_AHEAD = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +85,7 @@ def resolve_taken_at(
         raise UndatedError(
             msg, "Say it with --taken-at, for example --taken-at 2026-03-09T10:05, one photo at a time."
         )
-    if taken.at > now + _AHEAD:
+    if taken.at > now + CLOCKS_DIFFER:
         return replace(taken, flags=(*taken.flags, Flag.TIME_AHEAD))
     return taken
 

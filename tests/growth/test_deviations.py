@@ -13,10 +13,12 @@ from colscan.ledger import Ledger
 from colscan.ledger.columns import BatchRow, EventRow, HeatRunRow
 from colscan.trial.model import RecipePlan, Trial
 
+LATER = at_day(100)
 
-def texts(trial: Trial, ledger: Ledger, about: About) -> list[str]:
+
+def texts(trial: Trial, ledger: Ledger, about: About, now: datetime = LATER) -> list[str]:
     """What is told about one thing."""
-    found = find_deviations(trial, ledger, outcomes_of(trial, ledger))
+    found = find_deviations(trial, ledger, outcomes_of(trial, ledger), now)
     return [one.text for one in found if one.about is about]
 
 
@@ -33,7 +35,7 @@ def test_a_trial_as_planned_says_nothing() -> None:
         photos=tuple(photo(day) for day in days),
         scores=tuple(score("B1", day, pct) for day, pct in zip(days, (0, 40, 99, 99.5), strict=True)),
     )
-    assert find_deviations(trial, ledger, outcomes_of(trial, ledger)) == ()
+    assert find_deviations(trial, ledger, outcomes_of(trial, ledger), LATER) == ()
 
 
 def test_heat_runs() -> None:
@@ -129,6 +131,7 @@ def test_the_end() -> None:
     trial = make_trial(make_bag("B1"), planned_end=at_day(30), ended_at=at_day(25))
     assert texts(trial, Ledger(), About.END) == ["The trial ended 5 days earlier than planned."]
     assert texts(replace(trial, ended_at=at_day(30.5)), Ledger(), About.END) == []
+    assert texts(trial, Ledger(), About.END, now=at_day(24)) == []
 
 
 def test_missing_bags() -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from colscan import units
 from colscan.ledger import append_photo, append_row, check_ledger
 from colscan.ledger.check import CHECKS
 from colscan.ledger.columns import (
@@ -237,6 +238,16 @@ BAD = [
     ),
     ("check_mixes_known", change("batches.csv", "M1", "M2"), ["batches.csv:2"], "mix 'M2' is not in bags"),
     ("check_mixes_known", change("heat_runs.csv", "H1", "H"), ["heat_runs.csv:2"], "heat run 'H' is not in"),
+    (
+        "check_not_ahead",
+        change("verdicts.csv", "2026-03-09", "2062-03-09"),
+        ["verdicts.csv:2"],
+        "2062-03-09T10",
+    ),
+    ("check_not_ahead", change("events.csv", "2026", "2062"), ["events.csv:2"], "is still to come"),
+    ("check_not_ahead", change("harvests.csv", "2026", "2062"), ["harvests.csv:2"], "is still to come"),
+    ("check_not_ahead", change("temperature.csv", "2026", "2062"), ["temperature.csv:2"], "still to come"),
+    ("check_not_ahead", change("estimates.csv", "2026", "2062"), ["estimates.csv:2"], "is still to come"),
     ("check_batch_moistures", change("batches.csv", ",7", ",0.07"), ["batches.csv:2"], "0.07 % of pellets"),
     (
         "check_rows_readable",
@@ -382,6 +393,18 @@ def test_a_place_that_is_two_things(folder: Path, trial: Trial) -> None:
         "temperature.csv:4",
         "place 'B01' is the name of two things",
     )
+
+
+def test_an_end_of_the_trial_that_is_still_to_come(folder: Path, trial: Trial) -> None:
+    """It is no end yet: the trial counts as running. An hour ahead it may be by another clock."""
+    now = units.now()
+    ahead = dataclasses.replace(trial, ended_at=now + timedelta(days=2))
+    (problem,) = check_ledger(folder, ahead)
+    assert problem.source == "trial.toml"
+    assert problem.message.startswith(f"ended_at: {ahead.ended_at.isoformat()} is still to come")
+    assert "planned_end" in problem.hint
+    soon = dataclasses.replace(trial, ended_at=now + timedelta(hours=1))
+    assert check_ledger(folder, soon) == ()
 
 
 def test_every_check_is_tested() -> None:

@@ -58,7 +58,7 @@ def gather_report(trial_dir: Path, now: datetime) -> ReportContent:
         comparison=results.comparison,
         risk=results.risk,
         yields=results.yields,
-        deviations=find_deviations(trial, ledger, outcomes),
+        deviations=find_deviations(trial, ledger, outcomes, now),
         unsaid=find_unsaid(trial, ledger, now, outcomes=outcomes, risk=risk),
         next_run=plan_next(outcomes, risk),
         versions=read_versions(trial_dir, ledger),

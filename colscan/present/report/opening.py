@@ -49,10 +49,11 @@ def show_setup(content: ReportContent) -> Section:
     """Return what was planned: limits, treatments, and a row for each bag."""
     trial = content.trial
     limits = trial.limits
+    ended = trial.ended_at if trial.has_ended(content.now) else None
     facts = [
         ("time zone", trial.time_zone),
         ("planned end", trial.planned_end and f"{trial.planned_end:%Y-%m-%d}"),
-        ("ended", trial.ended_at and f"{trial.ended_at.astimezone(trial.zone):%Y-%m-%d}"),
+        ("ended", ended and f"{ended.astimezone(trial.zone):%Y-%m-%d}"),
         ("accepted share of bags lost", f"{to_pct(limits.contamination_risk):g} %"),
         (
             "bags are followed to",
