@@ -15,6 +15,7 @@ import numpy as np
 from colscan.growth.departure import departure_of
 from colscan.growth.full import full_since
 from colscan.growth.model import BagRecord
+from colscan.growth.onsets import Onset
 from colscan.growth.records import records_of
 from colscan.growth.series import make_series
 from colscan.ledger import Ledger
@@ -156,8 +157,9 @@ def lost_span(record: BagRecord, lost_calls: Collection[str | None] = CALLED_LOS
     """Return when a bag was lost to contamination, None when it isn't.
 
     A patch that is called so came between the last photo without it and the first with it. Of a bag that
-    is called so as a whole, the first patch that may be it gives the time. What no photo shows, or none any
-    more, can have come any time before it was called so.
+    is called so as a whole, the first patch that may be it gives the time: not one that a photo taken after
+    the call shows to be younger. What no photo shows, or none any more, can have come any time before it was
+    called so. Nothing came after it was called so: a hand may have felt it before a photo shows it.
 
     Parameters
     ----------
@@ -166,17 +168,33 @@ def lost_span(record: BagRecord, lost_calls: Collection[str | None] = CALLED_LOS
     lost_calls : collection of str or None
         Standing calls that make it lost.
     """
-    calls = [call for call in record.standing_calls if call.call in lost_calls]
-    whole = any(call.patch is None for call in calls)
-    onsets = [onset for onset in record.onsets if onset.call in lost_calls or whole]
-    shown = {onset.patch for onset in onsets}
-    spans = [Span(after_days=onset.after_days or 0.0, by_days=onset.by_days) for onset in onsets]
-    spans += [
-        Span(after_days=0.0, by_days=days_between(record.bag.inoculated_at, call.at))
-        for call in calls
-        if (call.patch not in shown if call.patch else not shown)
-    ]
+    said = _said_since(record, lost_calls)
+    came = {onset.patch: onset for onset in record.onsets if onset.call in lost_calls}
+    spans = [_came(onset, said.get(patch, math.inf)) for patch, onset in came.items()]
+    unseen = [days for patch, days in said.items() if patch is not None and patch not in came]
+    if None in said:
+        whole = [_came(one, said[None]) for one in record.onsets if (one.after_days or 0.0) < said[None]]
+        spans += whole
+        unseen += [] if whole else [said[None]]
+    spans += [Span(after_days=0.0, by_days=days) for days in unseen]
     return min(spans, key=lambda span: span.by_days, default=None)
+
+
+def _said_since(record: BagRecord, calls: Collection[str | None]) -> dict[str | None, float]:
+    """By patch, None for the whole bag, the age at which it was first called what it is called since."""
+    since: dict[str | None, float] = {}
+    for verdict in record.verdicts:
+        if verdict.call in calls:
+            since.setdefault(verdict.patch, days_between(record.bag.inoculated_at, verdict.at))
+        else:
+            since.pop(verdict.patch, None)
+    return since
+
+
+def _came(onset: Onset, said_days: float) -> Span:
+    """When a patch came that was called so at an age, infinite for never."""
+    after = onset.after_days or 0.0
+    return Span(after_days=after if after < said_days else 0.0, by_days=min(onset.by_days, said_days))
 
 
 def reach(record: BagRecord, milestone: Milestone, limits: Limits) -> Span:

@@ -86,6 +86,40 @@ def test_a_whole_bag_s_call_takes_the_patch_s_onset() -> None:
 
 
 @pytest.mark.parametrize(
+    ("said", "first_patch", "lost"),
+    [
+        (4.5, 7, (0, 4.5)),  # the photos of day 5 and 6 don't show the patch: it isn't what was found
+        (6.5, 7, (6, 6.5)),  # found between the two photos of its onset
+        (7.5, 7, (6, 7)),
+        (2.5, 3, (0, 2.5)),  # no photo without it
+    ],
+)
+def test_a_whole_bag_s_call_before_a_photo_shows_a_patch(
+    said: float, first_patch: float, lost: tuple[float, float]
+) -> None:
+    """The bag was lost when it was called so, at the latest; and no growth after that counts."""
+    rows = {"suspects": (suspect("B1", first_patch),), "verdicts": (verdict("B1", said, "contaminated"),)}
+    outcome = _outcome(*ROWS, **rows)
+    assert outcome.lost == _span(*lost)
+    assert outcome.followed_days <= outcome.lost.by_days
+
+
+def test_said_again_a_call_is_of_the_day_on_which_it_was_said_first() -> None:
+    """More said of it later changes no date; taken back meanwhile it does, as another call does."""
+    early, late = verdict("B1", 4.5, "contaminated"), verdict("B1", 7.5, "contaminated", action="isolated")
+    assert _outcome(*ROWS, verdicts=(early, late)).lost == _span(0, 4.5)
+    for between in ("withdrawn", "harmless"):
+        calls = (early, verdict("B1", 6, between), late)
+        assert _outcome(*ROWS, verdicts=calls).lost == _span(0, 7.5)
+
+
+def test_a_patch_called_before_a_photo_shows_it() -> None:
+    """At the latest when it was called so."""
+    rows = {"suspects": (suspect("B1", 6),), "verdicts": (verdict("B1", 5.5, "contaminated", patch="p1"),)}
+    assert _outcome(*ROWS, **rows).lost == _span(5, 5.5)
+
+
+@pytest.mark.parametrize(
     ("call", "lost"), [("contaminated", True), ("harmless", False), ("unsure", False), ("withdrawn", False)]
 )
 def test_which_calls_lose_a_bag(call: str, lost: bool) -> None:
