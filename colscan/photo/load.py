@@ -34,7 +34,6 @@ _LEAST_SIDE_PX = 240
 _NIGHT_SCENE = 3
 _HDR_RENDERED = (2, 3, 7)
 _TURNS = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}
-_JPEG_END = b"\xff\xd9"
 # So many pixels are handed over at once.
 _STRIP_PX = 1_000_000
 # What Pillow's readers are known to raise on damaged files.
@@ -133,9 +132,6 @@ def load_rgb(path: Path, *, max_megapixels: float, raw: bytes | None = None) -> 
         if image.mode in _COLOURLESS:
             msg = f"{path.name}: is a picture without colour ({image.mode})."
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
-        pixels = _decoded_quickly(image, content)
-        if pixels is not None:
-            return pixels
         return _pixels(image, _to_srgb(image))
 
 
@@ -227,22 +223,6 @@ def _check_size(image: Image.Image, name: str, max_megapixels: float) -> None:
     if min(width, height) < _LEAST_SIDE_PX:
         msg = f"{name}: is only {width} x {height} px."
         raise PhotoError(msg, f"Give the photo itself, not a thumbnail: at least {_LEAST_SIDE_PX} px a side.")
-
-
-def _decoded_quickly(image: Image.Image, raw: bytes) -> ImageRGB | None:
-    """The upright pixels of a JPEG that needs nothing else, in two thirds of the time; None of all others.
-
-    The decoder is the same, but Pillow keeps four bytes a pixel and hands three over. OpenCV fills up with
-    grey what is missing of a photo that was cut; only one that ends as JPEGs do is given to it.
-    """
-    plain = image.format in ("JPEG", "MPO") and image.mode == "RGB" and raw.endswith(_JPEG_END)
-    if not plain or _other_profile(image) is not None:
-        return None
-    how = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
-    pixels = cv2.imdecode(np.frombuffer(raw, np.uint8), how)
-    if pixels is None or pixels.shape[1::-1] != image.size:
-        return None
-    return _upright(np.asarray(pixels, np.uint8), image.getexif().get(ExifTags.Base.Orientation, 1))
 
 
 def _upright(pixels: ImageRGB, orientation: int) -> ImageRGB:
