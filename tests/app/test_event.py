@@ -47,6 +47,14 @@ def test_shelf_room_time_and_detail(trial: Path) -> None:
     )
 
 
+@pytest.mark.parametrize("detail", [[], ["--detail", ""], ["--detail", "  "]])
+def test_other_says_what_it_was(trial: Path, capsys: pytest.CaptureFixture[str], detail: list[str]) -> None:
+    """Without a detail the row would say that something was, and not what: refused."""
+    assert main(["event", str(trial), "other", "--bag", "B01", *detail]) == ExitCode.TRIAL
+    assert events(trial) == b""
+    assert "--detail" in capsys.readouterr().err
+
+
 def test_moved_to_a_shelf_of_the_plan(trial: Path) -> None:
     """Any where the trial names none; what happens in the room goes to no shelf."""
     bag, room = ["moved", "--bag", "B01"], ["moved", "--room", "--detail", "all by a step"]

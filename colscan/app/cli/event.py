@@ -39,15 +39,16 @@ def event(
 
     WHAT is one of: shaken, turned, moved, looked-round, pins, opened,
     cold-shocked, soaked, fruiting, discarded, missing, retired, power-cut,
-    other. After shaken, turned or opened a bag is measured from a new
-    beginning. After moved it goes on as it was; --detail names the shelf that
-    it went to, and bags.csv stays as planned.
+    other (--detail says what). After shaken, turned or opened a bag is
+    measured from a new beginning. After moved it goes on as it was; --detail
+    names the shelf that it went to, and bags.csv stays as planned.
 
     \b
     Example:
       colscan event hornbeam shaken --bag B01 --bag B02
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     trial = load_trial(trial_dir)
+    detail = (detail or "").strip() or None
     if sum([bool(bags), shelf is not None, room]) != 1:
         msg = "An event happens to bags, to a shelf, or to the room."
         raise TrialError(msg, "Give one of --bag CODE (several times if need be), --shelf NAME, --room.")
@@ -56,8 +57,7 @@ def event(
     subject = find_subject(trial, bags, shelf)
     when = time_said(at, trial, subject.first_bag)
     rows = [
-        EventRow(at=when, scope=subject.scope, name=name, what=what, detail=detail or None)
-        for name in subject.names
+        EventRow(at=when, scope=subject.scope, name=name, what=what, detail=detail) for name in subject.names
     ]
     _record(trial_dir, trial, rows)
 
