@@ -50,7 +50,7 @@ def test_rows_for_programs(scanned: Path, tmp_path: Path, capsys: pytest.Capture
     assert not (scanned / "agree.png").exists()
     assert main(["agree", str(scanned), "--format", "json"]) == 0
     first = json.loads(capsys.readouterr().out)["rows"][0]
-    assert float(rows[0]["bias"]) == first["bias"]
+    assert float(rows[0]["bias_points"]) == first["bias_points"]
 
 
 def test_masks_are_held_apart(scanned: Path, capsys: pytest.CaptureFixture[str]) -> None:

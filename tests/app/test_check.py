@@ -46,7 +46,7 @@ def test_no_problems_for_programs(trial: Path, capsys: pytest.CaptureFixture[str
     assert main(["check", str(trial), "--format", "json"]) == 0
     assert json.loads(capsys.readouterr().out) == {"schema": 1, "rows": []}
     assert main(["check", str(trial), "--format", "csv"]) == 0
-    assert capsys.readouterr().out == "where,problem,what to do\n"
+    assert capsys.readouterr().out == "where,problem,what_to_do\n"
 
 
 def test_a_long_table_is_cut(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -73,7 +73,7 @@ def test_the_bundled_estimates_are_the_truth(ran: Path, capsys: pytest.CaptureFi
     assert main(["agree", str(ran), "--format", "csv"]) == 0
     whole = next(csv.DictReader(io.StringIO(capsys.readouterr().out)))
     assert (whole["pairs"], whole["bags"]) == ("48", "8")
-    assert float(whole["mean_abs"]) <= 10
+    assert float(whole["mean_absolute_points"]) <= 10
 
 
 def test_a_second_run_adds_nothing(ran: Path, capsys: pytest.CaptureFixture[str]) -> None:

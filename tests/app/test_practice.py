@@ -41,7 +41,7 @@ def test_each_face_is_read(paper: str, seed: int, tmp_path: Path, capsys: pytest
     for row in rows:
         assert row["read_pct"] == pytest.approx(row["drawn_pct"], abs=3.0), row
         assert row["low_pct"] <= row["drawn_pct"] <= row["high_pct"], row
-        assert row["difference"] == pytest.approx(row["read_pct"] - row["drawn_pct"], abs=0.1)
+        assert row["difference_points"] == pytest.approx(row["read_pct"] - row["drawn_pct"], abs=0.1)
         assert (row["suspects"], row["flags"]) == (0, "")
 
 

@@ -85,7 +85,7 @@ def test_bags(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["yield", str(folder), "--bags", "--format", "csv"]) == 0
     first, *_, lost = _rows(capsys.readouterr().out)
     assert (first["fresh_g"], first["saleable_g"], first["compared_g"]) == ("420.0", "400.0", "300.0")
-    assert (lost["standing"], lost["compared_g"], lost["first_harvest_days"]) == ("lost", "0", "")
+    assert (lost["standing"], lost["compared_g"], lost["first_harvest_days"]) == ("lost", "0.0", "")
 
 
 def test_prices(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -18,9 +18,10 @@ SCREEN = (
     "mean difference", "concordance", "in its interval",
 )  # fmt: skip
 COLUMNS = (
-    "held_against", "band", "seen_low_pct", "seen_high_pct", "pairs", "bags", "bias", "bias_low", "bias_high",
-    "lower_limit", "lower_limit_low", "lower_limit_high", "upper_limit", "upper_limit_low",
-    "upper_limit_high", "mean_abs", "concordance", "precision", "accuracy", "in_interval_pct",
+    "held_against", "band", "seen_low_pct", "seen_high_pct", "pairs", "bags", "bias_points",
+    "bias_low_points", "bias_high_points", "lower_limit_points", "lower_limit_low_points",
+    "lower_limit_high_points", "upper_limit_points", "upper_limit_low_points", "upper_limit_high_points",
+    "mean_absolute_points", "concordance", "precision", "accuracy", "in_interval_pct",
 )  # fmt: skip
 
 

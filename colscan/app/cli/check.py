@@ -12,6 +12,7 @@ from colscan.ledger import check_ledger
 from colscan.trial import load_trial
 
 HEADER = ("where", "problem", "what to do")
+COLUMNS = ("where", "problem", "what_to_do")
 MOST_SHOWN = 40
 """Problems that a table lists: about a screenful. One slip of a spreadsheet spoils a line a bag and photo."""
 
@@ -36,7 +37,10 @@ def check(trial_dir: Path, output_format: str) -> ExitCode:
     is_table = output_format == "table"
     shown = rows[:MOST_SHOWN] if is_table else rows
     if shown or not is_table:  # programs read a header, or an empty list, where nothing is wrong
-        click.echo(render_rows(HEADER, shown, output_format, screen=screen_of_stdout()), nl=False)
+        click.echo(
+            render_rows(HEADER if is_table else COLUMNS, shown, output_format, screen=screen_of_stdout()),
+            nl=False,
+        )
     if len(rows) > len(shown):
         click.echo(f"and {len(rows) - len(shown)} more; --format csv lists them all", err=True)
     told = "no problems" if not rows else f"{len(rows)} problem{'s' if len(rows) > 1 else ''}"

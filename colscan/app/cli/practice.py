@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from colscan.present.table import Cell
 
 _HEADER = (
-    "number", "drawn_pct", "colonies", "read_pct", "low_pct", "high_pct", "difference", "suspects", "flags",
-    "photo",
+    "number", "drawn_pct", "colonies", "read_pct", "low_pct", "high_pct", "difference_points", "suspects",
+    "flags", "photo",
 )  # fmt: skip
 
 

@@ -140,7 +140,7 @@ def _source_row(own: LossSource) -> list[Cell]:
 def _data_rows(report: RiskReport) -> list[list[Cell]]:
     common: dict[str, Cell] = {
         "accepted_pct": _pct(report.accepted), "horizon": report.horizon,
-        "correlation": round(report.correlation, 3), "interim": str(report.interim).lower(),
+        "correlation": round(report.correlation, 3), "interim": "yes" if report.interim else "no",
     }  # fmt: skip
     rows: list[dict[str, Cell]] = []
     for series in report.series:

@@ -102,7 +102,7 @@ def _yield_of(
         bag=outcome.bag,
         flushes=tuple(flushes),
         standing=standing,
-        compared_g=sum(flush.fresh_g for flush in compared) if counts else None,
+        compared_g=sum((flush.fresh_g for flush in compared), 0.0) if counts else None,
         cycle_days=max((flush.days for flush in compared), default=None),
         pins_days=outcome.pins_days,
         first_days=outcome.harvested_days,

@@ -93,7 +93,7 @@ class BagYield:
     @property
     def fresh_g(self) -> float:
         """All it gave so far, g."""
-        return sum(flush.fresh_g for flush in self.flushes)
+        return sum((flush.fresh_g for flush in self.flushes), 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
