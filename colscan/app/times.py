@@ -58,6 +58,17 @@ def past_time(
     return when
 
 
+def photo_time(text: str | None, trial: Trial) -> datetime | None:
+    """Return when a photo was taken as --taken-at says; None when it isn't given.
+
+    Raises
+    ------
+    TrialError
+        When it is no time, or too far ahead.
+    """
+    return None if text is None else past_time(text, trial, "--taken-at")
+
+
 def time_said(
     text: str | None,
     trial: Trial,

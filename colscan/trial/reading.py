@@ -45,7 +45,12 @@ def load_trial(folder: Path) -> Trial:
         if trials := find_trials(folder):
             names = ", ".join(path.name for path in trials)
             raise TrialError(msg, f"Give one of the trials in it ({names}), like {as_typed(trials[0])}.")
-        raise TrialError(msg, f"Begin one with: colscan new {as_typed(folder)}")
+        near = (
+            ""
+            if folder.is_dir()
+            else suggest_near(folder.name, (one.name for one in find_trials(folder.parent)))
+        )
+        raise TrialError(msg, f"{near}Begin one with: colscan new {as_typed(folder)}")
     plan_source, bags_source = folder / PLAN_FILE, folder / Bag.FILE
     raw = read_plan_file(plan_source)
     plan = parse_plan(raw, str(plan_source))

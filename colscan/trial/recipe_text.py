@@ -113,6 +113,9 @@ def _parse_amount(
         fixed, why = _UNWEIGHED[part]
         msg = f"{name}: {amount!r} and {fixed} can't both be given."
         raise TrialError(msg, f"Leave one of the two out: {why}.")
+    if not amount:
+        msg = f"{name}: no amount is given."
+        raise TrialError(msg, f"Write it after a comma, e.g. {EXAMPLE}.")
     match = _SHARE.match(amount)
     if match is None:
         return parse_mass(amount, name, density_kg_per_l=density), None

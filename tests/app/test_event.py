@@ -47,6 +47,13 @@ def test_shelf_room_time_and_detail(trial: Path) -> None:
     )
 
 
+def test_bags_in_one_word_are_refused(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With how to give them."""
+    assert main(["event", str(trial), "shaken", "--bag", "B01, B02"]) == ExitCode.TRIAL
+    assert "Give each by itself: --bag B01 --bag B02" in capsys.readouterr().err
+    assert events(trial) == b""
+
+
 @pytest.mark.parametrize("detail", [[], ["--detail", ""], ["--detail", "  "]])
 def test_other_says_what_it_was(trial: Path, capsys: pytest.CaptureFixture[str], detail: list[str]) -> None:
     """Without a detail the row would say that something was, and not what: refused."""

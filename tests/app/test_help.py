@@ -93,9 +93,11 @@ def test_no_arguments(
 
 
 def test_unknown_command(capsys: pytest.CaptureFixture[str]) -> None:
-    """A command that isn't there: 2."""
+    """A command that isn't there: 2, with the one that was meant; nothing where none is near."""
     assert main(["scna"]) == 2
-    assert "No such command 'scna'" in capsys.readouterr().err
+    assert "No such command 'scna'. Did you mean 'scan'?" in capsys.readouterr().err
+    assert main(["zzz"]) == 2
+    assert capsys.readouterr().err.endswith("No such command 'zzz'.\n")
 
 
 def test_help_is_quick() -> None:

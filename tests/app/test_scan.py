@@ -395,6 +395,7 @@ def test_a_faulty_plan(trial: Path, file: str, old: str, new: str, message: str,
     [
         ((photo(0), photo(3), "--taken-at", "2026-03-02T08:00"), "--taken-at was given for 2 photos"),
         ((photo(0), "--taken-at", "noon"), "--taken-at 'noon' is not a time"),
+        ((photo(0), "--taken-at", "2162-03-02T08:00"), "--taken-at 2162-03-02T08:00 is in the future"),
         ((photo(0), "--colour"), "No such option"),
         ((), "Missing argument 'PHOTO...'"),
         ((photo(0), "--jobs", "0"), "--jobs"),

@@ -392,6 +392,13 @@ def test_a_folder_without_plan_is_no_trial(tmp_path):
         assert f"colscan new {folder}" in text
 
 
+def test_the_trial_that_was_meant_is_named(write_trial):
+    """A slip in the name of a folder: the trial beside it that is called nearly so."""
+    folder = write_trial()
+    assert "Did you mean 'hornbeam'? Begin one" in refusal(folder.with_name("hornbaem"))
+    assert "Did you mean" not in refusal(folder.with_name("spring"))
+
+
 def test_a_plan_that_cannot_be_read_is_told(tmp_path):
     """With the system's reason."""
     assert "can't be read (File name too long)" in refusal(tmp_path / ("x" * 300))

@@ -25,7 +25,7 @@ def test_weighed(text: str, name: str, weight_g: float, moisture: float | None, 
     ("text", "said"),
     [
         (", 2 kg", "has no name"),
-        ("pellets", "'' is no amount"),
+        ("pellets 2 kg", "pellets 2 kg: no amount is given"),
         ("pellets, -2 kg", "'-2 kg' is no amount"),
         ("pellets, 2,03 kg", "'03 kg' is not understood"),
         ("pellets, 2 kg, moisture 0.07", "is less than 1 %"),

@@ -85,7 +85,7 @@ def test_level_on_all_dry_matter(write_trial, base) -> None:
         ("spawn =", "spwan =", 23, r"unknown key 'spwan' in \[recipe\]"),
         ("moisture 6%", "wet 6%", 19, r"main in \[recipe\]: pellets: 'wet 6%' is not understood"),
         ("bran, moisture", "bran, 2% of main, moisture", 20, "'2% of main' and the treatments' levels"),
-        ("2 oz, moisture 10%", "moisture 10%", 21, "other in .recipe.: shavings: '' is no amount"),
+        ("2 oz, moisture 10%", "moisture 10%", 21, "other in .recipe.: shavings: no amount is given"),
         ('["pellets, 2 lb, moisture 6%"]', "[]", 19, "main: is empty"),
         ('["bran, moisture 12%"]', '"bran"', 20, "supplement: 'bran' is not a list"),
         (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from colscan.app.cli.said import at_option, tell_recorded
 from colscan.app.happenings import check_known_shelf, describe_event, find_subject, record_events, say_late
 from colscan.app.times import time_said
 from colscan.errors import TrialError
+from colscan.hints import as_typed
 from colscan.ledger import read_ledger
 from colscan.ledger.columns import HAPPENINGS, EventRow
 from colscan.trial import load_trial
@@ -54,12 +56,23 @@ def event(
         raise TrialError(msg, "Give one of --bag CODE (several times if need be), --shelf NAME, --room.")
     if what == "moved" and detail and not room and trial.shelf_names:
         check_known_shelf(trial, detail)
+    _refuse_lists(trial, bags)
     subject = find_subject(trial, bags, shelf)
     when = time_said(at, trial, subject.first_bag)
     rows = [
         EventRow(at=when, scope=subject.scope, name=name, what=what, detail=detail) for name in subject.names
     ]
     _record(trial_dir, trial, rows)
+
+
+def _refuse_lists(trial: Trial, bags: Sequence[str]) -> None:
+    """Refuse several codes in one, and say how they are given."""
+    for text in bags:
+        codes = re.split("[,; ]+", text)
+        if trial.bag(text) is None and all(map(trial.bag, codes)):
+            options = " ".join(f"--bag {as_typed(code)}" for code in codes)
+            msg = f"--bag {as_typed(text)} is several bags."
+            raise TrialError(msg, f"Give each by itself: {options}")
 
 
 def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:

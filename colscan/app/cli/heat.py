@@ -32,7 +32,12 @@ def _read_core(context: click.Context, parameter: click.Parameter, text: str | N
 @click.command()
 @trial_dir_argument
 @click.argument("heat_run", metavar="RUN")
-@click.option("--started", required=True, metavar="TIME", help="When it began. In the trial's zone.")
+@click.option(
+    "--started",
+    required=True,
+    metavar="TIME",
+    help="When it began, like 2026-03-01T08:00 (the trial's zone).",
+)
 @click.option("--ended", metavar="TIME", help="When it ended.")
 @click.option("--method", metavar="TEXT", help="The method, in your words.")
 @click.option("--core", "core_celsius", metavar="TEMP", callback=_read_core, help="Core: 95C, or 203F.")

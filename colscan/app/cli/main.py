@@ -60,6 +60,15 @@ class _CommandsOnDemand(click.Group):
         assert isinstance(command, click.Command)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            from colscan.hints import suggest_near
+
+            ctx.fail(f"No such command {args[0]!r}. {suggest_near(args[0], COMMANDS)}".rstrip())
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from colscan.app.cli.options import check_shelf, trial_dir_argument
-from colscan.app.times import parse_when
+from colscan.app.times import photo_time
 from colscan.errors import TrialError
 from colscan.trial import load_trial
 from colscan.trial.model import Trial
@@ -25,7 +25,7 @@ from colscan.trial.shelfmap import DEFAULT_SHELF
 )
 @click.option("--drop", "dropped", metavar="N,...", default="", help="Numbers that are no bags.")
 @click.option("--shelf", metavar="NAME", help="The shelf in the photo.")
-@click.option("--taken-at", metavar="TIME", help="When the photo was taken.")
+@click.option("--taken-at", metavar="TIME", help="When the photo was taken, like 2026-03-09T10:05.")
 def map(
     trial_dir: Path,
     photo: Path,
@@ -60,7 +60,7 @@ def map(
         max_megapixels=trial.limits.max_photo_megapixels,
         zone=trial.zone,
         not_before=min(bag.inoculated_at for bag in trial.bags),
-        taken_at=parse_when(taken_at, trial.zone, "--taken-at"),
+        taken_at=photo_time(taken_at, trial),
     )
     proposed = mapping.propose_map(ref, trial)
     proposed = mapping.without_numbers(proposed, [_number(word) for word in _words(dropped)])

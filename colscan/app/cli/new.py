@@ -51,7 +51,9 @@ _OPTIONS = {
 )
 @base_option
 @click.option("--replicates", metavar="N", type=click.IntRange(1, 580), help="Bags of each; 2 by default.")
-@click.option("--inoculated-at", metavar="TIME", help="Day 0 of all bags; today by default.")
+@click.option(
+    "--inoculated-at", metavar="TIME", help="Day 0 of all bags, like 2026-03-02T06:00; today by default."
+)
 @click.option(
     "--first-tag",
     metavar="N",

@@ -40,7 +40,9 @@ if TYPE_CHECKING:
 @click.option(
     "--accept", metavar="PCT", type=float, help="Share of bags that you accept to lose; 20 by default."
 )
-@click.option("--inoculated-at", metavar="TIME", help="Day 0 of all bags; today by default.")
+@click.option(
+    "--inoculated-at", metavar="TIME", help="Day 0 of all bags, like 2026-03-02T06:00; today by default."
+)
 @click.option(
     "--first-tag", metavar="N", type=click.IntRange(*RANGES["first_tag"]), help="Tag of the first bag's card."
 )

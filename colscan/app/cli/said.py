@@ -16,7 +16,9 @@ from colscan.ledger.waiting import FOLDER as WAITING
 from colscan.tables import Row, columns_of, parse_cell
 from colscan.trial.model import Bag, Trial
 
-at_option = click.option("--at", metavar="TIME", help="When; without it, now. In the trial's zone.")
+at_option = click.option(
+    "--at", metavar="TIME", help="When, like 2026-03-09T10:05 (the trial's zone); now by default."
+)
 
 
 def as_cell(row_type: type[Row], name: str) -> Callable[[click.Context, click.Parameter, str | None], Any]:

@@ -19,7 +19,7 @@ from colscan.app.cli.options import (
     trial_dir_argument,
 )
 from colscan.app.cli.scanned import ScanReport, Told, say_waiting_once
-from colscan.app.times import parse_when
+from colscan.app.times import photo_time
 from colscan.errors import ExitCode, TrialError
 from colscan.ledger import read_ledger, say_waiting
 from colscan.trial import FarmTrial, load_farm, load_trial
@@ -33,7 +33,9 @@ if TYPE_CHECKING:
 @click.command()
 @trial_dir_argument
 @click.argument("photos", metavar="PHOTO...", nargs=-1, required=True)
-@click.option("--taken-at", metavar="TIME", help="When the photo was taken (one photo only).")
+@click.option(
+    "--taken-at", metavar="TIME", help="When the photo was taken, like 2026-03-09T10:05 (one photo only)."
+)
 @click.option("--shelf", metavar="NAME", help="The shelf in the photos.")
 @click.option("--dry-run", is_flag=True, help="Print the scores, write nothing.")
 @click.option("--overlay", is_flag=True, help="Draw what was found on each photo, into overlays/.")
@@ -53,6 +55,8 @@ def scan(
 
     PHOTO is a file, a folder of photos, or a pattern such as "*.jpg". A photo
     that was scanned before is passed over, so a folder can be scanned again.
+    TRIAL_DIR may also be a folder that holds trials: each photo is scored by
+    those whose bags' cards it shows.
 
     \b
     Example:
@@ -107,7 +111,7 @@ class Asked:
         from colscan.app.batch.scan import ScanOptions
 
         return ScanOptions(
-            taken_at=parse_when(self.taken_at, trial.zone, "--taken-at"),
+            taken_at=photo_time(self.taken_at, trial),
             shelf=self.shelf,
             jobs=self.jobs,
             cluster=self.cluster,
