@@ -80,6 +80,19 @@ def say_doubt(trial: Trial, row: HarvestRow) -> str | None:
     return "Doubtful: one flush, and heavier than what the bag was filled with. Is the point in its place?"
 
 
+def say_order(trial: Trial, ledger: Ledger, row: HarvestRow) -> str | None:
+    """Return what doesn't go with a bag's other flushes, None when all does: their dates, or one left out."""
+    flushes = {other.flush: other for other in ledger.harvests if other.bag == row.bag}
+    for number, other in sorted(flushes.items()):
+        if (other.at > row.at and number < row.flush) or (other.at < row.at and number > row.flush):
+            day = other.at.astimezone(trial.zone).date()
+            order = "after" if number < row.flush else "before"
+            return f"Doubtful: flush {number} is dated {day}, {order} this one. Are number and date right?"
+    if row.flush > 1 and row.flush - 1 not in flushes:
+        return f"Flush {row.flush - 1} of bag {row.bag} isn't recorded. If it gave nothing, record 0 g."
+    return None
+
+
 def say_efficiency(trial: Trial, bag: Bag, fresh_g: float) -> str | None:
     """Return a bag's biological efficiency in words, None where its dry substrate isn't known.
 

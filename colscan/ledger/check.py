@@ -191,6 +191,21 @@ def check_harvest_weights(books: Books) -> Iterator[Problem]:
             yield problem_at(line, message, MEND)
 
 
+def check_harvest_order(books: Books) -> Iterator[Problem]:
+    """Yield flushes that are dated before an earlier flush of their bag; of those recorded again the last."""
+    flushes = {(line.row.bag, line.row.flush): line for line in books.harvests}
+    latest: dict[str, Line[HarvestRow]] = {}
+    for (bag, flush), line in sorted(flushes.items()):
+        before = latest.get(bag)
+        if before is not None and line.row.at < before.row.at:
+            message = (
+                f"flush {flush} of bag {bag} is dated before flush {before.row.flush} (line {before.number})"
+            )
+            yield problem_at(line, message, "Correct the number or the time of one of the two.")
+        else:
+            latest[bag] = line
+
+
 def check_after_inoculation(books: Books) -> Iterator[Problem]:
     """Yield rows about a bag from before its day 0."""
     began = {bag.bag: bag.inoculated_at for bag in books.trial.bags}
@@ -237,6 +252,7 @@ CHECKS: tuple[Callable[[Books], Iterator[Problem]], ...] = (
     check_suspect_counts,
     check_verdict_targets,
     check_harvest_weights,
+    check_harvest_order,
     check_after_inoculation,
     check_mixes_known,
     check_batch_moistures,

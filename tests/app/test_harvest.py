@@ -36,6 +36,19 @@ def test_earlier_record_is_replaced(trial: Path, capsys: pytest.CaptureFixture[s
     assert len((trial / "harvests.csv").read_bytes().splitlines()) == 4
 
 
+def test_flushes_out_of_their_order_are_said(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One that was left out, one dated before an earlier one or after a later one; recorded all the same."""
+    command = ["harvest", str(trial), "B01"]
+    assert main([*command, "2", "100", "--at", "2026-04-07"]) == 0
+    assert "Flush 1 of bag B01 isn't recorded." in capsys.readouterr().err
+    assert main([*command, "1", "500"]) == 0
+    assert "Doubtful: flush 2 is dated 2026-04-07, before this one." in capsys.readouterr().err
+    assert main([*command, "1", "500", "--at", "2026-04-05"]) == 0
+    assert "Doubtful" not in capsys.readouterr().err
+    assert main([*command, "3", "50", "--at", "2026-04-06"]) == 0
+    assert "Doubtful: flush 2 is dated 2026-04-07, after this one." in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

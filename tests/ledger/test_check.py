@@ -239,6 +239,12 @@ BAD = [
     ("check_mixes_known", change("batches.csv", "M1", "M2"), ["batches.csv:2"], "mix 'M2' is not in bags"),
     ("check_mixes_known", change("heat_runs.csv", "H1", "H"), ["heat_runs.csv:2"], "heat run 'H' is not in"),
     (
+        "check_harvest_order",
+        say(HarvestRow(at=AT - timedelta(days=1), bag="B02", flush=3, fresh_g=9.0)),
+        ["harvests.csv:3"],
+        "flush 3 of bag B02 is dated before flush 1 (line 2)",
+    ),
+    (
         "check_not_ahead",
         change("verdicts.csv", "2026-03-09", "2062-03-09"),
         ["verdicts.csv:2"],

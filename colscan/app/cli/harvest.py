@@ -10,7 +10,7 @@ import click
 from colscan.app.calls import known_bag
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import as_cell, at_option, tell_recorded, tell_replaced
-from colscan.app.harvests import record_harvest, say_doubt, say_efficiency, say_uncounted
+from colscan.app.harvests import record_harvest, say_doubt, say_efficiency, say_order, say_uncounted
 from colscan.app.times import time_said
 from colscan.errors import TrialError
 from colscan.growth.records import records_of
@@ -80,6 +80,6 @@ def harvest(
         tell_replaced(old.at.astimezone(trial.zone), f"{old.fresh_g:g} g fresh")
     others = sum(other.fresh_g for other in ledger.harvests if other.bag == bag and other.flush != flush)
     record = next(record for record in records_of(trial, ledger) if record.bag == planned)
-    doubts = say_doubt(trial, row), say_uncounted(record, row)
+    doubts = say_order(trial, ledger, row), say_doubt(trial, row), say_uncounted(record, row)
     for line in filter(None, (*doubts, say_efficiency(trial, planned, fresh_g + others))):
         click.echo(line, err=True)
