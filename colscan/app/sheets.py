@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from colscan.trial.model import Trial
@@ -42,7 +43,6 @@ def draw_sheet(sheet: str, trial: Trial, paper: Paper, *, blind: bool) -> bytes:
 
 def say_missing(sheet: str, trial: Trial) -> tuple[str, ...]:
     """Return what a sheet doesn't show, a sentence each."""
-    from colscan.present.card_sheets import letters_lacking
     from colscan.present.mixing_sheet import texts_printed
 
     if sheet == "practice":
@@ -55,7 +55,12 @@ def say_missing(sheet: str, trial: Trial) -> tuple[str, ...]:
         said.append(f"No card for {named}: bags.csv has no tag for them.")
     if sheet == "mixing" and trial.recipe is None:
         said.append("Without [recipe] in trial.toml the mixing sheet leaves the weights blank.")
-    lacking = letters_lacking(trial, texts_printed(trial) if sheet == "mixing" else ())
-    if lacking:
-        said.append(f"The font lacks {' '.join(lacking)}: printed as hollow squares.")
-    return tuple(said)
+    return (*said, *say_lacking(trial, texts_printed(trial) if sheet == "mixing" else ()))
+
+
+def say_lacking(trial: Trial, more: Iterable[str] = ()) -> tuple[str, ...]:
+    """Return that the font of sheets and charts lacks letters of a trial's names, or of more texts."""
+    from colscan.present.card_sheets import letters_lacking
+
+    lacking = letters_lacking(trial, more)
+    return (f"The font lacks {' '.join(lacking)}: hollow squares stand for them.",) if lacking else ()

@@ -106,7 +106,7 @@ def open_books(folder: Path, trial: Trial) -> Books:
         unmarked=tuple(x for x in scanned if (x.row.photo_sha256, x.row.method) not in marks),
         unreadable=tuple(unreadable),
         waiting=say_waiting(folder),
-        missing=frozenset(t.FILE for t in (ScoreRow, SuspectRow) if not (folder / t.FILE).exists()),
+        missing=frozenset(t.FILE for t in (PhotoRow, ScoreRow, SuspectRow) if not (folder / t.FILE).exists()),
         originals={path.stem: path.name for path in kept.iterdir()} if kept.is_dir() else {},
     )
 

@@ -19,7 +19,15 @@ from colscan.ledger.check_logged import (
     check_not_ahead,
     check_temperatures,
 )
-from colscan.ledger.columns import EstimateRow, HarvestRow, ScoreRow, SuspectRow, VerdictRow, original_stem
+from colscan.ledger.columns import (
+    EstimateRow,
+    HarvestRow,
+    PhotoRow,
+    ScoreRow,
+    SuspectRow,
+    VerdictRow,
+    original_stem,
+)
 from colscan.ledger.read import RESTORE
 from colscan.ledger.waiting import FOLDER
 from colscan.tables import Line, Row
@@ -60,6 +68,11 @@ def check_commit_marks(books: Books) -> Iterator[Problem]:
     groups: dict[Hashable, list[Scanned]] = defaultdict(list)
     for line in books.unmarked:
         groups[line.row.FILE, line.row.photo_sha256, line.row.method].append(line)
+    photos = {line.row.photo_sha256 for line in books.unmarked}
+    if len(photos) > 1 and not books.photos:
+        message = f"has no row, and {ScoreRow.FILE} and {SuspectRow.FILE} have rows of {len(photos)} photos"
+        yield Problem(source=PhotoRow.FILE, message=message, hint=RESTORE)
+        return
     for lines in groups.values():
         row = lines[0].row
         yield Problem(
@@ -176,10 +189,10 @@ def check_verdict_targets(books: Books) -> Iterator[Problem]:
     photos = {x.row.photo_sha256 for x in books.photos}
     for line in books.verdicts:
         row = line.row
-        known = SuspectRow.FILE in books.missing or (row.bag, row.patch) in patches
+        known = bool(books.missing) or (row.bag, row.patch) in patches
         if row.patch is not None and not known:
             yield problem_at(line, f"patch {row.patch!r} of bag {row.bag} is not in suspects.csv", MEND)
-        if row.photo_sha256 is not None and row.photo_sha256 not in photos:
+        if row.photo_sha256 is not None and row.photo_sha256 not in photos and not books.missing:
             yield problem_at(line, f"photo {row.photo_sha256[:8]} is not in photos.csv", MEND)
 
 

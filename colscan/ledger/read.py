@@ -240,7 +240,17 @@ def _check_scan_files_there(folder: Path) -> None:
 
     Photos come last: a file that is still missing after they were read was not just about to be written.
     """
-    if not _missing(folder):
+    gone = _missing(folder)
+    if not gone:
+        return
+    if PhotoRow.FILE in gone:
+        scanned = {row.photo_sha256 for row in _read_rows(folder / ScoreRow.FILE, ScoreRow)}
+        # A first scan writes the scores of one photo before that photo's row.
+        if len(scanned) > 1 and PhotoRow.FILE in _missing(folder):
+            msg = (
+                f"{folder / PhotoRow.FILE} is missing, and {ScoreRow.FILE} has rows of {len(scanned)} photos."
+            )
+            raise LedgerError(msg, RESTORE)
         return
     photos, gone = _read_rows(folder / PhotoRow.FILE, PhotoRow), _missing(folder)
     if photos and gone:

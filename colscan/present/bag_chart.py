@@ -10,7 +10,7 @@ import numpy as np
 from colscan.growth.model import BagCurve
 from colscan.present.frame import LABEL_POINTS, LETTER_INCHES, LINE_INCHES, Frame
 from colscan.present.panel import X_MARGIN_DAYS, Y_HIGH, Y_LOW, draw_bag, label_events, place_events
-from colscan.present.saving import SETTINGS
+from colscan.present.saving import SETTINGS, without_font_warnings
 from colscan.present.style import LineStyle
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def draw_bag_chart(curve: BagCurve) -> bytes:
     import matplotlib
 
     out = BytesIO()
-    with matplotlib.rc_context(SETTINGS):
+    with matplotlib.rc_context(SETTINGS), without_font_warnings():
         make_bag_figure(curve).savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return out.getvalue()
 

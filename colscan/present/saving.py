@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -37,6 +39,14 @@ class ChartFiles:
     svg: bytes
 
 
+@contextmanager
+def without_font_warnings() -> Iterator[None]:
+    """Keep matplotlib from printing which letters its font lacks: a hollow square stands for each."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        yield
+
+
 def save_figure(make: Callable[[], Figure]) -> ChartFiles:
     """Return a figure as PNG and SVG.
 
@@ -50,7 +60,7 @@ def save_figure(make: Callable[[], Figure]) -> ChartFiles:
     import matplotlib
 
     png, svg = BytesIO(), BytesIO()
-    with matplotlib.rc_context(SETTINGS):
+    with matplotlib.rc_context(SETTINGS), without_font_warnings():
         figure = make()
         figure.savefig(png, format="png", metadata={"Software": None})
         figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None})

@@ -41,7 +41,7 @@ def test_pdf_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFixture[st
     assert out == "hornbeam/cards.pdf\n"
     assert err.splitlines() == [
         "No card for 平-3: bags.csv has no tag for them.",
-        "The font lacks 平: printed as hollow squares.",
+        "The font lacks 平: hollow squares stand for them.",
         "The cards are in hornbeam/cards.pdf, for Letter paper. Print at actual size, matt.",
         "For the work before and after: --mixing (what to weigh), --shelf-plan (what stands where).",
     ]
@@ -75,7 +75,7 @@ def test_mixing_sheet(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert out == "hornbeam/mixing.pdf\n"
     assert err.splitlines() == [
         "Without [recipe] in trial.toml the mixing sheet leaves the weights blank.",
-        "The font lacks 平: printed as hollow squares.",
+        "The font lacks 平: hollow squares stand for them.",
         "The mixing sheet is in hornbeam/mixing.pdf, for Letter paper. It shows the treatments: keep it from"
         " who judges the bags.",
     ]

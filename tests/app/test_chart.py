@@ -46,6 +46,16 @@ def test_png_and_svg_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFi
     assert {path.name for path in folder.iterdir()} - before == {"chart.png", "chart.svg"}
 
 
+def test_letters_that_the_font_lacks(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """They are said in a line of ours; the library's own warnings are kept away (here they would fail)."""
+    for name in ("trial.toml", "bags.csv"):
+        text = (folder / name).read_text(encoding="utf-8")
+        (folder / name).write_text(text.replace("PO-3", "平-3"), encoding="utf-8")
+    for word in ("chart", "report"):
+        assert main([word, str(folder)]) == 0
+        assert "font lacks 平: hollow squares stand for them." in capsys.readouterr().err
+
+
 @pytest.mark.usefixtures("quick")
 @pytest.mark.parametrize("given", ["out/curves", "out/curves.png", "out/curves.SVG"])
 def test_output_elsewhere(given: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

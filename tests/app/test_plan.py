@@ -58,6 +58,24 @@ def test_the_recorded_options_draw_the_same_bags(options, here):
     assert again == dataclasses.replace(trial, name="again")
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--level", "8%"], "'8%' is not a number; decimals are written with a point"),
+        (["--level", "7,5"], "'7,5' is not a number"),
+        (["--level", "nan"], "'nan' is not a number"),
+        (["--replicates", "six"], "'six' is not a whole number"),
+        (["--heat-runs", "2.5"], "'2.5' is not a whole number"),
+        (["--heat-runs", "0"], "0 is not in the range 1<=x<=99"),
+    ],
+)
+def test_what_is_no_number_is_said_in_plain_words(options, said, here, capsys):
+    """Nothing is written."""
+    assert main(["plan", "rack", *KINDS, *ZONE, *options]) == ExitCode.TRIAL
+    assert said in capsys.readouterr().err
+    assert not (here / "rack").exists()
+
+
 @pytest.mark.parametrize("bags", ["", "header", "bag;tag\nB01;;;"])
 def test_a_trial_whose_bags_are_to_be_drawn_anew(bags, here, capsys):
     """Its list has no line yet, or lines that are wrong: it is put aside, what the plan says stays."""

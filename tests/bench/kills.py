@@ -186,7 +186,7 @@ def kill_once(bench: Bench, folder: Path, lot: random.Random, *, by_call: bool) 
     said, _ = say.communicate()
     recorded = len(read_ledger(folder).photos)
     scan_again(bench, folder)
-    assert main(["event", str(folder), "other", "--room"]) == 0  # takes away what was torn of events
+    assert main(["event", str(folder), "power-cut", "--room"]) == 0  # takes away what was torn of events
     return recorded, [*differences(bench, folder), *_lost(folder, [int(word) for word in said.split()])]
 
 

@@ -149,6 +149,7 @@ BAD = [
         ["scores.csv:2", "suspects.csv:2"],
         "no row in photos",
     ),
+    ("check_commit_marks", remove("photos.csv"), ["photos.csv"], "suspects.csv have rows of 2 photos"),
     ("check_scan_files_there", remove("scores.csv"), ["scores.csv"], "is missing, and photos.csv has 3 rows"),
     ("check_scan_files_there", remove("suspects.csv"), ["suspects.csv"], "is missing, and photos.csv has 3"),
     (

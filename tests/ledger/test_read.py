@@ -47,6 +47,19 @@ def test_photos_whose_scores_are_gone_are_refused(tmp_path: Path, find_rows, nam
     assert "Restore it from a copy" in str(caught.value)
 
 
+def test_scores_whose_photos_are_gone_are_refused(tmp_path: Path, find_rows) -> None:
+    """Of several photos: else status would say that there is none yet. Those of one may be a scan's."""
+    photos = tmp_path / "photos.csv"
+    append_photo(tmp_path, *find_rows(3))
+    photos.rename(tmp_path / "aside")
+    assert not read_ledger(tmp_path).scores
+    (tmp_path / "aside").rename(photos)
+    append_photo(tmp_path, *find_rows(4))
+    photos.unlink()
+    with pytest.raises(LedgerError, match=r"photos.csv is missing, and scores.csv has rows of 2 photos"):
+        read_ledger(tmp_path)
+
+
 def test_rows_without_mark_do_not_count(tmp_path: Path, find_rows) -> None:
     """Scores and suspects whose photo's row is missing are left out."""
     append_photo(tmp_path, *find_rows(3))

@@ -7,9 +7,11 @@ from pathlib import Path
 import click
 
 from colscan.app.charts import Kind, Subject, make_chart
-from colscan.app.cli.options import trial_dir_argument
+from colscan.app.cli.options import WholeRange, trial_dir_argument
 from colscan.app.put import chart_paths, output_path, put_chart
+from colscan.app.sheets import say_lacking
 from colscan.errors import TrialError
+from colscan.trial import load_trial
 from colscan.units import now
 
 
@@ -20,7 +22,7 @@ from colscan.units import now
     show_default=True, help="What the chart shows.",
 )  # fmt: skip
 @click.option(
-    "--day", metavar="N", type=click.IntRange(min=0),
+    "--day", metavar="N", type=WholeRange(min=0),
     help="With by-level: the bags' age in days; else the last that most bags have a photo of.",
 )  # fmt: skip
 @click.option(
@@ -51,6 +53,8 @@ def chart(trial_dir: Path, kind: str, day: int | None, output: Path | None) -> N
         raise TrialError(msg, "Leave it out, or ask for --kind by-level.")
     paths = write_chart(trial_dir, output, kind=Kind(kind), day=day)
     click.echo(f"The chart is in {' and '.join(map(str, paths))}", err=True)
+    for line in say_lacking(load_trial(trial_dir)):
+        click.echo(line, err=True)
     for path in paths:
         click.echo(path)
 
@@ -81,7 +85,6 @@ def write_chart(
         When the plan is wrong, or the output is a folder or in none that is there.
     """
     from colscan.ledger import read_ledger
-    from colscan.trial import load_trial
 
     trial = load_trial(trial_dir)
     ledger = read_ledger(trial_dir)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from colscan.app.cli.options import base_option, trial_dir_argument
+from colscan.app.cli.options import Number, WholeRange, base_option, trial_dir_argument
 from colscan.errors import TrialError
 from colscan.hints import as_typed
 from colscan.trial.model import PLAN_FILE, Bag
@@ -47,17 +47,17 @@ _OPTIONS = {
 @click.option("--strain", "strains", metavar="CODE", multiple=True, help="A strain (repeat for more).")
 @click.option("--supplement", metavar="NAME", help="The supplement, or none; bran by default.")
 @click.option(
-    "--level", "levels", metavar="PCT", type=float, multiple=True, help="A level in percent (repeat)."
+    "--level", "levels", metavar="PCT", type=Number(), multiple=True, help="A level in percent (repeat)."
 )
 @base_option
-@click.option("--replicates", metavar="N", type=click.IntRange(1, 580), help="Bags of each; 2 by default.")
+@click.option("--replicates", metavar="N", type=WholeRange(1, 580), help="Bags of each; 2 by default.")
 @click.option(
     "--inoculated-at", metavar="TIME", help="Day 0 of all bags, like 2026-03-02T06:00; today by default."
 )
 @click.option(
     "--first-tag",
     metavar="N",
-    type=click.IntRange(0, 579),
+    type=WholeRange(0, 579),
     help="Tag of the first bag's card, the others follow; the first free ones by default.",
 )
 def new(

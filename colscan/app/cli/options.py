@@ -39,10 +39,36 @@ class FiniteRange(click.FloatRange):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Return the number that a text is."""
-        number = super().convert(value, param, ctx)
-        if not math.isfinite(number):
-            self.fail(f"{value!r} is not a number.", param, ctx)
-        return number
+        if not _is_number(value, float):
+            self.fail(f"{value!r} is not a number; decimals are written with a point.", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+class Number(click.types.FloatParamType):
+    """A number, whose bounds are checked elsewhere; `nan` is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number that a text is."""
+        if not _is_number(value, float):
+            self.fail(f"{value!r} is not a number; decimals are written with a point.", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+class WholeRange(click.IntRange):
+    """A whole number in a range."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number that a text is."""
+        if not _is_number(value, int):
+            self.fail(f"{value!r} is not a whole number.", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+def _is_number(text: Any, kind: type[float]) -> bool:
+    try:
+        return math.isfinite(kind(text))
+    except ValueError:
+        return False
 
 
 def trial_dir_argument(command: F) -> F:
@@ -109,7 +135,8 @@ def jobs_option(command: F) -> F:
     return click.option(
         "-j",
         "--jobs",
-        type=click.IntRange(1, 64),
+        metavar="N",
+        type=WholeRange(1, 64),
         default=lambda: os.cpu_count() or 1,
         show_default="one a core",
         help="How many processes measure photos.",

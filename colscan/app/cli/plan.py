@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import base_option, format_option, trial_dir_argument
+from colscan.app.cli.options import Number, WholeRange, base_option, format_option, trial_dir_argument
 from colscan.app.plan import RANGES
 from colscan.errors import TrialError
 from colscan.trial.model import PLAN_FILE, Shelf
@@ -27,51 +27,51 @@ if TYPE_CHECKING:
     "--supplement", metavar="NAME", default="bran", help="The supplement, or none; bran by default."
 )
 @click.option(
-    "--level", "levels", metavar="PCT", type=float, multiple=True, help="A level in percent (repeat)."
+    "--level", "levels", metavar="PCT", type=Number(), multiple=True, help="A level in percent (repeat)."
 )
 @base_option
 @click.option(
     "--replicates",
     metavar="N",
-    type=click.IntRange(*RANGES["replicates"]),
+    type=WholeRange(*RANGES["replicates"]),
     required=True,
     help="Bags of each kind.",
 )
 @click.option(
-    "--accept", metavar="PCT", type=float, help="Share of bags that you accept to lose; 20 by default."
+    "--accept", metavar="PCT", type=Number(), help="Share of bags that you accept to lose; 20 by default."
 )
 @click.option(
     "--inoculated-at", metavar="TIME", help="Day 0 of all bags, like 2026-03-02T06:00; today by default."
 )
 @click.option(
-    "--first-tag", metavar="N", type=click.IntRange(*RANGES["first_tag"]), help="Tag of the first bag's card."
+    "--first-tag", metavar="N", type=WholeRange(*RANGES["first_tag"]), help="Tag of the first bag's card."
 )
 @click.option(
-    "--heat-runs", metavar="N", type=click.IntRange(*RANGES["heat_runs"]), help="Heat runs; 2 by default."
+    "--heat-runs", metavar="N", type=WholeRange(*RANGES["heat_runs"]), help="Heat runs; 2 by default."
 )
 @click.option(
     "--vessel",
     "capacity",
     metavar="N",
-    type=click.IntRange(*RANGES["vessel"]),
+    type=WholeRange(*RANGES["vessel"]),
     help="Bags that one heat run holds.",
 )
 @click.option(
     "--blanks",
     metavar="N",
-    type=click.IntRange(*RANGES["blanks"]),
+    type=WholeRange(*RANGES["blanks"]),
     default=0,
     help="Sealed bags without spawn in each heat run, 0 to 2.",
 )
 @click.option(
     "--mix-capacity",
     metavar="N",
-    type=click.IntRange(*RANGES["mix_capacity"]),
+    type=WholeRange(*RANGES["mix_capacity"]),
     help="Bags that one mix fills.",
 )
 @click.option("--shelf", "shelves", metavar="NAME:TIERS", multiple=True, help="A shelf (repeat).")
 @click.option("--spawn-lot", "lots", metavar="STRAIN=LOT", multiple=True, help="A lot of spawn (repeat).")
-@click.option("--seed", metavar="N", type=click.IntRange(0), help="Seed of an earlier draw, to repeat it.")
+@click.option("--seed", metavar="N", type=WholeRange(0), help="Seed of an earlier draw, to repeat it.")
 @format_option
 def plan(
     trial_dir: Path,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from colscan.app.cli.options import format_option, optional_trial_dir_argument
+from colscan.app.cli.options import WholeRange, format_option, optional_trial_dir_argument
 from colscan.errors import TrialError
 from colscan.trial.model import PLAN_FILE
 
@@ -32,12 +32,8 @@ MOST_BAGS = 100_000
 @click.option("--bag-dry", metavar="AMOUNT", help="Or: oven-dry matter of a bag.")
 @click.option("--spawn", metavar="AMOUNT", help="Weight, or '5% of wet', or '10% of dry'.")
 @click.option("--spawn-moisture", metavar="PCT", help="Moisture of the spawn.")
-@click.option(
-    "--bags", type=click.IntRange(1, MOST_BAGS), metavar="N", help="Bags of this recipe in the trial."
-)
-@click.option(
-    "--bags-per-mix", type=click.IntRange(1, MOST_BAGS), metavar="N", help="Bags that one mix fills."
-)
+@click.option("--bags", type=WholeRange(1, MOST_BAGS), metavar="N", help="Bags of this recipe in the trial.")
+@click.option("--bags-per-mix", type=WholeRange(1, MOST_BAGS), metavar="N", help="Bags that one mix fills.")
 @click.option(
     "--previous", type=click.Path(path_type=Path), metavar="JSON", help="Show what differs from it."
 )

@@ -9,7 +9,9 @@ import click
 from colscan import units
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.put import output_path, put_file
+from colscan.app.sheets import say_lacking
 from colscan.errors import LedgerError
+from colscan.trial import load_trial
 
 
 @click.command()
@@ -31,6 +33,8 @@ def report(trial_dir: Path, output: Path | None) -> None:
     """  # noqa: D301 - click's mark for a paragraph that keeps its lines
     path = write_report(trial_dir, output)
     click.echo(f"The report is in {path}", err=True)
+    for line in say_lacking(load_trial(trial_dir)):
+        click.echo(f"In its charts: {line}", err=True)
     click.echo(path)
 
 

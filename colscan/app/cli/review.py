@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import trial_dir_argument
+from colscan.app.cli.options import WholeRange, trial_dir_argument
 
 if TYPE_CHECKING:
     from colscan.app.web import Pairing
@@ -26,7 +26,8 @@ OPEN_NETWORK = (
 @trial_dir_argument
 @click.option(
     "--port",
-    type=click.IntRange(0, 65535),
+    metavar="N",
+    type=WholeRange(0, 65535),
     default=8750,
     show_default=True,
     help="Where the page is served; 0 takes a free port.",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from colscan.app.cli.options import (
+    Number,
     format_option,
     more_trial_dirs_argument,
     screen_of_stdout,
@@ -40,7 +41,7 @@ COLUMNS = (
 @trial_dir_argument
 @more_trial_dirs_argument
 @click.option(
-    "--accept", metavar="PCT", type=float,
+    "--accept", metavar="PCT", type=Number(),
     help="Share of bags that you accept to lose; contamination_risk of trial.toml by default.",
 )  # fmt: skip
 @format_option

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from colscan.app.cli.options import FiniteRange, format_option, screen_of_stdout, trial_dir_argument
+from colscan.app.cli.options import (
+    FiniteRange,
+    WholeRange,
+    format_option,
+    screen_of_stdout,
+    trial_dir_argument,
+)
 from colscan.errors import TrialError
 from colscan.hints import as_typed
 
@@ -44,7 +50,7 @@ BAG_COLUMNS = (
 @click.command("yield")
 @trial_dir_argument
 @click.option(
-    "--flush", type=click.IntRange(1, 20), metavar="N", help="Compare flushes 1 to N, of bags that had it."
+    "--flush", type=WholeRange(1, 20), metavar="N", help="Compare flushes 1 to N, of bags that had it."
 )
 @click.option(
     "--days",
