@@ -250,10 +250,13 @@ def test_unusable_names(trial: Path, unchanged: Unchanged, tmp_path: Path, capsy
     """No such file, a folder and a pattern without photos: 3, nothing written."""
     same = unchanged(trial)
     (tmp_path / "empty").mkdir()
+    (tmp_path / "camera" / "100IMG").mkdir(parents=True)
+    (tmp_path / "camera" / "100IMG" / "a.JPG").touch()
     for name, message in {
         "gone.jpg": "no such file or folder",
         "empty": "the folder holds no photo",
         "empty/*.jpg": "matches no photo",
+        "camera": f"Give the one that is meant, like {tmp_path / 'camera' / '100IMG'}.",
     }.items():
         assert scan(trial, tmp_path / name) == 3
         assert message in capsys.readouterr().err

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from colscan.errors import PhotoError
+from colscan.hints import as_typed
 from colscan.photo import PHOTO_SUFFIXES
 
 
@@ -47,8 +48,7 @@ def _expand(argument: str) -> list[Path]:
 def _look_up(argument: str) -> list[Path]:
     path = Path(argument)
     if path.is_dir():
-        inside = _photos_among(path.iterdir())
-        return inside or _refuse(f"{argument}: the folder holds no photo")
+        return _photos_among(path.iterdir()) or _refuse_folder(path)
     if path.exists():
         return [path]
     if glob.has_magic(argument):
@@ -62,6 +62,16 @@ def _photos_among(paths: Iterable[Path]) -> list[Path]:
     # Names with a dot in front are what file systems and copying programs leave beside the photos.
     seen = (path for path in paths if path.suffix.lower() in PHOTO_SUFFIXES and path.name[0] != ".")
     return sorted(path for path in seen if path.is_file())
+
+
+def _refuse_folder(path: Path) -> list[Path]:
+    """Refuse a folder without photos; a camera's has them in folders of their own."""
+    folders = (inside for inside in sorted(path.iterdir()) if inside.is_dir())
+    below = next((folder for folder in folders if _photos_among(folder.iterdir())), None)
+    if below is None:
+        return _refuse(f"{path}: the folder holds no photo")
+    msg = f"{path}: the folder itself holds no photo, and folders in it aren't looked into."
+    raise PhotoError(msg, f"Give the one that is meant, like {as_typed(below)}.")
 
 
 def _refuse(what: str) -> list[Path]:

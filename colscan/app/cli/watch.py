@@ -50,10 +50,11 @@ def watch(
 ) -> ExitCode | None:
     """Scan the photos that appear in a folder, until ctrl-C.
 
-    FOLDER is one that a phone or camera is synced to. A photo is scanned once,
-    when it is complete: its size and time are the same at two looks. A photo
-    that can't be used is named once, and tried again when it changes. TRIAL_DIR
-    may also be a folder that holds trials, as with scan.
+    FOLDER is one that a phone or camera is synced to; folders in it aren't
+    looked into. A photo is scanned once, when it is complete: its size and time
+    are the same at two looks. A photo that can't be used is named once, and
+    tried again when it changes. TRIAL_DIR may also be a folder that holds
+    trials, as with scan.
 
     \b
     Example:
