@@ -10,11 +10,12 @@ from zoneinfo import ZoneInfo
 
 from colscan.app.calls import known_bag
 from colscan.errors import TrialError
+from colscan.growth.departure import LEFT_THE_TRIAL
 from colscan.hints import suggest_near
-from colscan.ledger import Ledger, append_new, events_of
+from colscan.ledger import Ledger, append_new, by_bag, events_of, times_of
 from colscan.ledger.columns import SEGMENT_ENDERS, EventRow
 from colscan.trial.model import Bag, Trial
-from colscan.units import count_of
+from colscan.units import count_of, in_microseconds
 
 BAGS_NAMED = 4
 """Bags that a line names; more are counted."""
@@ -120,6 +121,19 @@ def describe_event(row: EventRow, zone: ZoneInfo) -> str:
     """Return when something happened, to what, and what it was, in words."""
     subject = "the room" if row.name is None else f"{row.scope} {row.name}"
     return f"{row.at.astimezone(zone):%Y-%m-%d %H:%M}  {subject}: {row.what}"
+
+
+def say_seen_later(ledger: Ledger, rows: Sequence[EventRow]) -> tuple[str, ...]:
+    """Return which bags are in photos taken after they were said to have left the trial, a line each."""
+    said = []
+    scores = by_bag(ledger.scores)
+    for row in rows:
+        if row.scope == "bag" and row.what in LEFT_THE_TRIAL:
+            later = int((times_of(scores.get(row.name or "", ())) > in_microseconds(row.at)).sum())
+            if later:
+                photos = count_of(later, "photo")
+                said.append(f"Doubtful: bag {row.name} is in {photos} taken after that. Is the time right?")
+    return tuple(said)
 
 
 def say_late(trial: Trial, ledger: Ledger, rows: Sequence[EventRow]) -> tuple[str, ...]:

@@ -73,22 +73,39 @@ class ShelfMap:
     places: tuple[Place, ...]
 
 
-def read_shelfmaps(folder: Path, *, bags: Collection[str]) -> tuple[ShelfMap, ...]:
+def read_shelfmaps(folder: Path, *, bags: Collection[str] | None) -> tuple[ShelfMap, ...]:
     """Return the maps of a trial's shelves, in the file's order; none when there is no file.
 
     Parameters
     ----------
     folder : Path
         The trial's folder.
-    bags : collection of str
-        Codes of the trial's bags: a place of any other is refused.
+    bags : collection of str or None
+        Codes of the trial's bags: a place of any other is refused. None takes any.
 
     Raises
     ------
     TrialError
         When the file is not understood: with line, key and value.
     """
-    return _read(folder, bags=bags)
+    path = folder / MAP_FILE
+    if not path.exists():
+        return ()
+    text = decode_plan_file(read_plan_file(path), str(path))
+    data = parse_toml(text, str(path))
+    reading = _Reading(source=str(path), lines=find_key_lines(text))
+    for name in data:
+        if name != "shelf":
+            reading.refuse(
+                (name,), f"unknown key {name!r}", "Each shelf stands under [[shelf]], its places below."
+            )
+    tables = reading.tables(("shelf",), data.get("shelf", []))
+    maps = [_read_map(reading, ("shelf", i), table, bags=bags) for i, table in enumerate(tables)]
+    raise_problems(reading.found)
+    read = tuple(one for one in maps if one is not None)
+    _refuse_doubles(reading, read)
+    raise_problems(reading.found)
+    return read
 
 
 def write_shelfmap(folder: Path, shelf_map: ShelfMap) -> None:
@@ -106,7 +123,7 @@ def write_shelfmap(folder: Path, shelf_map: ShelfMap) -> None:
     moved = {place.bag for place in shelf_map.places}
     others = [
         dataclasses.replace(one, places=tuple(place for place in one.places if place.bag not in moved))
-        for one in _read(folder, bags=None)
+        for one in read_shelfmaps(folder, bags=None)
         if one.shelf != shelf_map.shelf
     ]
     replace_file(folder / MAP_FILE, format_shelfmaps([*others, shelf_map]).encode())
@@ -159,27 +176,6 @@ class _Reading:
             path, f"{path[-1]} is not written as a section", f"Write [[{header}]] on a line of its own."
         )
         return []
-
-
-def _read(folder: Path, *, bags: Collection[str] | None) -> tuple[ShelfMap, ...]:
-    path = folder / MAP_FILE
-    if not path.exists():
-        return ()
-    text = decode_plan_file(read_plan_file(path), str(path))
-    data = parse_toml(text, str(path))
-    reading = _Reading(source=str(path), lines=find_key_lines(text))
-    for name in data:
-        if name != "shelf":
-            reading.refuse(
-                (name,), f"unknown key {name!r}", "Each shelf stands under [[shelf]], its places below."
-            )
-    tables = reading.tables(("shelf",), data.get("shelf", []))
-    maps = [_read_map(reading, ("shelf", i), table, bags=bags) for i, table in enumerate(tables)]
-    raise_problems(reading.found)
-    read = tuple(one for one in maps if one is not None)
-    _refuse_doubles(reading, read)
-    raise_problems(reading.found)
-    return read
 
 
 def _read_map(

@@ -112,6 +112,15 @@ def test_notes_of_one_day_are_all_kept(trial: Path, capsys: pytest.CaptureFixtur
     assert main(["check", str(trial)]) == 0
 
 
+def test_a_bag_that_is_in_photos_after_it_left(scanned: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its time is doubtful, which is said; of one that left after its last photo nothing is."""
+    command = ["event", str(scanned), "discarded", "--bag"]
+    assert main([*command, "B01", "--at", "2026-03-03"]) == 0
+    assert "Doubtful: bag B01 is in 1 photo taken after that." in capsys.readouterr().err
+    assert main([*command, "B02", "--at", "2026-03-06"]) == 0
+    assert "Doubtful" not in capsys.readouterr().err
+
+
 def test_of_several_bags_none_is_written_when_one_is_told_otherwise(trial: Path) -> None:
     """Exit 2 means that nothing was written."""
     said = ["event", str(trial), "shaken", "--at", "2026-03-10", "--bag", "B02", "--detail"]

@@ -42,6 +42,7 @@ def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFix
     """Look, accept, scan: each bag is scored by its place, and the score says so."""
     first, later = plain_shelf(0, tmp_path / "first.png"), plain_shelf(6, tmp_path / "later.png")
     folder = begin(tmp_path / "rack", CODES)
+    assert f"colscan map {folder} PHOTO" in capsys.readouterr().err
     assert main(["scan", str(folder), str(first)]) == 3
     assert "colscan map" in capsys.readouterr().err
     assert main(["map", str(folder), str(first)]) == 0
@@ -50,7 +51,11 @@ def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFix
     assert "--accept" in told.err
     assert not (folder / "shelfmap.toml").exists()
     assert main(["map", str(folder), str(first), "--accept"]) == 0
-    assert capsys.readouterr().out.splitlines() == [f"{i}\t{code}" for i, code in enumerate(CODES, 1)]
+    told = capsys.readouterr()
+    assert told.out.splitlines() == [f"{i}\t{code}" for i, code in enumerate(CODES, 1)]
+    assert "replaces" not in told.err
+    assert main(["map", str(folder), str(first), "--accept"]) == 0
+    assert "It replaces the map on first.png;" in capsys.readouterr().err
     with Image.open(folder / "overlays" / "map-shelf.jpg") as picture:
         assert picture.width > 1000
     assert main(["scan", str(folder), str(first), str(later), "--jobs", "1"]) == 0

@@ -10,7 +10,14 @@ import click
 
 from colscan.app.cli.options import trial_dir_argument
 from colscan.app.cli.said import at_option, tell_recorded
-from colscan.app.happenings import check_known_shelf, describe_event, find_subject, record_events, say_late
+from colscan.app.happenings import (
+    check_known_shelf,
+    describe_event,
+    find_subject,
+    record_events,
+    say_late,
+    say_seen_later,
+)
 from colscan.app.times import time_said
 from colscan.errors import TrialError
 from colscan.hints import as_typed
@@ -84,5 +91,5 @@ def _record(trial_dir: Path, trial: Trial, rows: Sequence[EventRow]) -> None:
             tell_recorded(trial_dir, row, said)
         else:
             click.echo(f"Known already, not written again: {said}", err=True)
-    for line in say_late(trial, ledger, fresh):
+    for line in (*say_seen_later(ledger, fresh), *say_late(trial, ledger, fresh)):
         click.echo(line, err=True)

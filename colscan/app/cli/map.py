@@ -12,7 +12,7 @@ from colscan.app.times import photo_time
 from colscan.errors import TrialError
 from colscan.trial import load_trial
 from colscan.trial.model import Trial
-from colscan.trial.shelfmap import DEFAULT_SHELF
+from colscan.trial.shelfmap import DEFAULT_SHELF, read_shelfmaps
 
 
 @click.command(name="map")
@@ -67,6 +67,8 @@ def map(
     proposed = mapping.with_boxes(proposed, [_box(text) for text in added])
     bags = mapping.bags_to_place(trial, shelf, [bag for bag, _ in proposed.carded])
     names = mapping.accept_all(proposed, bags) if accept else _names(trial, named)
+    there = read_shelfmaps(trial_dir, bags=None)
+    earlier = next((one.photo for one in there if one.shelf == place), None)
     if names:
         mapping.keep_map(trial_dir, ref, proposed, names, place)
     picture = mapping.draw_map(trial_dir, proposed, names, place)
@@ -74,6 +76,8 @@ def map(
         click.echo(f"{number}\t{names.get(number, '-')}")
     if names:
         click.echo(f"Kept as the map of {place}; drawn on {picture}", err=True)
+        if earlier is not None:
+            click.echo(f"It replaces the map on {earlier}; what is scored already stays as it is.", err=True)
     else:
         click.echo(f"Look at {picture}; then --accept, or name with --set 1=BAG,2=BAG", err=True)
 

@@ -119,6 +119,12 @@ def _report(folder: Path, made: NewTrial) -> None:
     click.echo(f"  strains: {strains}; treatments: {treatments}", err=True)
     for note in made.notes:
         click.echo(f"  {note}", err=True)
-    click.echo(f"Next: look through {folder / PLAN_FILE} and {folder / Bag.FILE}; fix each", err=True)
+    looked = f"Next: look through {folder / PLAN_FILE} and {folder / Bag.FILE}"
+    if all(bag.tag is None for bag in trial.bags):
+        click.echo(f"{looked}; photograph", err=True)
+        click.echo("the shelf from the front, and say which bag (none has a tag) stands where:", err=True)
+        click.echo(f"  colscan map {as_typed(folder)} PHOTO", err=True)
+        return
+    click.echo(f"{looked}; fix each", err=True)
     click.echo("bag's card (its tag is in bags.csv) high on the bag; photograph the shelf; then:", err=True)
     click.echo(f"  colscan scan {as_typed(folder)} PHOTO", err=True)
