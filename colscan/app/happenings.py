@@ -90,18 +90,26 @@ def record_events(
     Raises
     ------
     TrialError
-        When one of them is recorded with another detail; then none is written.
+        When one of them doesn't say what it was, or is recorded with another detail; then none is written.
     LedgerError
         When it can't be written.
     """
     there = {row.occasion: row for row in ledger.events}
     for row in rows:
+        check_told(row)
         known = there.get(row.occasion)
         if known is not None and known.detail != row.detail:
             said = describe_event(known, trial.zone)
             msg = f"{said} is recorded already, {_note(known)}; nothing is written."
             raise TrialError(msg, "If that is wrong, correct it in events.csv; or give another time.")
     return append_new(trial_dir, rows, lambda row: row.occasion)
+
+
+def check_told(row: EventRow) -> None:
+    """Refuse (`TrialError`) an event of no kind without a note: it says that something was, and not what."""
+    if row.what == "other" and not row.detail:
+        msg = "other doesn't say what happened unless a note does."
+        raise TrialError(msg, "Write what it was, in a few words: in its note, or behind --detail.")
 
 
 def _note(row: EventRow) -> str:

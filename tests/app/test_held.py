@@ -35,7 +35,7 @@ def test_sayings_wait(trial: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capt
         assert not (trial / name).exists()
         assert main(["history", str(trial), "B01"]) == 0
         assert words[0 if command == "event" else 1] in capsys.readouterr().out
-    assert main(["event", str(trial), "other", "--room"]) == 0
+    assert main(["event", str(trial), "other", "--room", "--detail", "door left open"]) == 0
     assert "Recorded in events.csv" in capsys.readouterr().err
     assert "B01" in (trial / name).read_text(encoding="utf-8")
     assert not list((trial / "waiting").iterdir())

@@ -146,6 +146,7 @@ def test_an_earlier_time_is_in_the_trials_zone(page: FlaskClient, trial: Path) -
         ({"name": ""}, "Bag '' is not in the trial"),
         ({"name": "b04"}, "Did you mean 'B04'?"),
         ({"note": "x" * 501}, "The note has 501 letters"),
+        ({"what": "other", "other": " \r\n", "note": "x"}, "Write what it was"),
     ],
 )
 def test_what_can_not_be_is_refused(
