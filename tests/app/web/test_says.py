@@ -89,6 +89,24 @@ def test_every_word_is_on_the_bags_page_and_what_ends_something_is_asked(page: F
     assert "Record that B04 was discarded?" in form[0]
 
 
+@pytest.mark.parametrize("what", ["discarded", "retired"])
+def test_of_a_bag_that_left_only_what_was_before_is_asked(page: FlaskClient, what: str) -> None:
+    """No tap says that somebody looks at it now; the time of what was before has to be given."""
+    happened(page, "missing", at="2026-04-08T09:30")
+    assert "Something before" not in look(page, "/bag?bag=B04")
+    happened(page, what)
+    text = look(page, "/bag?bag=B04")
+    folded = re.search(r'<details class="before">.*?</form>\s*</details>', text, re.DOTALL)
+    assert folded
+    assert f"Something before it was {what}" in folded[0]
+    assert 'name="at" max="2026-04-08T09:30" required' in folded[0]
+    assert 'value="looked-round"' in folded[0]
+    assert 'value="looked-round"' not in text.replace(folded[0], "")
+    offered = set(re.findall(r'<button name="what" value="([a-z-]+)"', text))
+    assert not offered & {"discarded", "missing", "retired"}
+    assert "Something before" not in look(page, "/bag?bag=B05")
+
+
 def test_enter_in_a_field_records_nothing(page: FlaskClient, trial: Path) -> None:
     """A form's first button is what Enter presses: it says nothing and is refused."""
     for path in ("/bag?bag=B04", "/event"):
