@@ -131,6 +131,18 @@ def test_moved_names_the_shelf(page: FlaskClient, trial: Path) -> None:
     assert (status, "Did you mean 'upper'?" in said) == (400, True)
 
 
+def test_moved_where_there_is_one_shelf(trial: Path) -> None:
+    """Nothing is asked that has one answer; it is said how another shelf gets a name."""
+    page = browser(trial)
+    for path in ("/bag?bag=B04", "/event"):
+        text = look(page, path)
+        assert 'value="moved"' in text
+        assert "to_shelf" not in text
+        assert "standing as before, for the trial names no other shelf. To say that it went" in text
+    assert happened(page, "moved")[0] == 303
+    assert [row["detail"] for row in rows(trial, "events.csv")] == [""]
+
+
 def test_a_shelf_and_the_room(page: FlaskClient, trial: Path) -> None:
     """Their own page leads back to itself; a note of `other` has its own field."""
     answer = send(page, "/event", what="power-cut", scope="room", name="", then="/event")
