@@ -58,6 +58,9 @@ class Preview:
 def add_begin(app: Flask, site: Site) -> None:
     """Give an application the pages that begin its trial; until it is begun all others lead there.
 
+    What is sent to another one isn't recorded then, and the answer says so: the plan of a trial may be away
+    for a moment, as where its folder is synced.
+
     Parameters
     ----------
     app : Flask
@@ -70,6 +73,9 @@ def add_begin(app: Flask, site: Site) -> None:
     def lead_to_begin() -> AnyResponse | None:
         if request.endpoint in _ALWAYS or _is_begun(site.folder):
             return None
+        if request.method == "POST":
+            msg = f"{PLAN_FILE} isn't in the trial's folder at this moment."
+            raise TrialError(msg, "Go back and say it once more. If this stays, put the file back.")
         return redirect("/begin", code=302)
 
     app.before_request(lead_to_begin)

@@ -212,6 +212,26 @@ def test_the_same_time_with_another_note_is_said(page: FlaskClient, trial: Path)
     assert len(rows(trial, "events.csv")) == 1
 
 
+def test_while_the_plan_is_away_it_is_said_that_nothing_is_recorded(page: FlaskClient, trial: Path) -> None:
+    """As in a synced folder, for a moment: what was sent isn't led to a form as if it were done."""
+    form = call_form(page, "/bag?bag=B04") | {"call": "unsure"}
+    plan, away = trial / "trial.toml", trial / "trial.toml.part"
+    plan.rename(away)
+    for path, said in {
+        "/verdict": form,
+        "/event": form | {"what": "pins", "scope": "bag", "name": "B04"},
+        "/harvest": form | {"flush": "1", "fresh_g": "412"},
+    }.items():
+        answer = page.post(path, base_url=OURS, data=said, headers={"Origin": OURS})
+        text = html.unescape(answer.text)
+        assert answer.status_code == 400
+        assert "trial.toml isn't in the trial's folder at this moment." in text
+        assert "Nothing was recorded." in text
+    away.rename(plan)
+    assert page.post("/verdict", base_url=OURS, data=form, headers={"Origin": OURS}).status_code == 303
+    assert [len(rows(trial, f"{name}.csv")) for name in ("verdicts", "events", "harvests")] == [1, 0, 0]
+
+
 def test_a_late_event_says_which_scores_keep_their_segment(scanned: Path) -> None:
     """As the command does."""
     page = browser(scanned)
