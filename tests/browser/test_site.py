@@ -64,6 +64,20 @@ return [...document.querySelectorAll(usable)]
   .filter(one => !stops.some(stop => stands_for(stop, one)))
   .map(one => one.outerHTML.slice(0, 120));
 """
+# What can be tapped and is too small for a wet finger, with its size: by WCAG 2.2 at least 24 px in both
+# directions (2.5.8), and 44 px high (2.5.5) but for links in a sentence and those that only keys bring into view.
+SMALL = """
+const usable = "a[href], button, input:not([type=hidden]), select, textarea, summary";
+return [...document.querySelectorAll(usable)].filter(one => one.checkVisibility({visibilityProperty: true}))
+  .filter(one => !one.matches(".skip")).flatMap(one => {
+    const boxes = [one, ...(one.labels ?? [])].map(it => it.getBoundingClientRect());
+    const high = Math.max(...boxes.map(box => box.height)), wide = Math.max(...boxes.map(box => box.width));
+    const words = it => it.textContent.trim(), line = one.closest("p");
+    const in_sentence = one.matches("a:not(.button, .tap, .reach)") && line && words(line) !== words(one);
+    return high < (in_sentence ? 24 : 43.5) || wide < 24
+      ? [`${wide.toFixed(0)} x ${high.toFixed(0)} px: ${one.outerHTML.slice(0, 120)}`] : [];
+  });
+"""
 OPEN_ALL = "for (const one of document.querySelectorAll('details')) one.open = true"
 NEXT_FRAME = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0])))"
 
@@ -357,6 +371,27 @@ def test_every_page_is_listed() -> None:
     app = make_app(Path(), port=1, pairing=Pairing(f"{PRETENDED_LAN}:1", https=False, say=print))
     shown = {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
     assert shown - NO_PAGES == {page.path.partition("?")[0] for page in PAGES}
+
+
+@pytest.mark.parametrize("page", PAGES, ids=str)
+def test_what_is_tapped_is_large_enough(looking: Watched, page: Page) -> None:
+    """On a phone's screen, with a wet hand; all that opens is opened."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(page)
+    looking.driver.execute_script(OPEN_ALL)
+    assert looking.driver.execute_script(SMALL) == []
+
+
+def test_what_is_too_small_to_tap_is_found(looking: Watched) -> None:
+    """A link of a line's height, alone and in a sentence, and a button that is narrow."""
+    looking.open(FIRST)
+    looking.driver.execute_script(
+        "document.querySelector('main').innerHTML = '<p><a href=/>Alone</a></p><p>In <a href=/>words</a></p>"
+        "<button>Narrow</button>';"
+        "for (const one of document.querySelectorAll('main *')) one.style.cssText = 'padding: 0; width: 20px'"
+    )
+    found = " ".join(looking.driver.execute_script(SMALL))
+    assert all(name in found for name in ("Alone", "words", "Narrow"))
 
 
 @pytest.mark.parametrize("page", PAGES, ids=str)

@@ -274,7 +274,7 @@ def test_another_host_gets_nothing(page: FlaskClient) -> None:
 
 def test_other_pages_lead_to_it(page: FlaskClient, seen: Path) -> None:
     """From a patch's heading, and from the first page's lists."""
-    assert '<h1><a href="/bag?bag=B04">Bag B04</a>' in ask(page, "/patch?bag=B04&patch=p1").text
+    assert '<h1><a class="reach" href="/bag?bag=B04">Bag B04</a>' in ask(page, "/patch?bag=B04&patch=p1").text
     assert main(["event", str(seen), "missing", "--bag", "B06"]) == 0
     assert 'href="/bag?bag=B06"' in ask(page, "/").text
 

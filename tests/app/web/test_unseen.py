@@ -38,7 +38,7 @@ def test_it_is_asked_once(page: FlaskClient) -> None:
     """With since when; among the bags to look at it isn't named again."""
     text = look(page)
     assert "Not in the photos: 1" in text
-    assert 'Where is <a href="/bag?bag=B07">B07</a>?</strong> last photographed on day' in text
+    assert 'Where is <a class="reach" href="/bag?bag=B07">B07</a>?</strong> last photographed on day' in text
     assert "Look at these bags" not in text
     for what in ("discarded", "moved", "retired", "missing"):
         assert f'<button name="what" value="{what}"' in text
