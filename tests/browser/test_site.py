@@ -65,7 +65,7 @@ return [...document.querySelectorAll(usable)]
   .map(one => one.outerHTML.slice(0, 120));
 """
 # What can be tapped and is too small for a wet finger, with its size: by WCAG 2.2 at least 24 px in both
-# directions (2.5.8), and 44 px high (2.5.5) but for links in a sentence and those that only keys bring into view.
+# directions (2.5.8), and 44 px high (2.5.5) but for links in a sentence and those that keys bring to view.
 SMALL = """
 const usable = "a[href], button, input:not([type=hidden]), select, textarea, summary";
 return [...document.querySelectorAll(usable)].filter(one => one.checkVisibility({visibilityProperty: true}))
@@ -77,6 +77,13 @@ return [...document.querySelectorAll(usable)].filter(one => one.checkVisibility(
     return high < (in_sentence ? 24 : 43.5) || wide < 24
       ? [`${wide.toFixed(0)} x ${high.toFixed(0)} px: ${one.outerHTML.slice(0, 120)}`] : [];
   });
+"""
+# Where things stand that are seen, px: left, top, width and height of each.
+BOXES = """
+return [...document.querySelectorAll(arguments[0])].filter(one => one.checkVisibility()).map(one => {
+  const box = one.getBoundingClientRect();
+  return [box.x, box.y, box.width, box.height].map(Math.round);
+});
 """
 OPEN_ALL = "for (const one of document.querySelectorAll('details')) one.open = true"
 NEXT_FRAME = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0])))"
@@ -293,6 +300,27 @@ def test_keys_can_be_turned_off(visit: Visit) -> None:
     assert called(visit) == ["unsure"]
 
 
+def test_a_screen_that_is_touched_begins_without_keys(visit: Visit) -> None:
+    """No button shows one and none works, until they are asked for; a page that has none doesn't ask."""
+    driver = visit.browser.driver
+    driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    try:
+        visit.browser.open(PATCH)
+        assert not driver.find_element(By.CSS_SELECTOR, ".judge kbd").is_displayed()
+        visit.browser.press("u")
+        assert called(visit) == []
+        tab_to(visit, "Single keys work")
+        visit.browser.press(Keys.SPACE)
+        assert driver.find_element(By.CSS_SELECTOR, ".judge kbd").is_displayed()
+        visit.browser.press("u")
+        wait_to_read(visit, "Recorded: bag B01, patch p1: unsure")
+        visit.browser.open(Page("who", "/who"))
+        assert not driver.find_element(By.ID, "keys").is_displayed()
+    finally:
+        driver.execute_script("localStorage.clear()")
+        driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+
+
 def first_stop(browser: Watched) -> dict[str, Any]:
     """Where Tab stops first; a page that has just come may not take keys yet, and a key then is lost."""
     for _ in range(5):
@@ -361,6 +389,31 @@ def test_what_keys_miss_is_found(looking: Watched) -> None:
     assert ["Begin" in stop["name"] for stop in stops if not stop["outlined"]] == [True]
     (missed,) = looking.driver.execute_script(MISSED, [stop["place"] for stop in stops])
     assert "What needs eyes" in missed
+
+
+# ---- where things stand
+
+
+def test_pages_are_found_where_they_were(looking: Watched) -> None:
+    """On a phone's screen the links to them stand in the same places, whichever is shown."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    places = []
+    for path in ("/", "/shelf", "/trial", "/weigh"):
+        looking.open(Page("any", path))
+        places.append(looking.driver.execute_script(BOXES, "header nav a"))
+    assert len(places[0]) == 6
+    assert [place for place in places if place != places[0]] == []
+
+
+@pytest.mark.parametrize("screen_px", SCREENS_PX, ids=str)
+def test_tiles_of_a_row_are_of_one_height(looking: Watched, screen_px: tuple[int, int]) -> None:
+    """Whatever their words are; one that is opened takes a row of its own."""
+    looking.set_screen(*screen_px, "light")
+    looking.open(Page("bag", "/bag?bag=B04"))
+    boxes = looking.driver.execute_script(BOXES, ".taps > .button, .taps > details:not(.more) > summary")
+    rows = {top: {high for _, y, _, high in boxes if y == top} for _, top, _, _ in boxes}
+    assert len(rows) > 1
+    assert [highs for highs in rows.values() if len(highs) > 1] == []
 
 
 # ---- audits
