@@ -124,6 +124,29 @@ def test_harmless_leaves_the_list_and_undo_brings_it_back(page: FlaskClient, see
     assert len(verdicts(seen)) == 2
 
 
+def test_of_long_lists_the_first_are_open(seen: Path) -> None:
+    """The rest is one press away, and all that is listed on the page is counted at its top."""
+    for number in range(2, 13):
+        add_patch(seen, "B01", f"p{number}")
+    assert main(["event", str(seen), "missing", "--bag", "B07"]) == 0
+    text = ask(browser(seen)).text
+    opened, _, folded = text.partition('<summary class="button">The other 1</summary>')
+    assert [part.count('href="/patch?') for part in (opened, folded)] == [13, 1]  # one of them is Begin's
+    (top,) = re.findall(r'<nav class="jumps".*?</nav>', opened, re.S)
+    words = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", top))
+    assert words == " 13 patches to judge 1 missing "
+    places = re.findall(r'href="#(\w+)"', top)
+    assert [text.count(f'id="{place}"') for place in places] == [1, 1]
+
+
+def test_what_there_is_nothing_for_is_not_offered(trial: Path) -> None:
+    """Without a photo there is no face for a second opinion, and nothing to go to on the page."""
+    text = ask(browser(trial)).text
+    assert "No photo is scored yet." in text
+    assert "Second opinion" not in text
+    assert "jumps" not in text
+
+
 def test_unsure_comes_back_with_a_newer_photo_only(page: FlaskClient, seen: Path) -> None:
     """It rests while the newest sighting is the one that was judged."""
     say(page, "unsure")
