@@ -405,6 +405,16 @@ def test_pages_are_found_where_they_were(looking: Watched) -> None:
     assert [place for place in places if place != places[0]] == []
 
 
+def test_a_phone_shows_how_far_each_bag_is(looking: Watched) -> None:
+    """In the table of all bags it is in view beside what to do, without a swipe."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(Page("trial", "/trial"))
+    x, _, wide, _ = looking.driver.execute_script(BOXES, "main thead th:nth-child(3)")[0]
+    named = looking.driver.find_element(By.CSS_SELECTOR, "main thead th:nth-child(3)").text
+    assert named.startswith("colonized %")
+    assert x + wide <= SCREENS_PX[0][0]
+
+
 @pytest.mark.parametrize("screen_px", SCREENS_PX, ids=str)
 def test_tiles_of_a_row_are_of_one_height(looking: Watched, screen_px: tuple[int, int]) -> None:
     """Whatever their words are; one that is opened takes a row of its own."""

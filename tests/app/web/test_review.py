@@ -425,6 +425,7 @@ def test_trouble_says_what_and_what_next(page: FlaskClient, seen: Path) -> None:
     assert answer.status_code == 400
     assert "is not in the trial hornbeam" in answer.text
     assert "bags.csv has all" in answer.text
+    assert "Nothing was recorded" not in answer.text  # nor was anything to be
     (seen / "verdicts.csv").write_text("at,bag\n", encoding="utf-8")
     answer = ask(page)
     assert answer.status_code == 500
