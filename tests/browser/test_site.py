@@ -415,6 +415,22 @@ def test_a_phone_shows_how_far_each_bag_is(looking: Watched) -> None:
     assert x + wide <= SCREENS_PX[0][0]
 
 
+def test_a_phone_shows_a_bags_newest_score(looking: Watched) -> None:
+    """Its whole curve, in letters as large as on a wide screen, is in view without a swipe."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(Page("bag", "/bag?bag=B03"))
+    curve = looking.driver.find_element(By.CSS_SELECTOR, "img.curve")
+    looking.driver.execute_script("arguments[0].scrollIntoView()", curve)
+    looking.wait_for("arguments[0].complete && arguments[0].naturalWidth > 0", curve)
+    shown, drawn = looking.driver.execute_script(
+        "return [arguments[0].width, arguments[0].naturalWidth]", curve
+    )
+    x, _, wide, _ = looking.driver.execute_script(BOXES, "img.curve")[0]
+    assert x >= 0
+    assert x + wide <= SCREENS_PX[0][0]
+    assert shown / drawn > 0.95
+
+
 @pytest.mark.parametrize("screen_px", SCREENS_PX, ids=str)
 def test_tiles_of_a_row_are_of_one_height(looking: Watched, screen_px: tuple[int, int]) -> None:
     """Whatever their words are; one that is opened takes a row of its own."""

@@ -148,10 +148,15 @@ def _send_face(here: Standing) -> Response:
 
 def _send_curve(here: Standing, drawings: Drawings) -> Response:
     from colscan.growth.series import curve_of
-    from colscan.present.bag_chart import draw_bag_chart
+    from colscan.present.bag_chart import NARROW_INCHES, WIDTH_INCHES, draw_bag_chart
 
     record = here.record(request.args.get("bag", ""))
     if _say_curve(record) is None:
         abort(404, f"Bag {record.bag.bag} wasn't measured in any photo yet.")
-    svg = drawings.get(here, f"curve {record.bag.bag}", lambda: draw_bag_chart(curve_of(record, here.ledger)))
+    width = NARROW_INCHES if "narrow" in request.args else WIDTH_INCHES
+    svg = drawings.get(
+        here,
+        f"curve {record.bag.bag} {width}",
+        lambda: draw_bag_chart(curve_of(record, here.ledger), width_inches=width),
+    )
     return Response(svg, mimetype="image/svg+xml")
