@@ -29,6 +29,8 @@ from colscan.ledger.files import LOCK_FILE
 FIRST = Page("first", "/")
 PATCH = Page("patch", "/patch?bag=B01&patch=p1")
 SCREENS_PX = ((360, 740), (1400, 900))
+PAPER_PX = (718, 1047)
+"""A4 within a browser's margins of 1 cm."""
 PARTS_OF_A_TIME = 7
 """Of a date with a time in the browser: up to six parts, and the button of its calendar."""
 MOST_STOPS = 300
@@ -440,6 +442,33 @@ def test_tiles_of_a_row_are_of_one_height(looking: Watched, screen_px: tuple[int
     rows = {top: {high for _, y, _, high in boxes if y == top} for _, top, _, _ in boxes}
     assert len(rows) > 1
     assert [highs for highs in rows.values() if len(highs) > 1] == []
+
+
+@pytest.mark.parametrize("path", ["/", "/trial", "/bag?bag=B03", "/shelf"])
+def test_on_paper(looking: Watched, path: str) -> None:
+    """Dark on white whatever the screen has, whole, and without what can only be pressed."""
+    looking.set_screen(*PAPER_PX, "dark")
+    looking.open(Page("any", path))
+    looking.driver.execute_cdp_cmd(
+        "Emulation.setEmulatedMedia",
+        {"media": "print", "features": [{"name": "prefers-color-scheme", "value": "dark"}]},
+    )
+    try:
+        shown = looking.driver.execute_script(
+            "return [...document.querySelectorAll('button, .button, nav, footer, textarea')]"
+            ".filter(one => one.checkVisibility()).map(one => one.outerHTML.slice(0, 120))"
+        )
+        assert shown == []
+        cut = looking.driver.execute_script(
+            "return [...document.querySelectorAll('.wide, .film, .paper, .scene-frame')].filter(one =>"
+            " one.checkVisibility() && (one.scrollWidth > one.clientWidth + 1"
+            " || one.clientHeight < one.scrollHeight - 1)).map(one => one.className)"
+        )
+        assert cut == []
+        colours = "const body = getComputedStyle(document.body); return [body.backgroundColor, body.color]"
+        assert looking.driver.execute_script(colours) == ["rgb(255, 255, 255)", "rgb(28, 33, 38)"]
+    finally:
+        looking.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
 
 
 # ---- audits
