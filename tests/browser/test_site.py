@@ -417,6 +417,15 @@ def test_a_phone_shows_how_far_each_bag_is(looking: Watched) -> None:
     assert x + wide <= SCREENS_PX[0][0]
 
 
+def test_a_weight_and_the_button_that_records_it_are_in_view(looking: Watched) -> None:
+    """On a phone's screen, with the number pad between them; its keys stay large."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(Page("weigh", "/weigh?bag=B04"))
+    ((_, top, _, high),) = looking.driver.execute_script(BOXES, "button.go")
+    assert top + high <= SCREENS_PX[0][1]
+    assert min(high for *_, high in looking.driver.execute_script(BOXES, "#pad button")) >= 48
+
+
 def test_a_phone_shows_a_bags_newest_score(looking: Watched) -> None:
     """Its whole curve, in letters as large as on a wide screen, is in view without a swipe."""
     looking.set_screen(*SCREENS_PX[0], "light")
