@@ -227,6 +227,9 @@ def test_while_the_plan_is_away_it_is_said_that_nothing_is_recorded(page: FlaskC
         assert answer.status_code == 400
         assert "trial.toml isn't in the trial's folder at this moment." in text
         assert "Nothing was recorded." in text
+    answer = page.get("/bag?bag=B04", base_url=OURS)
+    assert answer.status_code == 400
+    assert "Go back and try once more." in answer.text
     away.rename(plan)
     assert page.post("/verdict", base_url=OURS, data=form, headers={"Origin": OURS}).status_code == 303
     assert [len(rows(trial, f"{name}.csv")) for name in ("verdicts", "events", "harvests")] == [1, 0, 0]
