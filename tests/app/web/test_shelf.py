@@ -72,7 +72,7 @@ def test_patches_and_advice_are_said_by_words_and_signs(page: FlaskClient) -> No
     assert ">look</tspan>" in drawn(text, "B01")
     assert 'class="line"' not in drawn(text, "B02")
     assert "!" not in drawn(text, "B02")
-    assert "! look : p1 green 150 mm2: not reviewed" in listed(text, "B01")
+    assert "! look : p1 green 150 mm²: not reviewed" in listed(text, "B01")
     assert 'href="/patch?bag=B01&amp;patch=p1"' in text
 
 
