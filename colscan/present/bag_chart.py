@@ -17,48 +17,54 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH_INCHES = 7.0
+NARROW_INCHES = 3.3
+"""For a phone held upright: with letters as large as in the wide one."""
 _LEFT, _RIGHT, _BOTTOM, _TOP, _PANEL = 0.6, 0.35, 0.55, 0.15, 2.6
 """Margins and the height of the axes, inches."""
 _STYLE = LineStyle(label="", colour=(0.05, 0.25, 0.5), marker="o", line=(0, (1, 0)))
 """The same for all bags: who judges blind must not tell a treatment by it."""
 
 
-def draw_bag_chart(curve: BagCurve) -> bytes:
+def draw_bag_chart(curve: BagCurve, *, width_inches: float = WIDTH_INCHES) -> bytes:
     """Return a bag's curve as an SVG file on white ground; neither strain nor treatment is told.
 
     Parameters
     ----------
     curve : BagCurve
         What to show; one of its photos at least was measured.
+    width_inches : float
+        How wide it is.
     """
     import matplotlib
 
     out = BytesIO()
     with matplotlib.rc_context(SETTINGS), without_font_warnings():
-        make_bag_figure(curve).savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+        make_bag_figure(curve, width_inches=width_inches).savefig(
+            out, format="svg", metadata={"Date": None, "Creator": None}
+        )
     return out.getvalue()
 
 
-def make_bag_figure(curve: BagCurve) -> Figure:
+def make_bag_figure(curve: BagCurve, *, width_inches: float = WIDTH_INCHES) -> Figure:
     """Return the figure that `draw_bag_chart` saves.
 
     Parameters
     ----------
-    curve : BagCurve
-        As `draw_bag_chart` has it.
+    curve, width_inches
+        As `draw_bag_chart` has them.
     """
     import matplotlib
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
 
     with matplotlib.rc_context(SETTINGS):
-        frame = _plan(curve)
-        figure = Figure(figsize=(WIDTH_INCHES, frame.height), facecolor="white")
+        frame = _plan(curve, width_inches)
+        figure = Figure(figsize=(width_inches, frame.height), facecolor="white")
         ax = figure.add_axes(
             (
-                frame.left / WIDTH_INCHES,
+                frame.left / width_inches,
                 frame.bottom / frame.height,
-                frame.panel_width / WIDTH_INCHES,
+                frame.panel_width / width_inches,
                 frame.panel_height / frame.height,
             )
         )
@@ -76,7 +82,7 @@ def make_bag_figure(curve: BagCurve) -> Figure:
     return figure
 
 
-def _plan(curve: BagCurve) -> Frame:
+def _plan(curve: BagCurve, width_inches: float) -> Frame:
     """The sizes, with as many lanes of event labels as they need."""
     measured = curve.series.days[np.isfinite(curve.series.coverage)]
 
@@ -85,7 +91,7 @@ def _plan(curve: BagCurve) -> Frame:
         return Frame(
             rows=1,
             columns=1,
-            panel_width=WIDTH_INCHES - _LEFT - _RIGHT,
+            panel_width=width_inches - _LEFT - _RIGHT,
             panel_height=_PANEL,
             gutter=_RIGHT - LETTER_INCHES,
             lanes=lanes,

@@ -45,6 +45,7 @@ PAGES = (
     Page("begun", "/begun"),
     Page("shelf", "/shelf"),
     Page("bag", "/bag?bag=B03"),
+    Page("bag-left", "/bag?bag=B08"),
     Page("trial", "/trial"),
     Page("pair", "/pair"),
     Page("phones", "/phones"),
@@ -62,9 +63,11 @@ NO_PAGES = {
 
 
 def show_everything(folder: Path) -> Path:
-    """A scanned trial with something to see on every page: patches to judge, and one that is judged."""
+    """A scanned trial with something to see on every page: patches to judge, one judged, two bags gone."""
     for bag in ("B01", "B02", "B03"):
         add_patch(folder, bag, "p1")
     said = ["--patch", "p1", "--where", "seam", "--action", "isolated", "--note", "smells of earth"]
     assert main(["verdict", str(folder), "B03", "contaminated", *said]) == 0
+    assert main(["event", str(folder), "missing", "--bag", "B07"]) == 0
+    assert main(["event", str(folder), "discarded", "--bag", "B08"]) == 0
     return folder

@@ -29,6 +29,8 @@ from colscan.ledger.files import LOCK_FILE
 FIRST = Page("first", "/")
 PATCH = Page("patch", "/patch?bag=B01&patch=p1")
 SCREENS_PX = ((360, 740), (1400, 900))
+PAPER_PX = (718, 1047)
+"""A4 within a browser's margins of 1 cm."""
 PARTS_OF_A_TIME = 7
 """Of a date with a time in the browser: up to six parts, and the button of its calendar."""
 MOST_STOPS = 300
@@ -63,6 +65,27 @@ return [...document.querySelectorAll(usable)]
   .filter(one => !one.disabled && one.checkVisibility({visibilityProperty: true}))
   .filter(one => !stops.some(stop => stands_for(stop, one)))
   .map(one => one.outerHTML.slice(0, 120));
+"""
+# What can be tapped and is too small for a wet finger, with its size: by WCAG 2.2 at least 24 px in both
+# directions (2.5.8), and 44 px high (2.5.5) but for links in a sentence and those that keys bring to view.
+SMALL = """
+const usable = "a[href], button, input:not([type=hidden]), select, textarea, summary";
+return [...document.querySelectorAll(usable)].filter(one => one.checkVisibility({visibilityProperty: true}))
+  .filter(one => !one.matches(".skip")).flatMap(one => {
+    const boxes = [one, ...(one.labels ?? [])].map(it => it.getBoundingClientRect());
+    const high = Math.max(...boxes.map(box => box.height)), wide = Math.max(...boxes.map(box => box.width));
+    const words = it => it.textContent.trim(), line = one.closest("p");
+    const in_sentence = one.matches("a:not(.button, .tap, .reach)") && line && words(line) !== words(one);
+    return high < (in_sentence ? 24 : 43.5) || wide < 24
+      ? [`${wide.toFixed(0)} x ${high.toFixed(0)} px: ${one.outerHTML.slice(0, 120)}`] : [];
+  });
+"""
+# Where things stand that are seen, px: left, top, width and height of each.
+BOXES = """
+return [...document.querySelectorAll(arguments[0])].filter(one => one.checkVisibility()).map(one => {
+  const box = one.getBoundingClientRect();
+  return [box.x, box.y, box.width, box.height].map(Math.round);
+});
 """
 OPEN_ALL = "for (const one of document.querySelectorAll('details')) one.open = true"
 NEXT_FRAME = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0])))"
@@ -279,6 +302,27 @@ def test_keys_can_be_turned_off(visit: Visit) -> None:
     assert called(visit) == ["unsure"]
 
 
+def test_a_screen_that_is_touched_begins_without_keys(visit: Visit) -> None:
+    """No button shows one and none works, until they are asked for; a page that has none doesn't ask."""
+    driver = visit.browser.driver
+    driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    try:
+        visit.browser.open(PATCH)
+        assert not driver.find_element(By.CSS_SELECTOR, ".judge kbd").is_displayed()
+        visit.browser.press("u")
+        assert called(visit) == []
+        tab_to(visit, "Single keys work")
+        visit.browser.press(Keys.SPACE)
+        assert driver.find_element(By.CSS_SELECTOR, ".judge kbd").is_displayed()
+        visit.browser.press("u")
+        wait_to_read(visit, "Recorded: bag B01, patch p1: unsure")
+        visit.browser.open(Page("who", "/who"))
+        assert not driver.find_element(By.ID, "keys").is_displayed()
+    finally:
+        driver.execute_script("localStorage.clear()")
+        driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+
+
 def first_stop(browser: Watched) -> dict[str, Any]:
     """Where Tab stops first; a page that has just come may not take keys yet, and a key then is lost."""
     for _ in range(5):
@@ -349,6 +393,93 @@ def test_what_keys_miss_is_found(looking: Watched) -> None:
     assert "What needs eyes" in missed
 
 
+# ---- where things stand
+
+
+def test_pages_are_found_where_they_were(looking: Watched) -> None:
+    """On a phone's screen the links to them stand in the same places, whichever is shown."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    places = []
+    for path in ("/", "/shelf", "/trial", "/weigh"):
+        looking.open(Page("any", path))
+        places.append(looking.driver.execute_script(BOXES, "header nav a"))
+    assert len(places[0]) == 6
+    assert [place for place in places if place != places[0]] == []
+
+
+def test_a_phone_shows_how_far_each_bag_is(looking: Watched) -> None:
+    """In the table of all bags it is in view beside what to do, without a swipe."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(Page("trial", "/trial"))
+    x, _, wide, _ = looking.driver.execute_script(BOXES, "main thead th:nth-child(3)")[0]
+    named = looking.driver.find_element(By.CSS_SELECTOR, "main thead th:nth-child(3)").text
+    assert named.startswith("colonized %")
+    assert x + wide <= SCREENS_PX[0][0]
+
+
+def test_a_weight_and_the_button_that_records_it_are_in_view(looking: Watched) -> None:
+    """On a phone's screen, with the number pad between them; its keys stay large."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(Page("weigh", "/weigh?bag=B04"))
+    ((_, top, _, high),) = looking.driver.execute_script(BOXES, "button.go")
+    assert top + high <= SCREENS_PX[0][1]
+    assert min(high for *_, high in looking.driver.execute_script(BOXES, "#pad button")) >= 48
+
+
+def test_a_phone_shows_a_bags_newest_score(looking: Watched) -> None:
+    """Its whole curve, in letters as large as on a wide screen, is in view without a swipe."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(Page("bag", "/bag?bag=B03"))
+    curve = looking.driver.find_element(By.CSS_SELECTOR, "img.curve")
+    looking.driver.execute_script("arguments[0].scrollIntoView()", curve)
+    looking.wait_for("arguments[0].complete && arguments[0].naturalWidth > 0", curve)
+    shown, drawn = looking.driver.execute_script(
+        "return [arguments[0].width, arguments[0].naturalWidth]", curve
+    )
+    x, _, wide, _ = looking.driver.execute_script(BOXES, "img.curve")[0]
+    assert x >= 0
+    assert x + wide <= SCREENS_PX[0][0]
+    assert shown / drawn > 0.95
+
+
+@pytest.mark.parametrize("screen_px", SCREENS_PX, ids=str)
+def test_tiles_of_a_row_are_of_one_height(looking: Watched, screen_px: tuple[int, int]) -> None:
+    """Whatever their words are; one that is opened takes a row of its own."""
+    looking.set_screen(*screen_px, "light")
+    looking.open(Page("bag", "/bag?bag=B04"))
+    boxes = looking.driver.execute_script(BOXES, ".taps > .button, .taps > details:not(.more) > summary")
+    rows = {top: {high for _, y, _, high in boxes if y == top} for _, top, _, _ in boxes}
+    assert len(rows) > 1
+    assert [highs for highs in rows.values() if len(highs) > 1] == []
+
+
+@pytest.mark.parametrize("path", ["/", "/trial", "/bag?bag=B03", "/shelf"])
+def test_on_paper(looking: Watched, path: str) -> None:
+    """Dark on white whatever the screen has, whole, and without what can only be pressed."""
+    looking.set_screen(*PAPER_PX, "dark")
+    looking.open(Page("any", path))
+    looking.driver.execute_cdp_cmd(
+        "Emulation.setEmulatedMedia",
+        {"media": "print", "features": [{"name": "prefers-color-scheme", "value": "dark"}]},
+    )
+    try:
+        shown = looking.driver.execute_script(
+            "return [...document.querySelectorAll('button, .button, nav, footer, textarea')]"
+            ".filter(one => one.checkVisibility()).map(one => one.outerHTML.slice(0, 120))"
+        )
+        assert shown == []
+        cut = looking.driver.execute_script(
+            "return [...document.querySelectorAll('.wide, .film, .paper, .scene-frame')].filter(one =>"
+            " one.checkVisibility() && (one.scrollWidth > one.clientWidth + 1"
+            " || one.clientHeight < one.scrollHeight - 1)).map(one => one.className)"
+        )
+        assert cut == []
+        colours = "const body = getComputedStyle(document.body); return [body.backgroundColor, body.color]"
+        assert looking.driver.execute_script(colours) == ["rgb(255, 255, 255)", "rgb(28, 33, 38)"]
+    finally:
+        looking.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
+
+
 # ---- audits
 
 
@@ -357,6 +488,27 @@ def test_every_page_is_listed() -> None:
     app = make_app(Path(), port=1, pairing=Pairing(f"{PRETENDED_LAN}:1", https=False, say=print))
     shown = {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
     assert shown - NO_PAGES == {page.path.partition("?")[0] for page in PAGES}
+
+
+@pytest.mark.parametrize("page", PAGES, ids=str)
+def test_what_is_tapped_is_large_enough(looking: Watched, page: Page) -> None:
+    """On a phone's screen, with a wet hand; all that opens is opened."""
+    looking.set_screen(*SCREENS_PX[0], "light")
+    looking.open(page)
+    looking.driver.execute_script(OPEN_ALL)
+    assert looking.driver.execute_script(SMALL) == []
+
+
+def test_what_is_too_small_to_tap_is_found(looking: Watched) -> None:
+    """A link of a line's height, alone and in a sentence, and a button that is narrow."""
+    looking.open(FIRST)
+    looking.driver.execute_script(
+        "document.querySelector('main').innerHTML = '<p><a href=/>Alone</a></p><p>In <a href=/>words</a></p>"
+        "<button>Narrow</button>';"
+        "for (const one of document.querySelectorAll('main *')) one.style.cssText = 'padding: 0; width: 20px'"
+    )
+    found = " ".join(looking.driver.execute_script(SMALL))
+    assert all(name in found for name in ("Alone", "words", "Narrow"))
 
 
 @pytest.mark.parametrize("page", PAGES, ids=str)

@@ -10,17 +10,17 @@ from matplotlib.figure import Figure
 
 from colscan.growth.records import records_of
 from colscan.growth.series import curve_of
-from colscan.present.bag_chart import draw_bag_chart, make_bag_figure
+from colscan.present.bag_chart import NARROW_INCHES, WIDTH_INCHES, draw_bag_chart, make_bag_figure
 from colscan.present.frame import LABEL_POINTS
 
 
-def _figure(bag: str, *events: tuple[str, float]) -> Figure:
+def _figure(bag: str, *events: tuple[str, float], width_inches: float = WIDTH_INCHES) -> Figure:
     trial, ledger = make_hornbeam()
     record = next(record for record in records_of(trial, ledger) if record.bag.bag == bag)
     more = tuple(event(what, day, bag) for what, day in events)
     happened = sorted((*record.events, *more), key=lambda row: row.at)
     record = replace(record, events=tuple(happened))
-    return make_bag_figure(curve_of(record, ledger))
+    return make_bag_figure(curve_of(record, ledger), width_inches=width_inches)
 
 
 def _of(figure: Figure, gid: str) -> list:
@@ -61,11 +61,14 @@ def test_nothing_tells_the_treatment() -> None:
     assert not any("PE-1" in text or "bran" in text for text in texts)
 
 
-def test_many_events_make_room() -> None:
+@pytest.mark.parametrize("width_inches", [WIDTH_INCHES, NARROW_INCHES])
+def test_many_events_make_room(width_inches: float) -> None:
     """Labels of events stand in lanes of their own, inside the figure and none on another."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-    few, many = _figure("PO3-1"), _figure("PO3-1", *[(what, 5.0) for what in ("turned", "pins", "other")])
+    events = [(what, 5.0) for what in ("turned", "pins", "other")]
+    few, many = (_figure("PO3-1", *some, width_inches=width_inches) for some in ((), events))
+    assert many.get_figwidth() == width_inches
     assert many.get_figheight() > few.get_figheight()
     canvas = FigureCanvasAgg(many)
     canvas.draw()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import numpy as np
 from flask import Flask, Response, abort, render_template, request
 
@@ -14,7 +16,8 @@ from colscan.app.web.recorded import just_said
 from colscan.app.web.shelf import KEPT_BY_BROWSERS
 from colscan.app.web.site import Site, Standing
 from colscan.errors import PhotoError
-from colscan.growth.model import BagRecord
+from colscan.growth.departure import departure_of
+from colscan.growth.model import Advice, BagRecord, BagStatus
 from colscan.growth.series import make_series
 from colscan.units import count_of, days_between, show_interval
 
@@ -43,6 +46,7 @@ def add_bag(app: Flask, site: Site, drawings: Drawings) -> None:
 
 def _show(here: Standing) -> str:
     record = here.record(request.args.get("bag", ""))
+    status = here.statuses[record.bag.bag]
     codes = list(here.records)
     place = codes.index(record.bag.bag)
     entries = [
@@ -54,7 +58,7 @@ def _show(here: Standing) -> str:
         "bag.html",
         here=here,
         record=record,
-        status=here.statuses[record.bag.bag],
+        status=status,
         facts=_facts(here, record),
         film=film_of(here.folder, record, here.ledger),
         curve_in_words=_say_curve(record),
@@ -67,10 +71,17 @@ def _show(here: Standing) -> str:
         before=codes[place - 1] if place else None,
         after=codes[place + 1] if place + 1 < len(codes) else None,
         recorded=just_said(here),
+        left_at=_left_at(status, record),
         signs=SIGNS,
         show_interval=show_interval,
         days_between=days_between,
     )
+
+
+def _left_at(status: BagStatus, record: BagRecord) -> datetime | None:
+    """When a bag left for good; one that is only missing may turn up."""
+    left = departure_of(record)
+    return left.at if left and status.advice in (Advice.DISCARDED, Advice.RETIRED) else None
 
 
 def _facts(here: Standing, record: BagRecord) -> list[tuple[str, str]]:
@@ -137,10 +148,15 @@ def _send_face(here: Standing) -> Response:
 
 def _send_curve(here: Standing, drawings: Drawings) -> Response:
     from colscan.growth.series import curve_of
-    from colscan.present.bag_chart import draw_bag_chart
+    from colscan.present.bag_chart import NARROW_INCHES, WIDTH_INCHES, draw_bag_chart
 
     record = here.record(request.args.get("bag", ""))
     if _say_curve(record) is None:
         abort(404, f"Bag {record.bag.bag} wasn't measured in any photo yet.")
-    svg = drawings.get(here, f"curve {record.bag.bag}", lambda: draw_bag_chart(curve_of(record, here.ledger)))
+    width = NARROW_INCHES if "narrow" in request.args else WIDTH_INCHES
+    svg = drawings.get(
+        here,
+        f"curve {record.bag.bag} {width}",
+        lambda: draw_bag_chart(curve_of(record, here.ledger), width_inches=width),
+    )
     return Response(svg, mimetype="image/svg+xml")

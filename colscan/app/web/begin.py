@@ -58,6 +58,9 @@ class Preview:
 def add_begin(app: Flask, site: Site) -> None:
     """Give an application the pages that begin its trial; until it is begun all others lead there.
 
+    But where there are bags only the plan is away, for a moment, as where its folder is synced: that is said;
+    and of what is sent, that it isn't recorded.
+
     Parameters
     ----------
     app : Flask
@@ -70,6 +73,9 @@ def add_begin(app: Flask, site: Site) -> None:
     def lead_to_begin() -> AnyResponse | None:
         if request.endpoint in _ALWAYS or _is_begun(site.folder):
             return None
+        if request.method == "POST" or (site.folder / Bag.FILE).exists():
+            msg = f"{PLAN_FILE} isn't in the trial's folder at this moment."
+            raise TrialError(msg, "Go back and try once more. If this stays, put the file back.")
         return redirect("/begin", code=302)
 
     app.before_request(lead_to_begin)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from threading import Lock
 from typing import Any
 
 from flask import Flask, Response, abort, redirect, render_template, request, url_for
@@ -13,7 +14,7 @@ from colscan.app.calls import check_seen, record_call
 from colscan.app.patches import left_out, patch_views
 from colscan.app.web.after import page_after
 from colscan.app.web.looks import PatchLook, patches_of
-from colscan.app.web.recorded import just_said
+from colscan.app.web.recorded import just_said, mark_said
 from colscan.app.web.said import read_call
 from colscan.app.web.site import Site, Standing
 from colscan.app.web.who import judging_as
@@ -32,9 +33,15 @@ def add_patches(app: Flask, site: Site) -> None:
     site : Site
         The trial.
     """
+    one_at_a_time = Lock()
+
+    def record() -> AnyResponse:
+        with one_at_a_time:  # so that the second of two people who differ is told of the first
+            return _record(site)
+
     app.add_url_rule("/patch", "patch", lambda: _show(site.open()))
     app.add_url_rule("/crop", "crop", lambda: _send_crop(site.open()))
-    app.add_url_rule("/verdict", "verdict", lambda: _record(site), methods=["POST"])
+    app.add_url_rule("/verdict", "verdict", record, methods=["POST"])
 
 
 def _show(here: Standing) -> str:
@@ -98,9 +105,7 @@ def _record(site: Site) -> AnyResponse:
     check_seen(row, standing, seen=request.form.get("stood", ""), zone=here.trial.zone)
     following = _after(here, row)
     record_call(here.folder, here.trial, here.ledger, row)
-    said: dict[str, Any] = (
-        {} if row.call == "withdrawn" else {"said_bag": row.bag, "said_patch": row.patch or ""}
-    )
+    said: dict[str, Any] = {} if row.call == "withdrawn" else mark_said(row)
     if row.patch is None:
         return page_after(request.form, bag=row.bag, **said)
     if following is None:

@@ -9,6 +9,7 @@ from datetime import timedelta
 from flask import request
 
 from colscan.app.around import say_surroundings
+from colscan.app.calls import name_call
 from colscan.app.web.looks import patches_of
 from colscan.app.web.site import Standing
 from colscan.growth.surroundings import surroundings
@@ -22,18 +23,25 @@ JUST = timedelta(minutes=10)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JustSaid:
-    """The call that the page before recorded, and what surrounds a lost bag.
+    """The call that stands where the page before recorded one, and what surrounds a lost bag.
 
-    `newer_photo` says whether a photo shows its patch that came after the one that was looked at.
+    `replaced` says whether it is another one than that; `newer_photo` whether a photo that came after the one
+    that was looked at shows its patch.
     """
 
     call: VerdictRow
+    replaced: bool
     around: Sequence[str]
     newer_photo: bool
 
 
+def mark_said(row: VerdictRow) -> dict[str, str]:
+    """Return the parts of an address from which `just_said` knows a call again."""
+    return {"said_bag": row.bag, "said_patch": row.patch or "", "said_call": name_call(row)}
+
+
 def just_said(here: Standing) -> JustSaid | None:
-    """Return the call that the address of this page names, None without one that stands.
+    """Return the call on what the address of this page names, None without one that stands.
 
     Parameters
     ----------
@@ -46,6 +54,7 @@ def just_said(here: Standing) -> JustSaid | None:
         return None
     return JustSaid(
         call=call,
+        replaced=request.args.get("said_call", name_call(call)) != name_call(call),
         around=_say_around(here, call.bag) if call.call == "contaminated" else (),
         newer_photo=any(
             look.suspect.patch == call.patch and look.suspect.photo_sha256 != call.photo_sha256

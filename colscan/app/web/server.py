@@ -59,6 +59,7 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     # No folder of files is served: what there is to load is read at the start, by name (see statics.py).
     app = Flask("colscan.app.web", static_folder=None)
     app.jinja_env.undefined = StrictUndefined
+    app.jinja_env.filters["typeset"] = _typeset
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     guard = Guard(port, https=https, pairing=pairing)
     guard.watch(app)
@@ -100,6 +101,11 @@ def make_app(trial_dir: Path, *, port: int, https: bool = False, pairing: Pairin
     if pairing is not None:
         add_phones(app, guard, pairing)
     return app
+
+
+def _typeset(line: str) -> str:
+    """A line of the terminal in a page's letters; columns told apart by blanks would run together there."""
+    return line.replace("  ", ", ").replace(" mm2", " mm²")
 
 
 def _tell_error(error: ColscanError) -> tuple[str, int]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
@@ -95,6 +97,7 @@ def _show(here: Standing) -> str:
         here=here,
         photo=photo,
         shelf=shelf,
+        mixed=_mixed_shelves(here, photo, bags),
         newest={name: photos[-1] for name, photos in shelves.items()},
         before=before,
         after=after,
@@ -108,6 +111,13 @@ def _show(here: Standing) -> str:
             advice for advice in Advice if advice in SIGNS and any(_advised(one) is advice for one in bags)
         ],
     )
+
+
+def _mixed_shelves(here: Standing, photo: PhotoRow, bags: Sequence[SeenBag]) -> list[str]:
+    """The shelves that a photo shows when none of them holds most of its bags; else nothing."""
+    shelves = Counter(shelf for one in bags if (shelf := here.records[one.score.bag].shelf))
+    held = max(shelves.values(), default=0)
+    return [] if photo.shelf or 2 * held > len(bags) else sorted(shelves)
 
 
 def _find_photo(here: Standing, sha256: str) -> PhotoRow:

@@ -108,6 +108,12 @@ def test_the_curve_is_a_picture_with_words(page: FlaskClient) -> None:
     assert b"<svg" in answer.data
     assert b"2026" not in answer.data
     text = ask(page, "/bag?bag=B04").text
+    assert 'srcset="/curve?bag=B04&amp;narrow=1"' in text
+    wide, narrow = (
+        float(re.search(r'<svg[^>]* width="([\d.]+)pt"', ask(page, f"/curve?bag=B04{more}").text)[1])
+        for more in ("", "&narrow=1")
+    )
+    assert narrow < wide / 2
     found = re.search(r'<img class="curve" src="/curve\?bag=B04"[^>]* alt="([^"]+)"', text)
     assert found
     assert re.fullmatch(
@@ -123,7 +129,7 @@ def test_the_curve_is_drawn_once_until_something_is_said(
     """Kept in memory; a new row makes it anew, with what happened on it."""
     drawn = []
     monkeypatch.setattr(
-        "colscan.present.bag_chart.draw_bag_chart", lambda curve: drawn.append(curve) or b"<svg/>"
+        "colscan.present.bag_chart.draw_bag_chart", lambda curve, **_: drawn.append(curve) or b"<svg/>"
     )
     ask(page, "/curve?bag=B04")
     ask(page, "/curve?bag=B04")
@@ -145,7 +151,7 @@ def test_scores_are_those_of_the_history(
     places = []
     for line in lines:
         cells = [cell for cell in re.split(r"\s{2,}", line.strip()) if cell != "photo"]
-        row = " ".join(" ".join(cells).split())
+        row = " ".join(" ".join(cells).split()).replace("mm2", "mm²")
         assert row in text
         places.append(text.index(row))
     assert places == sorted(places, reverse=True)
@@ -274,7 +280,7 @@ def test_another_host_gets_nothing(page: FlaskClient) -> None:
 
 def test_other_pages_lead_to_it(page: FlaskClient, seen: Path) -> None:
     """From a patch's heading, and from the first page's lists."""
-    assert '<h1><a href="/bag?bag=B04">Bag B04</a>' in ask(page, "/patch?bag=B04&patch=p1").text
+    assert '<h1><a class="reach" href="/bag?bag=B04">Bag B04</a>' in ask(page, "/patch?bag=B04&patch=p1").text
     assert main(["event", str(seen), "missing", "--bag", "B06"]) == 0
     assert 'href="/bag?bag=B06"' in ask(page, "/").text
 

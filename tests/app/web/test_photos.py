@@ -152,7 +152,7 @@ def test_the_rows_are_those_of_colscan_scan(
         path.name for path in sorted((by_hand / "photos").iterdir())
     ]
     assert "cards found: 2 of 2 bags" in told["html"]
-    assert "smallest spot it can show" in told["html"]
+    assert re.search(r", 2 bags, smallest spot it can show: \d+ mm<", told["html"])
     assert told["html"].count('<th scope="row">') == 2
     coverage = float(rows(scanned_pair / "scores.csv")[-1]["coverage_pct"])
     assert f"<td>{coverage:.0f} %</td>" in told["html"]

@@ -11,7 +11,9 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
+from threading import Barrier, BrokenBarrierError
 from typing import Any
 from urllib.request import Request, urlopen
 
@@ -23,6 +25,7 @@ from reviewed import add_patch, reviewing
 from werkzeug.test import TestResponse
 
 from colscan import units
+from colscan.app.calls import Recorded, record_call
 from colscan.app.cli.main import main
 from colscan.app.web import listen
 from colscan.growth import judge_bags
@@ -121,6 +124,29 @@ def test_harmless_leaves_the_list_and_undo_brings_it_back(page: FlaskClient, see
     assert len(verdicts(seen)) == 2
 
 
+def test_of_long_lists_the_first_are_open(seen: Path) -> None:
+    """The rest is one press away, and all that is listed on the page is counted at its top."""
+    for number in range(2, 13):
+        add_patch(seen, "B01", f"p{number}")
+    assert main(["event", str(seen), "missing", "--bag", "B07"]) == 0
+    text = ask(browser(seen)).text
+    opened, _, folded = text.partition('<summary class="button">The other 1</summary>')
+    assert [part.count('href="/patch?') for part in (opened, folded)] == [13, 1]  # one of them is Begin's
+    (top,) = re.findall(r'<nav class="jumps".*?</nav>', opened, re.S)
+    words = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", top))
+    assert words == " 13 patches to judge 1 missing "
+    places = re.findall(r'href="#(\w+)"', top)
+    assert [text.count(f'id="{place}"') for place in places] == [1, 1]
+
+
+def test_what_there_is_nothing_for_is_not_offered(trial: Path) -> None:
+    """Without a photo there is no face for a second opinion, and nothing to go to on the page."""
+    text = ask(browser(trial)).text
+    assert "No photo is scored yet." in text
+    assert "Second opinion" not in text
+    assert "jumps" not in text
+
+
 def test_unsure_comes_back_with_a_newer_photo_only(page: FlaskClient, seen: Path) -> None:
     """It rests while the newest sighting is the one that was judged."""
     say(page, "unsure")
@@ -192,6 +218,36 @@ def test_a_call_that_was_not_seen_is_not_replaced(page: FlaskClient, seen: Path,
     assert say(page, "unsure", **shown).status_code == 303
     assert say(page, "harmless", **call_form(page, path)).status_code == 303
     assert [row["call"] for row in verdicts(seen)] == ["unsure", "unsure", "harmless"]
+
+
+def test_the_second_of_two_who_differ_at_once_is_told(
+    page: FlaskClient, seen: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both were shown that nobody had judged it: the one who comes second records nothing unawares."""
+    known, app, both = call_form(page), page.application, Barrier(2)
+
+    def record_together(*args: Any) -> Recorded:
+        with suppress(BrokenBarrierError):  # nobody else comes so far
+            both.wait(0.5)
+        return record_call(*args)
+
+    monkeypatch.setattr("colscan.app.web.patches.record_call", record_together)
+    with ThreadPoolExecutor(2) as pool:
+        calls = ("harmless", "unsure")
+        answers = [*pool.map(lambda call: say(app.test_client(), call, **known), calls)]
+    (first,) = verdicts(seen)
+    assert {answer.status_code for answer in answers} == {303, 400}
+    told = next(answer.text for answer in answers if answer.status_code == 400)
+    assert f"Another call stands meanwhile: bag B01, patch p1: {first['call']}, 20" in told
+
+
+def test_the_page_after_a_call_takes_no_other_one_for_it(page: FlaskClient, seen: Path) -> None:
+    """Somebody else's that came between the call and the page is said to stand instead."""
+    location = say(page, "harmless").location
+    assert "Recorded: bag B01, patch p1: harmless, 20" in ask(page, location).text
+    assert main(["verdict", str(seen), "B01", "unsure", "--patch", "p1", "--by", "ANNA"]) == 0
+    said = "Recorded; but another call came after it, and stands: bag B01, patch p1: unsure, by ANNA, 20"
+    assert said in ask(page, location).text
 
 
 def test_all_judged_leads_to_the_list(page: FlaskClient, seen: Path) -> None:
@@ -369,6 +425,7 @@ def test_trouble_says_what_and_what_next(page: FlaskClient, seen: Path) -> None:
     assert answer.status_code == 400
     assert "is not in the trial hornbeam" in answer.text
     assert "bags.csv has all" in answer.text
+    assert "Nothing was recorded" not in answer.text  # nor was anything to be
     (seen / "verdicts.csv").write_text("at,bag\n", encoding="utf-8")
     answer = ask(page)
     assert answer.status_code == 500

@@ -89,6 +89,24 @@ def test_every_word_is_on_the_bags_page_and_what_ends_something_is_asked(page: F
     assert "Record that B04 was discarded?" in form[0]
 
 
+@pytest.mark.parametrize("what", ["discarded", "retired"])
+def test_of_a_bag_that_left_only_what_was_before_is_asked(page: FlaskClient, what: str) -> None:
+    """No tap says that somebody looks at it now; the time of what was before has to be given."""
+    happened(page, "missing", at="2026-04-08T09:30")
+    assert "Something before" not in look(page, "/bag?bag=B04")
+    happened(page, what)
+    text = look(page, "/bag?bag=B04")
+    folded = re.search(r'<details class="before">.*?</form>\s*</details>', text, re.DOTALL)
+    assert folded
+    assert f"Something before it was {what}" in folded[0]
+    assert 'name="at" max="2026-04-08T09:30" required' in folded[0]
+    assert 'value="looked-round"' in folded[0]
+    assert 'value="looked-round"' not in text.replace(folded[0], "")
+    offered = set(re.findall(r'<button name="what" value="([a-z-]+)"', text))
+    assert not offered & {"discarded", "missing", "retired"}
+    assert "Something before" not in look(page, "/bag?bag=B05")
+
+
 def test_enter_in_a_field_records_nothing(page: FlaskClient, trial: Path) -> None:
     """A form's first button is what Enter presses: it says nothing and is refused."""
     for path in ("/bag?bag=B04", "/event"):
@@ -111,6 +129,18 @@ def test_moved_names_the_shelf(page: FlaskClient, trial: Path) -> None:
     assert "Shelf upper: 1 bag<" in look(page, "/event")
     status, said = happened(page, "moved", name="B06", to_shelf="uper")
     assert (status, "Did you mean 'upper'?" in said) == (400, True)
+
+
+def test_moved_where_there_is_one_shelf(trial: Path) -> None:
+    """Nothing is asked that has one answer; it is said how another shelf gets a name."""
+    page = browser(trial)
+    for path in ("/bag?bag=B04", "/event"):
+        text = look(page, path)
+        assert 'value="moved"' in text
+        assert "to_shelf" not in text
+        assert "standing as before, for the trial names no other shelf. To say that it went" in text
+    assert happened(page, "moved")[0] == 303
+    assert [row["detail"] for row in rows(trial, "events.csv")] == [""]
 
 
 def test_a_shelf_and_the_room(page: FlaskClient, trial: Path) -> None:
@@ -146,6 +176,7 @@ def test_an_earlier_time_is_in_the_trials_zone(page: FlaskClient, trial: Path) -
         ({"name": ""}, "Bag '' is not in the trial"),
         ({"name": "b04"}, "Did you mean 'B04'?"),
         ({"note": "x" * 501}, "The note has 501 letters"),
+        ({"what": "other", "other": " \r\n", "note": "x"}, "Write what it was"),
     ],
 )
 def test_what_can_not_be_is_refused(
@@ -179,6 +210,29 @@ def test_the_same_time_with_another_note_is_said(page: FlaskClient, trial: Path)
     status, said = happened(page, "moved", at="2026-03-05T08:30", to_shelf="cellar")
     assert (status, "recorded already" in said) == (400, True)
     assert len(rows(trial, "events.csv")) == 1
+
+
+def test_while_the_plan_is_away_it_is_said_that_nothing_is_recorded(page: FlaskClient, trial: Path) -> None:
+    """As in a synced folder, for a moment: what was sent isn't led to a form as if it were done."""
+    form = call_form(page, "/bag?bag=B04") | {"call": "unsure"}
+    plan, away = trial / "trial.toml", trial / "trial.toml.part"
+    plan.rename(away)
+    for path, said in {
+        "/verdict": form,
+        "/event": form | {"what": "pins", "scope": "bag", "name": "B04"},
+        "/harvest": form | {"flush": "1", "fresh_g": "412"},
+    }.items():
+        answer = page.post(path, base_url=OURS, data=said, headers={"Origin": OURS})
+        text = html.unescape(answer.text)
+        assert answer.status_code == 400
+        assert "trial.toml isn't in the trial's folder at this moment." in text
+        assert "Nothing was recorded." in text
+    answer = page.get("/bag?bag=B04", base_url=OURS)
+    assert answer.status_code == 400
+    assert "Go back and try once more." in answer.text
+    away.rename(plan)
+    assert page.post("/verdict", base_url=OURS, data=form, headers={"Origin": OURS}).status_code == 303
+    assert [len(rows(trial, f"{name}.csv")) for name in ("verdicts", "events", "harvests")] == [1, 0, 0]
 
 
 def test_a_late_event_says_which_scores_keep_their_segment(scanned: Path) -> None:

@@ -72,7 +72,7 @@ def test_patches_and_advice_are_said_by_words_and_signs(page: FlaskClient) -> No
     assert ">look</tspan>" in drawn(text, "B01")
     assert 'class="line"' not in drawn(text, "B02")
     assert "!" not in drawn(text, "B02")
-    assert "! look : p1 green 150 mm2: not reviewed" in listed(text, "B01")
+    assert "! look : p1 green 150 mm²: not reviewed" in listed(text, "B01")
     assert 'href="/patch?bag=B01&amp;patch=p1"' in text
 
 
@@ -88,6 +88,27 @@ def test_a_patch_called_harmless_is_no_longer_drawn(page: FlaskClient, seen: Pat
     """The call is found by the next request."""
     assert main(["verdict", str(seen), "B01", "harmless", "--patch", "p1"]) == 0
     assert 'class="line"' not in drawn(ask(page, "/shelf").text, "B01")
+
+
+def test_a_discarded_bag_asks_for_nobody(page: FlaskClient, seen: Path) -> None:
+    """It has its sign, said once, and no dashed outline, which sends somebody there."""
+    assert 'class="edge asked"' in drawn(ask(page, "/shelf").text, "B01")
+    assert main(["event", str(seen), "discarded", "--bag", "B01"]) == 0
+    text = ask(page, "/shelf").text
+    assert "asked" not in drawn(text, "B01")
+    assert "B01 ✖" in drawn(text, "B01")
+    assert re.search(r"✖ discarded on 20\d\d", listed(text, "B01"))
+
+
+def test_a_photo_of_many_shelves_has_all_their_names(seen: Path) -> None:
+    """Where none of them holds most of its bags; one bag that stands elsewhere is no shelf of the photo."""
+    assert "<h1>Shelf cellar, " in ask(browser(seen), "/shelf").text
+    rename(seen / PhotoRow.FILE, read_ledger(seen).photos[-1].photo_sha256, ",cellar,", ",,")
+    bags = (seen / "bags.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    for last, heading in ((2, "Shelf cellar"), (5, "Shelves attic, cellar")):
+        moved = [line.replace(",cellar,", ",attic,") for line in bags[1:last]]
+        (seen / "bags.csv").write_text("".join([bags[0], *moved, *bags[last:]]), encoding="utf-8")
+        assert f"<h1>{heading}, " in ask(browser(seen), "/shelf").text
 
 
 def test_earlier_and_later(page: FlaskClient, seen: Path) -> None:

@@ -1,8 +1,9 @@
 "use strict";
 // Single keys press what is marked with them. They can be turned off: who speaks to a computer types by accident.
+// A screen that is touched begins without them.
 const wanted = document.getElementById("keys");
-wanted.parentElement.hidden = false;
-wanted.checked = localStorage.getItem("keys") !== "off";
+wanted.parentElement.hidden = !document.querySelector("[data-key]");
+wanted.checked = (localStorage.getItem("keys") ?? (matchMedia("(pointer: coarse)").matches ? "off" : "on")) === "on";
 const showKeys = () => document.body.classList.toggle("no-keys", !wanted.checked);
 wanted.addEventListener("change", () => {
   localStorage.setItem("keys", wanted.checked ? "on" : "off");
