@@ -166,15 +166,18 @@ def lost_span(record: BagRecord, lost_calls: Collection[str | None] = CALLED_LOS
     lost_calls : collection of str or None
         Standing calls that make it lost.
     """
+    born = record.bag.inoculated_at
     calls = [call for call in record.standing_calls if call.call in lost_calls]
-    whole = any(call.patch is None for call in calls)
-    onsets = [onset for onset in record.onsets if onset.call in lost_calls or whole]
-    shown = {onset.patch for onset in onsets}
-    spans = [Span(after_days=onset.after_days or 0.0, by_days=onset.by_days) for onset in onsets]
+    # A patch that came after the whole bag was called lost can't be what was meant.
+    whole_days = max((days_between(born, call.at) for call in calls if not call.patch), default=-math.inf)
+    onsets = [one for one in record.onsets if one.call in lost_calls or one.by_days <= whole_days]
+    spans = [Span(after_days=one.after_days or 0.0, by_days=one.by_days) for one in onsets]
+    shown = {one.patch for one in onsets}
+    before_call = any(one.by_days <= whole_days for one in onsets)
     spans += [
-        Span(after_days=0.0, by_days=days_between(record.bag.inoculated_at, call.at))
+        Span(after_days=0.0, by_days=days_between(born, call.at))
         for call in calls
-        if (call.patch not in shown if call.patch else not shown)
+        if not (call.patch in shown if call.patch else before_call)
     ]
     return min(spans, key=lambda span: span.by_days, default=None)
 
