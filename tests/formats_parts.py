@@ -80,7 +80,8 @@ treatment) at its age, and it gained under `stalled_points_per_day` over `stalle
 | onset | When a patch came: later than the last measured photo without it, at the latest in the first with \
 it; never the day of a verdict. Expected looks that nobody doubts, and patches called harmless, have none. | |
 | lost | Called contaminated, since the onset of the patch; a bag that is called so as a whole, since that \
-of the first patch it showed by then. What no photo shows, or none any more, came at any time up to the verdict. | lost |
+of the first patch it showed by then. What no photo shows, or none any more, came at any time up to the \
+verdict. | lost |
 """
 EXITS = {
     ExitCode.DONE: f"done; also when rows are kept in `{WAITING}/`, which is said",
