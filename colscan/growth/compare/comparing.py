@@ -148,7 +148,10 @@ def _questions(scope: str, outcomes: Sequence[Outcome], control: str) -> list[Qu
     ]
     pct = {name: own[0].bag.supplement_pct for name, own in treatments.items()}
     for supplement in dict.fromkeys(outcome.bag.supplement for outcome in outcomes):
-        own = {o.bag.treatment for o in outcomes if o.bag.supplement in (supplement, "none")}
+        # The control begins every supplement's levels, also where it is written as 0 % of one of them.
+        own = {
+            o.bag.treatment for o in outcomes if o.bag.supplement == supplement or not o.bag.supplement_pct
+        }
         levels = tuple(sorted(own, key=pct.__getitem__))
         if supplement != "none" and len({pct[name] for name in levels}) == len(levels) >= LEVELS_FOR_A_TREND:
             asked.append(
