@@ -71,11 +71,19 @@ def _day(one: DayCount) -> tuple[Cell, ...]:
 
 
 def _times(one: TimesAtLevel) -> tuple[Cell, ...]:
-    interval = f"{_bound(one.earliest_days)} to {_bound(one.latest_days)}"
     return (
         one.scope, one.treatment, one.milestone, one.bags, one.heat_runs, one.came, one.lost,
-        _median(one), interval,
+        _median(one), _interval(one),
     )  # fmt: skip
+
+
+def _interval(one: TimesAtLevel) -> str:
+    """Of the median: empty where nothing bounds it, never where too many are lost for half to come."""
+    if math.isinf(one.earliest_days):
+        return "never"
+    if not one.earliest_days and math.isinf(one.latest_days):
+        return ""
+    return f"{one.earliest_days:.1f} to {_bound(one.latest_days)}"
 
 
 def _median(one: TimesAtLevel) -> str:
