@@ -215,8 +215,7 @@ def _handles(comparison: Comparison) -> list[Artist]:
 def _note(comparison: Comparison) -> str:
     return (
         f"All bags spawned count: {count_runs(comparison.bags, comparison.heat_runs)}. Areas: what had become"
-        " of them by the end of each day, white where no photos are; a bag that was lost after it was full counts as"
-        " lost. Line: share that came full, by the non-parametric estimate for times that lie between two"
-        " photos; it slopes where the day"
-        " isn't known. Full is judged on the side in view."
+        " of them by the end of each day, white where no photos are; a bag that was lost after it was full"
+        " counts as lost. Line: share that came full, by the non-parametric estimate for times that lie"
+        " between two photos; it slopes where the day isn't known. Full is judged on the side in view."
     )
