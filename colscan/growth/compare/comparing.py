@@ -56,11 +56,14 @@ def compare(
     Raises
     ------
     AnalysisError
-        When no bag has been scored yet.
+        When no bag is spawned, or none has been scored yet.
     TrialError
         When no bag has this control.
     """
     outcomes = outcomes_of(trial, ledger)
+    if not outcomes:
+        msg = f"The trial {trial.name} has no bag that is spawned."
+        raise AnalysisError(msg, "List its bags in bags.csv; blanks aren't compared.")
     if not any(outcome.followed_days for outcome in outcomes):
         msg = f"The trial {trial.name} has no score of a bag yet."
         raise AnalysisError(msg, "Scan photos first: colscan scan TRIAL_DIR PHOTO...")

@@ -13,6 +13,8 @@ from colscan.trial.model import Trial
 from colscan.trial.power import ALPHA
 from colscan.units import count_of
 
+_SOONER, _FEWER = ("days", "sooner", "later"), ("degree-days", "fewer", "more")
+"""A unit of time, and what its amounts are that the treatment takes less and more."""
 _COME = {Milestone.HALF: "half-colonized", Milestone.NINETY: "at 90 %", Milestone.FULL: "full"}
 
 
@@ -41,7 +43,7 @@ def say_comparison(found: Comparison, trial: Trial) -> tuple[str, ...]:
             whole = contrast.scope == broadest
             said.append(say_contrast(contrast, interim=found.interim, with_rates=whole))
     if mute:
-        said.append(f"Within {', '.join(mute)} alone there are too few bags to compare levels.")
+        said.append(f"Within {', '.join(mute)} alone the bags tell nothing of how levels differ.")
     return (*said, *found.not_told_apart)
 
 
@@ -111,11 +113,11 @@ def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
 def _say_size(contrast: Contrast, days: float, decimals: int) -> str:
     come, none = _COME[contrast.milestone], round(abs(days), decimals) == 0
     if contrast.kind == "trend":
-        size = "no sooner or later" if none else _say_days(days, decimals)
+        size = "no sooner or later" if none else _say_amount(days, decimals)
         return f"each 1 % of {contrast.treatment} makes bags {come} {size}"
     if none:
         return f"{contrast.treatment} was {come} when {contrast.control} was"
-    return f"{contrast.treatment} was {come} {_say_days(days, decimals)} than {contrast.control}"
+    return f"{contrast.treatment} was {come} {_say_amount(days, decimals)} than {contrast.control}"
 
 
 def _subject(contrast: Contrast) -> str:
@@ -130,26 +132,26 @@ def _plural(count: int, what: str) -> str:
     return count_of(count, what)
 
 
-def _say_days(days: float, decimals: int) -> str:
-    return f"{abs(days):.{decimals}f} days {_way(days)}"
+def _say_amount(amount: float, decimals: int, words: tuple[str, str, str] = _SOONER) -> str:
+    return f"{abs(amount):.{decimals}f} {words[0]} {_way(amount, words)}"
 
 
-def _way(days: float) -> str:
-    return "sooner" if days >= 0 else "later"
+def _way(amount: float, words: tuple[str, str, str]) -> str:
+    return words[1] if amount >= 0 else words[2]
 
 
-def _say_range(effect: Estimate, decimals: int) -> str:
+def _say_range(effect: Estimate, decimals: int, words: tuple[str, str, str] = _SOONER) -> str:
     low, high = effect.low, effect.high
     if math.isinf(low) and math.isinf(high):
         return "too few bags to bound it"
-    if math.isinf(high):
-        return f"from {_say_days(low, decimals)} on, too few bags to bound it"
-    if math.isinf(low):
-        return f"at most {_say_days(high, decimals)}, too few bags to bound it"
-    if _way(low) != _way(high):
-        return f"{_say_days(low, decimals)} to {_say_days(high, decimals)}"
+    if math.isinf(high) or math.isinf(low):
+        bound, is_least = (low, low >= 0) if math.isinf(high) else (high, high < 0)
+        side = "at least" if is_least else "at most"
+        return f"{side} {_say_amount(bound, decimals, words)}, too few bags to bound it more"
+    if _way(low, words) != _way(high, words):
+        return f"{_say_amount(low, decimals, words)} to {_say_amount(high, decimals, words)}"
     near, far = sorted((low, high), key=abs)
-    return f"{abs(near):.{decimals}f} to {_say_days(far, decimals)}"
+    return f"{abs(near):.{decimals}f} to {_say_amount(far, decimals, words)}"
 
 
 def _say_test(contrast: Contrast, interim: bool) -> list[str]:
@@ -183,11 +185,8 @@ def _say_ratio(ratio: Estimate, contrast: Contrast) -> str:
 
 def _say_warmth(effect: Estimate, contrast: Contrast) -> str:
     per = " for each 1 %" if contrast.kind == "trend" else ""
-    way = "fewer" if effect.value >= 0 else "more"
-    low, high = ("no limit" if math.isinf(end) else f"{end:.0f}" for end in (effect.low, effect.high))
-    return (
-        f"Counted by the warmth of the air: {abs(effect.value):.0f} degree-days {way}{per} ({low} to {high})."
-    )
+    amount, ends = _say_amount(effect.value, 0, _FEWER), _say_range(effect, 0, _FEWER)
+    return f"Counted by the warmth of the air: {amount}{per} ({ends})."
 
 
 def describe_method(contrasts: Sequence[Contrast]) -> str:
@@ -203,7 +202,7 @@ def describe_method(contrasts: Sequence[Contrast]) -> str:
             " In comparisons lost bags count until their onset. Differences are the shifts that leave none,"
             " with a 90 % interval that inverts a permutation test of rank scores (Hodges and Lehmann 1963;"
             f" Adichie 1967), times drawn within their intervals (seed {SEED}). Labels are exchanged within"
-            f" {'; '.join(name for name in within if not _is_within_another(name, within))}."
+            f" {', or within '.join(name for name in within if not _is_within_another(name, within))}."
         )
     return said + _describe_tests([contrast.test for contrast in contrasts if contrast.test is not None])
 

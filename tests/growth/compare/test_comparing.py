@@ -213,6 +213,8 @@ def test_without_scores_there_is_no_answer() -> None:
     """An error that says what to do."""
     with pytest.raises(AnalysisError, match="no score"):
         _compare(make_trial(make_bag("B1")), Ledger())
+    with pytest.raises(AnalysisError, match="no bag that is spawned"):
+        _compare(make_trial(make_bag("Z1", role="blank")), Ledger(scores=(score("Z1", 1, 0.0),)))
 
 
 def test_retired_bags_count_until_they_left() -> None:
