@@ -112,27 +112,25 @@ def _weights(trial: Trial, ledger: Ledger) -> Iterator[str]:
             if name not in planned:
                 yield f"Mix {mix}: {name}, {grams:.0f} g, is not in the recipe."
             elif abs(grams - planned[name]) > WEIGHT_OFF * planned[name]:
-                off = 100 * (grams / planned[name] - 1) if planned[name] else float("inf")
+                off = 100 * (grams / planned[name] - 1)
                 yield (
                     f"Mix {mix}: {name} {grams:.0f} g, {off:+.1f} % against the recipe's"
                     f" {planned[name]:.0f} g for {len(bags)} bags."
                 )
-        missing = [
-            name for name, grams in planned.items() if mix in weighed and name not in weighed[mix] and grams
-        ]
+        missing = [name for name in planned if mix in weighed and name not in weighed[mix]]
         if missing:
             yield f"Mix {mix}: of {_list(missing)} no weight was recorded."
 
 
 def _planned_g(trial: Trial, bags: Sequence[Bag]) -> dict[str, float]:
-    """What the recipe asks for, for a mix of these bags: grams of each ingredient and of water."""
+    """What the recipe asks for, for a mix of these bags: grams of each ingredient and of water, if any."""
     total: defaultdict[str, float] = defaultdict(float)
     for bag in bags:
         recipe = recipe_of(trial, bag.supplement, bag.supplement_pct)
         for ingredient in recipe.ingredients:
             total[ingredient.name] += ingredient.weight_g
         total[_WATER] += recipe.water_g
-    return dict(total)
+    return {name: grams for name, grams in total.items() if grams}
 
 
 def _lots(ledger: Ledger) -> Iterator[str]:

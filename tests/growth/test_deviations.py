@@ -72,6 +72,15 @@ def test_weights_are_held_against_the_recipe() -> None:
     ]
 
 
+def test_water_that_the_recipe_does_without() -> None:
+    """Not so many percent more than nothing."""
+    plan = RecipePlan(main=("straw, 1 kg, moisture 65%",), water="0 kg")
+    trial = make_trial(make_bag("B1", level=0.0, mix_batch="M1"), recipe=plan)
+    rows = (batch("M1", "straw", 1000), batch("M1", "water", 50))
+    assert texts(trial, Ledger(batches=rows), About.MIX) == ["Mix M1: water, 50 g, is not in the recipe."]
+    assert texts(trial, Ledger(batches=rows[:1]), About.MIX) == []
+
+
 def test_late_spawning_and_its_order() -> None:
     """Bags spawned hours after the first, against the drawn order."""
     late = START + timedelta(hours=30)
