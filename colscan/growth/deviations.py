@@ -15,7 +15,7 @@ from colscan.growth.records import records_of
 from colscan.ledger import Ledger
 from colscan.trial.model import Bag, Trial
 from colscan.trial.trial_recipe import recipe_of
-from colscan.units import days_between
+from colscan.units import count_of, days_between
 
 WEIGHT_OFF = 0.02
 """Weights further than this from the recipe's are told: moistures are hardly known better."""
@@ -115,7 +115,7 @@ def _weights(trial: Trial, ledger: Ledger) -> Iterator[str]:
                 off = 100 * (grams / planned[name] - 1)
                 yield (
                     f"Mix {mix}: {name} {grams:.0f} g, {off:+.1f} % against the recipe's"
-                    f" {planned[name]:.0f} g for {len(bags)} bags."
+                    f" {planned[name]:.0f} g for {count_of(len(bags), 'bag')}."
                 )
         missing = [name for name in planned if mix in weighed and name not in weighed[mix]]
         if missing:
@@ -235,7 +235,8 @@ def _end(trial: Trial) -> Iterator[str]:
         return
     days = days_between(trial.planned_end, trial.ended_at)
     if abs(days) >= 1:
-        yield f"The trial ended {abs(days):.0f} days {'later' if days > 0 else 'earlier'} than planned."
+        way = "later" if days > 0 else "earlier"
+        yield f"The trial ended {count_of(round(abs(days)), 'day')} {way} than planned."
 
 
 def _codes(bags: Sequence[Bag]) -> str:

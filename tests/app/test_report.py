@@ -131,6 +131,25 @@ def test_the_answer_in_short_leaves_out_how_it_was_worked_out(tmp_path: Path) ->
     assert "Jeffreys" not in sections["question"]
 
 
+def test_a_trend_has_the_digits_that_a_single_percent_needs(tmp_path: Path) -> None:
+    """A tenth of a day per 1 % is no 0.1 (0.0 to 0.1); what nothing bounds is open."""
+    bags = [make_bag(f"L{level:g}-{i}", level=level) for level in (0.0, 4.0, 8.0) for i in range(5)]
+    rows = [
+        score(bag.bag, float(day), min(100.0, 8.0 * max(0.0, day - i % 5 / 10 + 0.2 * bag.supplement_pct)))
+        for day in range(16)
+        for i, bag in enumerate(bags)
+    ]
+    trial = make_trial(*bags, make_bag("H1", strain="PE-1"), make_bag("H2", strain="PE-1", level=0.0))
+    ledger = Ledger(photos=tuple(photo(day) for day in range(16)), scores=tuple(rows))
+    folder = write_trial(tmp_path / "hornbeam", trial, ledger)
+    assert main(["report", str(folder)]) == 0
+    page = (folder / "report.html").read_text("utf-8")
+    trend = re.search(r"<td[^>]*>bran, per 1 %</td>(.*?)</tr>", page, re.DOTALL)
+    assert trend is not None
+    assert re.search(r">0\.\d\d \(0\.\d\d to 0\.\d\d\)<", trend[1])
+    assert "no limit to no limit" not in page
+
+
 def test_where_all_are_lost_half_never_come(tmp_path: Path) -> None:
     """The median lies nowhere, and neither does its interval; of 16 photos of a bag one isn't shown."""
     outline = ((10.0, 10.0), (90.0, 10.0), (90.0, 90.0), (10.0, 90.0))

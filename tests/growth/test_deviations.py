@@ -138,6 +138,8 @@ def test_the_end() -> None:
     trial = make_trial(make_bag("B1"), planned_end=at_day(30), ended_at=at_day(25))
     assert texts(trial, Ledger(), About.END) == ["The trial ended 5 days earlier than planned."]
     assert texts(replace(trial, ended_at=at_day(30.5)), Ledger(), About.END) == []
+    (late,) = texts(replace(trial, ended_at=at_day(31.2)), Ledger(), About.END)
+    assert late == "The trial ended 1 day later than planned."
 
 
 def test_missing_bags() -> None:

@@ -72,13 +72,17 @@ def _share(count: int, bags: int) -> str:
 
 def _tells(contrast: Contrast) -> bool:
     """Whether there is more to say of it than that its bags are too few."""
-    return contrast.coinciding is not None or _is_bounded(contrast)
+    return contrast.coinciding is not None or _says_how_much(contrast)
 
 
-def _is_bounded(contrast: Contrast) -> bool:
-    """Whether the data bound an effect at one end at least."""
+def _says_how_much(contrast: Contrast) -> bool:
     effects = (contrast.days_sooner, contrast.rate_ratio)
-    return any(e is not None and (math.isfinite(e.high) or 0 < abs(e.low) < math.inf) for e in effects)
+    return any(effect is not None and is_bounded(effect) for effect in effects)
+
+
+def is_bounded(effect: Estimate) -> bool:
+    """Whether the data bound an effect, days or a ratio, at one end at least."""
+    return math.isfinite(effect.high) or 0 < abs(effect.low) < math.inf
 
 
 def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
@@ -96,7 +100,7 @@ def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
     who = "Over all strains" if contrast.scope == ALL_STRAINS else contrast.scope
     basis = f"{_plural(contrast.bags, 'bag')}, {_plural(contrast.heat_runs, 'heat run')}"
     sooner = contrast.days_sooner
-    if sooner is None or not _is_bounded(contrast):
+    if sooner is None or not _says_how_much(contrast):
         why = contrast.why_no_test or "Too few bags to bound a difference."
         return f"{who}, {_subject(contrast)}: can't be said ({basis}). {why}"
     decimals = 2 if contrast.kind == "trend" else 1
@@ -175,17 +179,17 @@ def say_p(p: float) -> str:
 
 
 def _say_ratio(ratio: Estimate, contrast: Contrast) -> str:
-    per = " for each 1 %" if contrast.kind == "trend" else ""
-    if ratio.low == 0 and math.isinf(ratio.high):
-        return f"At its fastest it grew {ratio.value:.2f} times as fast{per}, too few bags to bound it."
-    high = "no limit" if math.isinf(ratio.high) else f"{ratio.high:.2f}"
-    bags = _plural(contrast.rate_bags, "bag")
-    return f"At its fastest it grew {ratio.value:.2f} times as fast{per} ({ratio.low:.2f} to {high}; {bags})."
+    per, digits = (" for each 1 %", 3) if contrast.kind == "trend" else ("", 2)
+    grew = f"At its fastest it grew {ratio.value:.{digits}f} times as fast{per}"
+    if not is_bounded(ratio):
+        return f"{grew}, too few bags to bound it."
+    high = "no limit" if math.isinf(ratio.high) else f"{ratio.high:.{digits}f}"
+    return f"{grew} ({ratio.low:.{digits}f} to {high}; {_plural(contrast.rate_bags, 'bag')})."
 
 
 def _say_warmth(effect: Estimate, contrast: Contrast) -> str:
-    per = " for each 1 %" if contrast.kind == "trend" else ""
-    amount, ends = _say_amount(effect.value, 0, _FEWER), _say_range(effect, 0, _FEWER)
+    per, decimals = (" for each 1 %", 1) if contrast.kind == "trend" else ("", 0)
+    amount, ends = _say_amount(effect.value, decimals, _FEWER), _say_range(effect, decimals, _FEWER)
     return f"Counted by the warmth of the air: {amount}{per} ({ends})."
 
 

@@ -41,7 +41,7 @@ def _name(level: LevelYield) -> str:
 def _say_nothing(levels: Sequence[LevelYield], bags: Sequence[BagYield], basis: Basis) -> str:
     total = sum(level.bags for level in levels)
     lost = sum(level.standings.get(Standing.LOST, 0) for level in levels)
-    wait = f"{total} bags spawned, {lost} of them lost"
+    wait = f"{count_of(total, 'bag')} spawned, {lost} of them lost"
     if basis.days is not None and any(one.standing is Standing.NOT_YET for one in bags):
         return (
             f"No bag that bears is known to have come to day {basis.days:g} yet: ages count to the trial's"

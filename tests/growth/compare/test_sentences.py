@@ -89,6 +89,12 @@ def test_a_trend() -> None:
         "Over all strains, each 1 % of bran makes bags half-colonized 0.31 days sooner (90 % interval: 0.12"
         " to 0.47 days sooner;"
     )
+    per_percent = _say(
+        kind="trend", treatment="bran", rate_ratio=_effect(1.004, 1.0012, 1.0068), rate_bags=15,
+        degree_days_sooner=_effect(5.12, 3.3, 7.0),
+    )  # fmt: skip
+    assert "grew 1.004 times as fast for each 1 % (1.001 to 1.007; 15 bags)." in per_percent
+    assert "5.1 degree-days fewer for each 1 % (3.3 to 7.0 degree-days fewer)." in per_percent
 
 
 def test_what_can_t_be_said() -> None:
