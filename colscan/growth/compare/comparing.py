@@ -61,12 +61,7 @@ def compare(
         When no bag has this control.
     """
     outcomes = outcomes_of(trial, ledger)
-    if not outcomes:
-        msg = f"The trial {trial.name} has no bag that is spawned."
-        raise AnalysisError(msg, "List its bags in bags.csv; blanks aren't compared.")
-    if not any(outcome.followed_days for outcome in outcomes):
-        msg = f"The trial {trial.name} has no score of a bag yet."
-        raise AnalysisError(msg, "Scan photos first: colscan scan TRIAL_DIR PHOTO...")
+    _need_scores(trial, outcomes)
     interim = trial.is_interim(now)
     held = _choose_control(outcomes, control)
     measured = Measured(
@@ -93,6 +88,16 @@ def compare(
         unreviewed=_count_lost(outcomes_of(trial, ledger, lost_calls=LOST_AT_WORST)) - _count_lost(outcomes),
     )
     return dataclasses.replace(result, sentences=say_comparison(result, trial))
+
+
+def _need_scores(trial: Trial, outcomes: Sequence[Outcome]) -> None:
+    """Refuse a trial of blanks, or without a score."""
+    if not outcomes:
+        msg = f"The trial {trial.name} has no bag that is spawned."
+        raise AnalysisError(msg, "List its bags in bags.csv; blanks aren't compared.")
+    if not any(outcome.followed_days for outcome in outcomes):
+        msg = f"The trial {trial.name} has no score of a bag yet."
+        raise AnalysisError(msg, "Scan photos first: colscan scan TRIAL_DIR PHOTO...")
 
 
 def _count_lost(outcomes: Sequence[Outcome]) -> int:
