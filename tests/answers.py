@@ -134,7 +134,7 @@ def make_yields(trial: Trial, *, interim: bool = False, waiting: int = 0) -> Yie
         )
     groups = dict.fromkeys((b.strain, b.treatment, b.supplement_pct) for b in trial.bags)
     levels = [_level_yield(*group, bags=bags) for group in groups]
-    return Yields(basis=Basis(flush=1), interim=interim, bags=tuple(bags), levels=tuple(levels), sentences=())
+    return Yields(basis=Basis(flush=1), interim=interim, bags=tuple(bags), levels=tuple(levels), answers=())
 
 
 def _level_yield(strain: str, treatment: str, pct: float, *, bags: list[BagYield]) -> LevelYield:

@@ -16,7 +16,7 @@ from colscan.growth.records import records_of
 from colscan.ledger import Ledger
 from colscan.trial.model import Bag, Trial
 from colscan.trial.trial_recipe import recipe_of
-from colscan.units import days_between
+from colscan.units import count_of, days_between
 
 WEIGHT_OFF = 0.02
 """Weights further than this from the recipe's are told: moistures are hardly known better."""
@@ -117,27 +117,25 @@ def _weights(trial: Trial, ledger: Ledger) -> Iterator[str]:
             if name not in planned:
                 yield f"Mix {mix}: {name}, {grams:.0f} g, is not in the recipe."
             elif abs(grams - planned[name]) > WEIGHT_OFF * planned[name]:
-                off = 100 * (grams / planned[name] - 1) if planned[name] else float("inf")
+                off = 100 * (grams / planned[name] - 1)
                 yield (
                     f"Mix {mix}: {name} {grams:.0f} g, {off:+.1f} % against the recipe's"
-                    f" {planned[name]:.0f} g for {len(bags)} bags."
+                    f" {planned[name]:.0f} g for {count_of(len(bags), 'bag')}."
                 )
-        missing = [
-            name for name, grams in planned.items() if mix in weighed and name not in weighed[mix] and grams
-        ]
+        missing = [name for name in planned if mix in weighed and name not in weighed[mix]]
         if missing:
             yield f"Mix {mix}: of {_list(missing)} no weight was recorded."
 
 
 def _planned_g(trial: Trial, bags: Sequence[Bag]) -> dict[str, float]:
-    """What the recipe asks for, for a mix of these bags: grams of each ingredient and of water."""
+    """What the recipe asks for, for a mix of these bags: grams of each ingredient and of water, if any."""
     total: defaultdict[str, float] = defaultdict(float)
     for bag in bags:
         recipe = recipe_of(trial, bag.supplement, bag.supplement_pct)
         for ingredient in recipe.ingredients:
             total[ingredient.name] += ingredient.weight_g
         total[_WATER] += recipe.water_g
-    return dict(total)
+    return {name: grams for name, grams in total.items() if grams}
 
 
 def _lots(ledger: Ledger) -> Iterator[str]:
@@ -242,7 +240,8 @@ def _end(trial: Trial, now: datetime) -> Iterator[str]:
         return
     days = days_between(trial.planned_end, trial.ended_at)
     if abs(days) >= 1:
-        yield f"The trial ended {abs(days):.0f} days {'later' if days > 0 else 'earlier'} than planned."
+        way = "later" if days > 0 else "earlier"
+        yield f"The trial ended {count_of(round(abs(days)), 'day')} {way} than planned."
 
 
 def _codes(bags: Sequence[Bag]) -> str:

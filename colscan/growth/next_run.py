@@ -12,12 +12,14 @@ from colscan.growth.outcomes import Outcome
 from colscan.growth.risk import LevelRisk, RiskReport
 from colscan.growth.risk.followed import as_large
 from colscan.trial.power import chance_of_difference
+from colscan.units import count_of
 
 CHANCE = 0.8
 """Chance of success that is planned for, the usual one."""
 MOST_BAGS = 60
 """A trial of more bags of a strain at a level is beyond a shelf: larger numbers aren't looked for."""
-_ASSUMED_SD = (1.0, 2.0)
+_ASSUMED_SD = {1.0: "as large as bags of a kind differ", 2.0: "twice as large"}
+"""Differences in standard deviations of bags of a kind, in words."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,8 +99,7 @@ def _spread_days(outcomes: Sequence[Outcome]) -> float | None:
 def _time_needs(spread: float | None, strains: int) -> tuple[TimeNeed, ...]:
     if spread is None:
         return tuple(
-            TimeNeed(difference=f"{sd:g} times how much bags of a kind differ", bags=_fewest(sd, strains))
-            for sd in _ASSUMED_SD
+            TimeNeed(difference=words, bags=_fewest(sd, strains)) for sd, words in _ASSUMED_SD.items()
         )
     return tuple(
         TimeNeed(
@@ -131,7 +132,7 @@ def _say_level(own: LevelRisk, accepted: float, clusters: str) -> str:
     if own.more is None:
         return f"{own.level.name}: it would take more bags than a trial has to show that {limit}."
     return (
-        f"{own.level.name}: {own.more} more bags followed to the end without a loss, in"
+        f"{own.level.name}: {count_of(own.more, 'more bag')} followed to the end without a loss, in"
         f" {as_large(own.more_runs, clusters)}, would show that {limit}"
         f" ({own.lost} of {own.followed} lost so far)."
     )

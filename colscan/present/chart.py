@@ -102,7 +102,7 @@ def make_figure(
             _dress_axes(ax, index, title=title, frame=frame, panels=len(layout.panels))
             if index % frame.columns == 0:
                 ax.set_ylabel(shown)
-            draw_panel(ax, panel, styles=styles, frame=frame)
+            draw_panel(ax, panel, styles=styles, frame=frame, grouped=layout.grouped)
         write_head(figure, trial, interim=interim)
         handles: list[Artist] = [Line2D([], [], label=label, **looks) for label, looks in layout.legend]
         _write_foot(figure, layout.foot, handles=handles, base=_base_of(trial))
@@ -126,6 +126,7 @@ def size_of(trial: Trial, curves: tuple[BagCurve, ...]) -> tuple[int, int]:
 class _Layout:
     """What a chart is drawn from: a panel a strain, the lines of its foot, its legend, and the sizes.
 
+    `grouped` where a line is a treatment's, not a bag's.
     Nothing of the drawing library: its settings belong to the whole process, and a page asks for sizes alone.
     """
 
@@ -133,6 +134,7 @@ class _Layout:
     foot: list[str]
     legend: list[tuple[str, dict[str, Any]]]
     frame: Frame
+    grouped: bool
 
 
 def _lay_out(trial: Trial, curves: tuple[BagCurve, ...], shown: Shown) -> _Layout:
@@ -140,7 +142,8 @@ def _lay_out(trial: Trial, curves: tuple[BagCurve, ...], shown: Shown) -> _Layou
     if shown is Shown.DENSITY:
         measured = tuple(_how_white(curve) for curve in measured)
     strains = list(dict.fromkeys(curve.bag.strain for curve in measured))
-    if max(sum(curve.bag.strain == strain for curve in measured) for strain in strains) > MOST_LINES:
+    grouped = max(sum(curve.bag.strain == strain for curve in measured) for strain in strains) > MOST_LINES
+    if grouped:
         bags = count_bags([curve.bag for curve in measured if curve.bag.role != "blank"])
         foot = wrap_foot(f"{bags}. {_FOOTNOTE_GROUPS.format(most=MOST_LINES)}")
         measured = group_curves(measured)
@@ -151,7 +154,7 @@ def _lay_out(trial: Trial, curves: tuple[BagCurve, ...], shown: Shown) -> _Layou
     legend_lines = 1 + -(-len(legend) // LEGEND_COLUMNS)
     foot_inches = _FOOT_INCHES + sizes.LINE_INCHES * len(foot) + _LEGEND_LINE_INCHES * legend_lines
     frame = _plan(panels, trial.question, foot_inches=foot_inches)
-    return _Layout(panels=panels, foot=foot, legend=legend, frame=frame)
+    return _Layout(panels=panels, foot=foot, legend=legend, frame=frame, grouped=grouped)
 
 
 def _plan(panels: list[tuple[BagCurve, ...]], question: str, *, foot_inches: float) -> Frame:

@@ -141,6 +141,6 @@ def wrap_question(question: str, width_inches: float = WIDTH_INCHES) -> list[str
     return textwrap.wrap(question, int((width_inches - 1) / (0.56 * QUESTION_POINTS / 72)))
 
 
-def wrap_foot(text: str, width_inches: float = WIDTH_INCHES) -> list[str]:
-    """Return the lines of a footnote at a chart's width."""
-    return textwrap.wrap(text, int((width_inches - 1) / (0.52 * LABEL_POINTS / 72)))
+def wrap_foot(text: str) -> list[str]:
+    """Return the lines of a footnote at the width of a wide chart."""
+    return textwrap.wrap(text, int((WIDTH_INCHES - 1) / (0.52 * LABEL_POINTS / 72)))

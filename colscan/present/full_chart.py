@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from colscan.growth.compare import Comparison
@@ -17,6 +16,7 @@ from colscan.present.sheet import (
     SHEET_POINTS,
     Sheet,
     begin_sheet,
+    fold_name,
 )
 from colscan.present.style import LineStyle, style_named, style_treatments
 from colscan.trial.model import Trial
@@ -126,7 +126,7 @@ def _above_inches(comparison: Comparison) -> float:
 
 
 def _fold(treatment: str) -> str:
-    return "\n".join(textwrap.wrap(treatment, _NAME_LETTERS))
+    return fold_name(treatment, _NAME_LETTERS)
 
 
 def _dress(ax: Axes, last_day: float, *, labelled: bool) -> None:
@@ -189,7 +189,7 @@ def _say_median(times: TimesAtLevel | None) -> str:
         return ""
     if not times.median.came:
         return "not half full yet" if times.running else "under half came full"
-    return f"half full: day {times.median.after_days:.0f} to {times.median.by_days:.0f}"
+    return f"half full: day {times.median.after_days:.1f} to {times.median.by_days:.1f}"
 
 
 def _handles(comparison: Comparison) -> list[Artist]:
@@ -203,7 +203,9 @@ def _handles(comparison: Comparison) -> list[Artist]:
     ]
     if any(count.gone for count in comparison.days):
         handles.append(
-            Patch(facecolor=_GONE, hatch=_GONE_HATCH, edgecolor=QUIET, linewidth=0, label="left the trial")
+            Patch(
+                facecolor=_GONE, hatch=_GONE_HATCH, edgecolor=QUIET, linewidth=0, label="no longer followed"
+            )
         )
     if any(one.milestone is Milestone.FULL and one.steps for one in comparison.times):
         handles.append(Line2D([], [], color=_INK, linewidth=1.5, label="full, estimated"))
@@ -213,8 +215,7 @@ def _handles(comparison: Comparison) -> list[Artist]:
 def _note(comparison: Comparison) -> str:
     return (
         f"All bags spawned count: {count_runs(comparison.bags, comparison.heat_runs)}. Areas: what had become"
-        " of them by each day, white where no photos are; a bag that was lost after it was full counts as"
-        " lost. Line: share that came full, by the non-parametric estimate for times that lie between two"
-        " photos; it slopes where the day"
-        " isn't known. Full is judged on the side in view."
+        " of them by the end of each day, white where no photos are; a bag that was lost after it was full"
+        " counts as lost. Line: share that came full, by the non-parametric estimate for times that lie"
+        " between two photos; it slopes where the day isn't known. Full is judged on the side in view."
     )

@@ -21,11 +21,16 @@ Y_LOW, Y_HIGH = -3.0, 104.0
 X_MARGIN_DAYS = 0.4
 MARK = "#000000"
 MARK_POINTS = 9.0
+_BAR_POINTS, _THIN_BAR_POINTS = 3.2, 1.6
+_APART_DAYS = 0.6
+"""Bars of treatments stand side by side within so much of a day: all have their points on whole days."""
 _BAGS_NAMED = 2
 """How many bags an event's label names before it counts them."""
 
 
-def draw_panel(ax: Axes, curves: tuple[BagCurve, ...], *, styles: dict[str, LineStyle], frame: Frame) -> None:
+def draw_panel(
+    ax: Axes, curves: tuple[BagCurve, ...], *, styles: dict[str, LineStyle], frame: Frame, grouped: bool
+) -> None:
     """Draw the bags of one strain into empty axes whose scales are set.
 
     Parameters
@@ -38,9 +43,16 @@ def draw_panel(ax: Axes, curves: tuple[BagCurve, ...], *, styles: dict[str, Line
         Looks of the treatments.
     frame : Frame
         The chart's sizes.
+    grouped : bool
+        Whether they are lines of treatments, of which no bar may cover another's.
     """
-    for curve in curves:
-        _draw_line(ax, curve.series, style_of(curve.bag, styles))
+    apart = _APART_DAYS * (np.arange(len(curves)) / max(1, len(curves) - 1) - 0.5)
+    for curve, shift_days in zip(curves, apart, strict=True):
+        style = style_of(curve.bag, styles)
+        if grouped:
+            _draw_line(ax, curve.series, style, bars_days=float(shift_days), bar_points=_THIN_BAR_POINTS)
+        else:
+            _draw_line(ax, curve.series, style)
     for curve in curves:
         _mark_onsets(ax, curve)
     _label_lines(ax, curves, styles=styles, frame=frame)
@@ -63,13 +75,21 @@ def draw_bag(ax: Axes, curve: BagCurve, style: LineStyle) -> None:
     _mark_onsets(ax, curve)
 
 
-def _draw_line(ax: Axes, series: GrowthSeries, style: LineStyle) -> None:
+def _draw_line(
+    ax: Axes,
+    series: GrowthSeries,
+    style: LineStyle,
+    *,
+    bars_days: float = 0.0,
+    bar_points: float = _BAR_POINTS,
+) -> None:
+    """A line a segment, and its bars, so many days beside their points."""
     for segment in np.unique(series.segment):
         chosen = (series.segment == segment) & np.isfinite(series.coverage)
         days, percent = series.days[chosen], 100 * series.coverage[chosen]
         below = percent - 100 * series.low[chosen]
         above = 100 * series.high[chosen] - percent
-        ax.errorbar(
+        _, _, (bars,) = ax.errorbar(
             days,
             percent,
             yerr=np.nan_to_num(np.vstack([below, above])).clip(min=0),
@@ -80,10 +100,11 @@ def _draw_line(ax: Axes, series: GrowthSeries, style: LineStyle) -> None:
             markersize=5,
             markeredgecolor="white" if style.marker != "x" else style.colour,
             markeredgewidth=0.6 if style.marker != "x" else 1.2,
-            elinewidth=3.2,
+            elinewidth=bar_points,
             ecolor=(*style.colour, 0.3),
             zorder=3,
         )
+        bars.set_segments([np.add(bar, (bars_days, 0.0)) for bar in bars.get_segments()])
 
 
 def _mark_onsets(ax: Axes, curve: BagCurve) -> None:

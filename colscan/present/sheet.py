@@ -114,13 +114,14 @@ def _legend_columns(handles: Sequence[Artist], width_inches: float) -> int:
     return max(1, int((width_inches - 2 * EDGE_INCHES) / (SHEET_LETTER_INCHES * longest + 0.55)))
 
 
-def fold_name(name: str) -> str:
-    r"""Return a treatment's name in lines that leave room for the data.
+def fold_name(name: str, letters: int = _NAME_LETTERS) -> str:
+    r"""Return a treatment's name in lines that leave room for the data, a number and its % on one.
 
-    >>> fold_name("wheat bran pellets 12.5 %")
-    'wheat bran\npellets 12.5 %'
+    >>> fold_name("wheat bran pellets 12.5 %"), fold_name("dried hulls, 20 %", 15)
+    ('wheat bran\npellets 12.5 %', 'dried hulls,\n20 %')
     """
-    return "\n".join(textwrap.wrap(name, _NAME_LETTERS))
+    together = name.replace(" %", "\N{NO-BREAK SPACE}%")
+    return "\n".join(textwrap.wrap(together, letters)).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def longest_line(names: Sequence[str]) -> int:

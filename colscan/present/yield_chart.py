@@ -130,7 +130,7 @@ def _dress(ax: Axes, rows: int, *, most_g: float, last: bool) -> None:
 
     ax.set_xlim(0, most_g)
     ax.set_ylim(rows - 0.5, -0.5)
-    ax.xaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
+    ax.xaxis.set_major_locator(MaxNLocator(nbins=5, steps=[1, 2, 2.5, 5, 10]))
     ax.set_yticks([])
     ax.spines[["top", "right", "left"]].set_visible(False)
     ax.grid(axis="x", color="#dddddd", linewidth=0.7, zorder=0)

@@ -235,6 +235,7 @@ def _check_together(reading: _Reading, trial: Trial) -> None:
         _check_recipe(reading, trial, trial.recipe)
     _refuse_doubles(reading, STRAIN, [(s.code,) for s in trial.strains])
     _refuse_doubles(reading, TREATMENT, [(t.supplement, t.supplement_pct) for t in trial.treatments])
+    _refuse_two_controls(reading, trial)
     _refuse_doubles(reading, SHELF, [(s.name,) for s in trial.shelves])
     cards = [(i, card) for i, shelf in enumerate(trial.shelves) for card in shelf.cards]
     for i, card in cards:
@@ -259,6 +260,16 @@ def _check_recipe(reading: _Reading, trial: Trial, recipe: RecipePlan) -> None:
             level = "" if supplement == "none" else f" at {supplement} {pct:g} %"
             reading.refuse(("recipe",), f"{RECIPE.header}{level}: {error.message}", error.hint)
             return
+
+
+def _refuse_two_controls(reading: _Reading, trial: Trial) -> None:
+    """Refuse a second treatment without supplement: one and the same would be held against itself."""
+    bare = [i for i, treatment in enumerate(trial.treatments) if treatment.supplement_pct == 0]
+    for i in bare[1:]:
+        names = [f"{trial.treatments[k].supplement!r} 0 %" for k in (bare[0], i)]
+        message = f"treatment {names[1]} is the same as {names[0]}: nothing is added"
+        hint = "Keep one of the two, and write it for all bags without supplement in bags.csv."
+        reading.refuse(("treatment", i), message, hint)
 
 
 def _refuse_doubles(reading: _Reading, section: Section, identities: list[tuple[Any, ...]]) -> None:

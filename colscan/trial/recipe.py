@@ -7,7 +7,6 @@ supplement or spawn has no meaning without its base, so each carries it.
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -217,18 +216,6 @@ def wet_to_dry_basis(moisture: float) -> float:
     """
     _check_fraction(moisture, "moisture")
     return moisture / (1.0 - moisture)
-
-
-def dry_to_wet_basis(water_per_dry: float) -> float:
-    """Return the moisture on the wet basis, of water per dry matter (0 or more).
-
-    >>> dry_to_wet_basis(1.0)
-    0.5
-    """
-    if not (math.isfinite(water_per_dry) and water_per_dry >= 0):
-        msg = f"{water_per_dry:g} can't be water per dry matter."
-        raise TrialError(msg, "Give a number, 0 or more.")
-    return water_per_dry / (1.0 + water_per_dry)
 
 
 def dry_matter_g(wet_g: float, moisture: float) -> float:

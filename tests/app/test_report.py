@@ -7,10 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hornbeam import make_bag, make_hornbeam, make_trial, write_trial
+from hornbeam import at_day, make_bag, make_hornbeam, make_trial, photo, score, verdict, write_trial
 
 from colscan.app.cli.main import main
 from colscan.errors import ExitCode
+from colscan.growth.outcomes import Milestone
+from colscan.ledger import Ledger
+from colscan.ledger.columns import HarvestRow
 from colscan.trial.model import Bag
 
 SECTIONS = (
@@ -111,6 +114,57 @@ def test_the_answer_in_short_is_there_whatever_strains_are_called(code: str, tmp
     question = page.partition('<section id="question"')[2].partition("</section>")[0]
     assert "By day " in question
     assert f"<li>{code}, " not in question
+
+
+def test_the_answer_in_short_leaves_out_how_it_was_worked_out(tmp_path: Path) -> None:
+    """At the top what the levels gave; how their intervals are made stands with the yields."""
+    trial, ledger = make_hornbeam()
+    grams = {"PO3-1": 300.0, "PO3-2": 350.0}
+    rows = tuple(HarvestRow(at=at_day(30), bag=bag, flush=1, fresh_g=fresh) for bag, fresh in grams.items())
+    folder = write_trial(tmp_path / "hornbeam", trial, replace(ledger, harvests=rows))
+    assert main(["report", str(folder)]) == 0
+    page = (folder / "report.html").read_text("utf-8")
+    sections = dict(re.findall(r'<section id="([\w-]+)"(.*?)</section>', page, re.DOTALL))
+    for name in ("question", "yields"):
+        assert "PO-3, bran 4 %: 50 g more per bag spawned" in sections[name]
+    assert "Jeffreys" in sections["yields"]
+    assert "Jeffreys" not in sections["question"]
+
+
+def test_a_trend_has_the_digits_that_a_single_percent_needs(tmp_path: Path) -> None:
+    """A tenth of a day per 1 % is no 0.1 (0.0 to 0.1); what nothing bounds is open."""
+    bags = [make_bag(f"L{level:g}-{i}", level=level) for level in (0.0, 4.0, 8.0) for i in range(5)]
+    rows = [
+        score(bag.bag, float(day), min(100.0, 8.0 * max(0.0, day - i % 5 / 10 + 0.2 * bag.supplement_pct)))
+        for day in range(16)
+        for i, bag in enumerate(bags)
+    ]
+    trial = make_trial(*bags, make_bag("H1", strain="PE-1"), make_bag("H2", strain="PE-1", level=0.0))
+    ledger = Ledger(photos=tuple(photo(day) for day in range(16)), scores=tuple(rows))
+    folder = write_trial(tmp_path / "hornbeam", trial, ledger)
+    assert main(["report", str(folder)]) == 0
+    page = (folder / "report.html").read_text("utf-8")
+    trend = re.search(r"<td[^>]*>bran, per 1 %</td>(.*?)</tr>", page, re.DOTALL)
+    assert trend is not None
+    assert re.search(r">0\.\d\d \(0\.\d\d to 0\.\d\d\)<", trend[1])
+    assert "no limit to no limit" not in page
+
+
+def test_where_all_are_lost_half_never_come(tmp_path: Path) -> None:
+    """The median lies nowhere, and neither does its interval; of 16 photos of a bag one isn't shown."""
+    outline = ((10.0, 10.0), (90.0, 10.0), (90.0, 90.0), (10.0, 90.0))
+    lost, alone = [f"B{i}" for i in range(5)], "C1"
+    trial = make_trial(*(make_bag(bag, level=0.0) for bag in lost), make_bag(alone))
+    ledger = Ledger(
+        photos=tuple(photo(day) for day in range(16)),
+        scores=tuple(score(bag, day, 5.0, outline=outline) for day in range(16) for bag in (*lost, alone)),
+        verdicts=tuple(verdict(bag, 15.5, "contaminated") for bag in lost),
+    )
+    assert main(["report", str(write_trial(tmp_path / "hornbeam", trial, ledger))]) == 0
+    page = (tmp_path / "hornbeam" / "report.html").read_text("utf-8")
+    assert page.count("<td>never</td>") == 2 * len(Milestone)
+    assert "to no limit" not in page  # nor is anything said to bound the median of a single bag
+    assert "1 more photo is not shown." in page
 
 
 def test_a_ledger_with_something_of_everything(tmp_path: Path) -> None:

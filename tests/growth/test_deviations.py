@@ -74,6 +74,15 @@ def test_weights_are_held_against_the_recipe() -> None:
     ]
 
 
+def test_water_that_the_recipe_does_without() -> None:
+    """Not so many percent more than nothing."""
+    plan = RecipePlan(main=("straw, 1 kg, moisture 65%",), water="0 kg")
+    trial = make_trial(make_bag("B1", level=0.0, mix_batch="M1"), recipe=plan)
+    rows = (batch("M1", "straw", 1000), batch("M1", "water", 50))
+    assert texts(trial, Ledger(batches=rows), About.MIX) == ["Mix M1: water, 50 g, is not in the recipe."]
+    assert texts(trial, Ledger(batches=rows[:1]), About.MIX) == []
+
+
 def test_late_spawning_and_its_order() -> None:
     """Bags spawned hours after the first, against the drawn order."""
     late = START + timedelta(hours=30)
@@ -132,6 +141,8 @@ def test_the_end() -> None:
     assert texts(trial, Ledger(), About.END) == ["The trial ended 5 days earlier than planned."]
     assert texts(replace(trial, ended_at=at_day(30.5)), Ledger(), About.END) == []
     assert texts(trial, Ledger(), About.END, now=at_day(24)) == []
+    (late,) = texts(replace(trial, ended_at=at_day(31.2)), Ledger(), About.END)
+    assert late == "The trial ended 1 day later than planned."
 
 
 def test_missing_bags() -> None:

@@ -57,6 +57,7 @@ def test_without_known_spread() -> None:
     # Cohen 1988, table 2.4.1 (two-sided 5 %, power 80 %): d = 1.0 needs 17 a group.
     assert plan.times[0].bags == 17
     assert "isn't known here" in plan.sentences[0]
+    assert "as large as bags of a kind differ: 17; twice as large: " in plan.sentences[0]
 
 
 def test_one_level_has_no_difference() -> None:

@@ -79,6 +79,17 @@ def test_found_by_hand_with_nothing_on_its_face() -> None:
     assert _outcome(*ROWS, verdicts=(verdict("B1", 7.5, "contaminated"),)).lost == _span(0, 7.5)
 
 
+def test_a_patch_that_came_after_the_whole_bag_s_call_gives_no_time() -> None:
+    """Found by hand on day 4.5; what its face shows from day 6 on, called or not, came later than that."""
+    found = verdict("B1", 4.5, "contaminated")
+    by_hand = _span(0, 4.5)
+    assert _outcome(*ROWS, suspects=(suspect("B1", 6),), verdicts=(found,)).lost == by_hand
+    later = verdict("B1", 8, "contaminated", patch="p1")
+    assert _outcome(*ROWS, suspects=(suspect("B1", 6),), verdicts=(found, later)).lost == by_hand
+    both = (suspect("B1", 4, "p1"), suspect("B1", 6, "p2"))
+    assert _outcome(*ROWS, suspects=both, verdicts=(found,)).lost == _span(3, 4)
+
+
 def test_a_whole_bag_s_call_takes_the_patch_s_onset() -> None:
     """The first patch that may be it gives the time."""
     rows = {"suspects": (suspect("B1", 5),), "verdicts": (verdict("B1", 8, "contaminated"),)}

@@ -340,3 +340,22 @@ def test_bags_and_heat_runs_are_counted() -> None:
     plain = make_trial(make_bag("B1"))
     figure = make_figure(plain, curves_of(plain, Ledger(scores=rows)))
     assert figure.texts[-1].get_text().startswith("1 bag. Bars:")
+
+
+def test_many_bags_are_a_line_a_treatment() -> None:
+    """Over 60 bags: the median of each, bars that hold four in five, side by side so that none is covered."""
+    bags = [make_bag(f"B{level:g}-{i}", level=level) for level in (0.0, 4.0) for i in range(31)]
+    rows = tuple(score(bag.bag, day, 10.0 * day + i % 31) for day in (1, 2, 3) for i, bag in enumerate(bags))
+    trial = make_trial(*bags)
+    figure = make_figure(trial, curves_of(trial, Ledger(scores=rows)))
+    (ax,) = figure.axes
+    for line, _, (bars,) in ax.containers:
+        np.testing.assert_allclose(line.get_xdata(), [1, 2, 3])
+        np.testing.assert_allclose(line.get_ydata(), [25, 35, 45])
+        np.testing.assert_allclose([bar[:, 1] for bar in bars.get_segments()], [[13, 37], [23, 47], [33, 57]])
+    places = [
+        {round(float(bar[0, 0]), 6) for bar in container[2][0].get_segments()} for container in ax.containers
+    ]
+    assert not places[0] & places[1]
+    assert [text.get_text() for text in _artists(ax, "code")] == ["none: 31", "bran 4 %: 31"]
+    assert figure.texts[-1].get_text().startswith("62 bags. Over 60 bags in a panel")

@@ -79,7 +79,7 @@ def test_bags_runs_and_median_are_said(figure: Figure) -> None:
     texts = [text.get_text() for text in texts_of(figure)]
     assert texts.count("4 bags, 2 heat runs") == 8
     assert texts.count("8 bags, 2 heat runs") == 4
-    assert "half full: day 9 to 12" in texts
+    assert "half full: day 9.0 to 12.0" in texts
     assert "hornbeam  (interim)" in texts
     comparison = make_comparison(TRIAL)
     open_ended = Span(after_days=16.0, by_days=float("inf"))
@@ -109,9 +109,9 @@ def test_bags_that_left_are_shown_apart() -> None:
     days = [replace(one, running=one.running - 1, gone=1) for one in comparison.days]
     drawn = _draw(TRIAL, replace(comparison, days=tuple(days)))
     assert len(drawn.axes[0].collections) == 4
-    assert "left the trial" in [text.get_text() for text in texts_of(drawn)]
+    assert "no longer followed" in [text.get_text() for text in texts_of(drawn)]
     plain = [text.get_text() for text in texts_of(_draw(TRIAL, comparison))]
-    assert "left the trial" not in plain
+    assert "no longer followed" not in plain
 
 
 def test_long_names_are_folded() -> None:

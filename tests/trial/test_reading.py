@@ -244,6 +244,18 @@ def test_one_mistake_in_the_plan_is_refused_with_its_line(old, new, line, told):
     assert caught.value.hint
 
 
+def test_one_control_has_one_name():
+    """No supplement at all and 0 % of one are the same bags; compared, one would be the other's treatment."""
+    two = "".join(f'[[treatment]]\nsupplement = "{name}"\nsupplement_pct = 0\n' for name in ("none", "bran"))
+    with pytest.raises(TrialError) as caught:
+        parse_plan(f'name = "hornbeam"\ntime_zone = "UTC"\n{two}'.encode(), "trial.toml")
+    assert (
+        caught.value.message
+        == "trial.toml:6: treatment 'bran' 0 % is the same as 'none' 0 %: nothing is added"
+    )
+    assert "Keep one of the two" in caught.value.hint
+
+
 def test_all_mistakes_of_the_plan_are_told_together():
     """In the order of their lines."""
     text = EVERY_KEY.replace("stalled_days", "stale_days").replace("question", "qestion")

@@ -11,7 +11,7 @@ from colscan.growth.risk.trend import SEED
 from colscan.ledger import Ledger
 from colscan.present.report.content import Versions
 from colscan.trial.model import Trial
-from colscan.units import to_pct
+from colscan.units import count_of, to_pct
 
 METHODS_FILE = "methods.txt"
 
@@ -44,9 +44,10 @@ def describe_methods(trial: Trial, ledger: Ledger, versions: Versions, results: 
 
 def _measured(trial: Trial, ledger: Ledger, versions: Versions) -> str:
     methods = ", ".join(versions.methods) or "none yet"
+    bags, photos = count_of(len(trial.bags), "bag"), count_of(len(ledger.photos), "photo")
     said = (
-        f"{trial.name}: {len(trial.bags)} bags were measured in {len(ledger.photos)} photos with colscan"
-        f" {versions.programs['colscan']} (scoring method: {methods})."
+        f"{trial.name}: {bags} measured in {photos} with colscan {versions.programs['colscan']} (scoring"
+        f" method: {methods})."
     )
     if ledger.photos:
         first, last = (row.taken_at.astimezone(trial.zone) for row in (ledger.photos[0], ledger.photos[-1]))

@@ -83,10 +83,11 @@ def _block(bags: Sequence[Bag], labels: Sequence[int], fields: Sequence[str]) ->
     kept = tuple(at for at, name in enumerate(names) if len(held[name]) > 1)
     telling = [field for field in fields if len({getattr(bag, field) for bag in bags}) > 1]
     words = {"strain": "strain", "heat_run": "heat run", "group": "tier"}
+    *most, last = [words[field] for field in telling] or ["all bags"]
     return Blocks(
         kept=kept,
         names=tuple(names[at] for at in kept),
-        words=" and ".join(words[field] for field in telling) or "all bags",
+        words=f"{', '.join(most)} and {last}" if most else last,
     )
 
 

@@ -56,14 +56,12 @@ def compare(
     Raises
     ------
     AnalysisError
-        When no bag has been scored yet.
+        When no bag is spawned, or none has been scored yet.
     TrialError
         When no bag has this control.
     """
     outcomes = outcomes_of(trial, ledger)
-    if not any(outcome.followed_days for outcome in outcomes):
-        msg = f"The trial {trial.name} has no score of a bag yet."
-        raise AnalysisError(msg, "Scan photos first: colscan scan TRIAL_DIR PHOTO...")
+    _need_scores(trial, outcomes)
     interim = trial.is_interim(now)
     held = _choose_control(outcomes, control)
     measured = Measured(
@@ -90,6 +88,16 @@ def compare(
         unreviewed=_count_lost(outcomes_of(trial, ledger, lost_calls=LOST_AT_WORST)) - _count_lost(outcomes),
     )
     return dataclasses.replace(result, sentences=say_comparison(result, trial))
+
+
+def _need_scores(trial: Trial, outcomes: Sequence[Outcome]) -> None:
+    """Refuse a trial of blanks, or without a score."""
+    if not outcomes:
+        msg = f"The trial {trial.name} has no bag that is spawned."
+        raise AnalysisError(msg, "List its bags in bags.csv; blanks aren't compared.")
+    if not any(outcome.followed_days for outcome in outcomes):
+        msg = f"The trial {trial.name} has no score of a bag yet."
+        raise AnalysisError(msg, "Scan photos first: colscan scan TRIAL_DIR PHOTO...")
 
 
 def _count_lost(outcomes: Sequence[Outcome]) -> int:
@@ -148,7 +156,10 @@ def _questions(scope: str, outcomes: Sequence[Outcome], control: str) -> list[Qu
     ]
     pct = {name: own[0].bag.supplement_pct for name, own in treatments.items()}
     for supplement in dict.fromkeys(outcome.bag.supplement for outcome in outcomes):
-        own = {o.bag.treatment for o in outcomes if o.bag.supplement in (supplement, "none")}
+        # The control begins every supplement's levels, also where it is written as 0 % of one of them.
+        own = {
+            o.bag.treatment for o in outcomes if o.bag.supplement == supplement or not o.bag.supplement_pct
+        }
         levels = tuple(sorted(own, key=pct.__getitem__))
         if supplement != "none" and len({pct[name] for name in levels}) == len(levels) >= LEVELS_FOR_A_TREND:
             asked.append(

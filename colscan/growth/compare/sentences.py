@@ -13,6 +13,8 @@ from colscan.trial.model import Trial
 from colscan.trial.power import ALPHA
 from colscan.units import count_of
 
+_SOONER, _FEWER = ("days", "sooner", "later"), ("degree-days", "fewer", "more")
+"""A unit of time, and what its amounts are that the treatment takes less and more."""
 _COME = {Milestone.HALF: "half-colonized", Milestone.NINETY: "at 90 %", Milestone.FULL: "full"}
 
 
@@ -41,7 +43,7 @@ def say_comparison(found: Comparison, trial: Trial) -> tuple[str, ...]:
             whole = contrast.scope == broadest
             said.append(say_contrast(contrast, interim=found.interim, with_rates=whole))
     if mute:
-        said.append(f"Within {', '.join(mute)} alone there are too few bags to compare levels.")
+        said.append(f"Within {', '.join(mute)} alone the bags tell nothing of how levels differ.")
     return (*said, *found.not_told_apart)
 
 
@@ -70,13 +72,17 @@ def _share(count: int, bags: int) -> str:
 
 def _tells(contrast: Contrast) -> bool:
     """Whether there is more to say of it than that its bags are too few."""
-    return contrast.coinciding is not None or _is_bounded(contrast)
+    return contrast.coinciding is not None or _says_how_much(contrast)
 
 
-def _is_bounded(contrast: Contrast) -> bool:
-    """Whether the data bound an effect at one end at least."""
+def _says_how_much(contrast: Contrast) -> bool:
     effects = (contrast.days_sooner, contrast.rate_ratio)
-    return any(e is not None and (math.isfinite(e.high) or 0 < abs(e.low) < math.inf) for e in effects)
+    return any(effect is not None and is_bounded(effect) for effect in effects)
+
+
+def is_bounded(effect: Estimate) -> bool:
+    """Whether the data bound an effect, days or a ratio, at one end at least."""
+    return math.isfinite(effect.high) or 0 < abs(effect.low) < math.inf
 
 
 def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
@@ -94,7 +100,7 @@ def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
     who = "Over all strains" if contrast.scope == ALL_STRAINS else contrast.scope
     basis = f"{_plural(contrast.bags, 'bag')}, {_plural(contrast.heat_runs, 'heat run')}"
     sooner = contrast.days_sooner
-    if sooner is None or not _is_bounded(contrast):
+    if sooner is None or not _says_how_much(contrast):
         why = contrast.why_no_test or "Too few bags to bound a difference."
         return f"{who}, {_subject(contrast)}: can't be said ({basis}). {why}"
     decimals = 2 if contrast.kind == "trend" else 1
@@ -111,11 +117,11 @@ def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
 def _say_size(contrast: Contrast, days: float, decimals: int) -> str:
     come, none = _COME[contrast.milestone], round(abs(days), decimals) == 0
     if contrast.kind == "trend":
-        size = "no sooner or later" if none else _say_days(days, decimals)
+        size = "no sooner or later" if none else _say_amount(days, decimals)
         return f"each 1 % of {contrast.treatment} makes bags {come} {size}"
     if none:
         return f"{contrast.treatment} was {come} when {contrast.control} was"
-    return f"{contrast.treatment} was {come} {_say_days(days, decimals)} than {contrast.control}"
+    return f"{contrast.treatment} was {come} {_say_amount(days, decimals)} than {contrast.control}"
 
 
 def _subject(contrast: Contrast) -> str:
@@ -130,26 +136,26 @@ def _plural(count: int, what: str) -> str:
     return count_of(count, what)
 
 
-def _say_days(days: float, decimals: int) -> str:
-    return f"{abs(days):.{decimals}f} days {_way(days)}"
+def _say_amount(amount: float, decimals: int, words: tuple[str, str, str] = _SOONER) -> str:
+    return f"{abs(amount):.{decimals}f} {words[0]} {_way(amount, words)}"
 
 
-def _way(days: float) -> str:
-    return "sooner" if days >= 0 else "later"
+def _way(amount: float, words: tuple[str, str, str]) -> str:
+    return words[1] if amount >= 0 else words[2]
 
 
-def _say_range(effect: Estimate, decimals: int) -> str:
+def _say_range(effect: Estimate, decimals: int, words: tuple[str, str, str] = _SOONER) -> str:
     low, high = effect.low, effect.high
     if math.isinf(low) and math.isinf(high):
         return "too few bags to bound it"
-    if math.isinf(high):
-        return f"from {_say_days(low, decimals)} on, too few bags to bound it"
-    if math.isinf(low):
-        return f"at most {_say_days(high, decimals)}, too few bags to bound it"
-    if _way(low) != _way(high):
-        return f"{_say_days(low, decimals)} to {_say_days(high, decimals)}"
+    if math.isinf(high) or math.isinf(low):
+        bound, is_least = (low, low >= 0) if math.isinf(high) else (high, high < 0)
+        side = "at least" if is_least else "at most"
+        return f"{side} {_say_amount(bound, decimals, words)}, too few bags to bound it more"
+    if _way(low, words) != _way(high, words):
+        return f"{_say_amount(low, decimals, words)} to {_say_amount(high, decimals, words)}"
     near, far = sorted((low, high), key=abs)
-    return f"{abs(near):.{decimals}f} to {_say_days(far, decimals)}"
+    return f"{abs(near):.{decimals}f} to {_say_amount(far, decimals, words)}"
 
 
 def _say_test(contrast: Contrast, interim: bool) -> list[str]:
@@ -173,21 +179,18 @@ def say_p(p: float) -> str:
 
 
 def _say_ratio(ratio: Estimate, contrast: Contrast) -> str:
-    per = " for each 1 %" if contrast.kind == "trend" else ""
-    if ratio.low == 0 and math.isinf(ratio.high):
-        return f"At its fastest it grew {ratio.value:.2f} times as fast{per}, too few bags to bound it."
-    high = "no limit" if math.isinf(ratio.high) else f"{ratio.high:.2f}"
-    bags = _plural(contrast.rate_bags, "bag")
-    return f"At its fastest it grew {ratio.value:.2f} times as fast{per} ({ratio.low:.2f} to {high}; {bags})."
+    per, digits = (" for each 1 %", 3) if contrast.kind == "trend" else ("", 2)
+    grew = f"At its fastest it grew {ratio.value:.{digits}f} times as fast{per}"
+    if not is_bounded(ratio):
+        return f"{grew}, too few bags to bound it."
+    high = "no limit" if math.isinf(ratio.high) else f"{ratio.high:.{digits}f}"
+    return f"{grew} ({ratio.low:.{digits}f} to {high}; {_plural(contrast.rate_bags, 'bag')})."
 
 
 def _say_warmth(effect: Estimate, contrast: Contrast) -> str:
-    per = " for each 1 %" if contrast.kind == "trend" else ""
-    way = "fewer" if effect.value >= 0 else "more"
-    low, high = ("no limit" if math.isinf(end) else f"{end:.0f}" for end in (effect.low, effect.high))
-    return (
-        f"Counted by the warmth of the air: {abs(effect.value):.0f} degree-days {way}{per} ({low} to {high})."
-    )
+    per, decimals = (" for each 1 %", 1) if contrast.kind == "trend" else ("", 0)
+    amount, ends = _say_amount(effect.value, decimals, _FEWER), _say_range(effect, decimals, _FEWER)
+    return f"Counted by the warmth of the air: {amount}{per} ({ends})."
 
 
 def describe_method(contrasts: Sequence[Contrast]) -> str:
@@ -203,7 +206,7 @@ def describe_method(contrasts: Sequence[Contrast]) -> str:
             " In comparisons lost bags count until their onset. Differences are the shifts that leave none,"
             " with a 90 % interval that inverts a permutation test of rank scores (Hodges and Lehmann 1963;"
             f" Adichie 1967), times drawn within their intervals (seed {SEED}). Labels are exchanged within"
-            f" {'; '.join(name for name in within if not _is_within_another(name, within))}."
+            f" {', or within '.join(name for name in within if not _is_within_another(name, within))}."
         )
     return said + _describe_tests([contrast.test for contrast in contrasts if contrast.test is not None])
 

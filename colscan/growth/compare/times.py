@@ -130,6 +130,8 @@ def days_of(outcomes: Sequence[Outcome], scope: str, until_days: float) -> tuple
 def headline(days: Sequence[DayCount], scope: str) -> tuple[DayCount, ...]:
     """Return the counts of a scope by the latest day that every treatment's bags have come to.
 
+    Bags that nobody has photographed set no day; of them no more is known than on day 0.
+
     Parameters
     ----------
     days : sequence of DayCount
@@ -139,7 +141,8 @@ def headline(days: Sequence[DayCount], scope: str) -> tuple[DayCount, ...]:
     """
     own = [count for count in days if count.scope == scope]
     latest = {count.treatment: count.day for count in own}
-    return tuple(count for count in own if count.day == min(latest.values()))
+    day = min((last for last in latest.values() if last), default=0.0)
+    return tuple(count for count in own if count.day == min(day, latest[count.treatment]))
 
 
 def _count(outcomes: Sequence[Outcome], scope: str, day: float) -> DayCount:

@@ -22,7 +22,7 @@ from colscan.growth.crop.model import (
     Yields,
 )
 from colscan.growth.crop.prices import Price, check_prices, cost_of_bag
-from colscan.growth.crop.sentences import say_yields
+from colscan.growth.crop.sentences import say_answers, say_notes
 from colscan.growth.efficiency import DrySubstrate, biological_efficiency_pct
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial
@@ -66,8 +66,14 @@ def sum_yields(
         raise AnalysisError(msg, "List its bags in bags.csv; blanks give nothing.")
     levels = tuple(_levels(trial, bags, basis=chosen, prices=prices))
     interim = trial.is_interim(now)
-    sentences = say_yields(levels, bags, basis=chosen, interim=interim)
-    return Yields(basis=chosen, interim=interim, bags=bags, levels=levels, sentences=sentences)
+    return Yields(
+        basis=chosen,
+        interim=interim,
+        bags=bags,
+        levels=levels,
+        answers=say_answers(levels, bags, chosen),
+        notes=say_notes(levels, interim=interim),
+    )
 
 
 def _levels(

@@ -213,12 +213,20 @@ class Yields:
         In the plan's order, blanks left out.
     levels : tuple of LevelYield
         By strain in the plan's order, then by level.
-    sentences : tuple of str
-        The answer in words, level by level, and what must be known to read it.
+    answers : tuple of str
+        In words what the levels gave, and which bags that leaves out.
+    notes : tuple of str
+        How it was worked out, and what must be known to read it.
     """
 
     basis: Basis
     interim: bool
     bags: tuple[BagYield, ...]
     levels: tuple[LevelYield, ...]
-    sentences: tuple[str, ...]
+    answers: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """All that is said, the answers first."""
+        return self.answers + self.notes

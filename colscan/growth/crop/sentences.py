@@ -12,18 +12,26 @@ FEW_BAGS = 5
 """With fewer bags a level, one bag more or less turns the mean."""
 
 
-def say_yields(
-    levels: Sequence[LevelYield], bags: Sequence[BagYield], *, basis: Basis, interim: bool
-) -> tuple[str, ...]:
-    """Return the answer in sentences: first the levels, then what counts and how it is counted."""
-    if not any(level.harvested_g for level in levels):
+def say_answers(levels: Sequence[LevelYield], bags: Sequence[BagYield], basis: Basis) -> tuple[str, ...]:
+    """Return what the levels gave, and which bags that leaves out; that nothing was harvested, if so."""
+    if not _was_harvested(levels):
         return (_say_nothing(levels, bags, basis),)
     runs = _runs_of(bags)
     said = [_say_gain(level, lowest, basis=basis, runs=runs) for level, lowest in _compared(levels)]
-    said += _say_runs(levels, runs)
-    said += [*_say_waiting(levels, basis), *_say_few(levels), *_say_efficiency(levels), *_say_cost(levels)]
-    said += ["Interim: the trial goes on, and figures may change."] if interim else []
-    return tuple(said)
+    return (*said, *_say_runs(levels, runs), *_say_waiting(levels, basis))
+
+
+def say_notes(levels: Sequence[LevelYield], *, interim: bool) -> tuple[str, ...]:
+    """Return how what the levels gave was worked out; nothing where nothing was harvested."""
+    if not _was_harvested(levels):
+        return ()
+    said = [*_say_few(levels), *_say_efficiency(levels), *_say_cost(levels)]
+    return (*said, "Interim: the trial goes on, and figures may change.") if interim else tuple(said)
+
+
+def _was_harvested(levels: Sequence[LevelYield]) -> bool:
+    """Whether a bag that counts gave something."""
+    return any(level.harvested_g for level in levels)
 
 
 def _name(level: LevelYield) -> str:
@@ -33,7 +41,7 @@ def _name(level: LevelYield) -> str:
 def _say_nothing(levels: Sequence[LevelYield], bags: Sequence[BagYield], basis: Basis) -> str:
     total = sum(level.bags for level in levels)
     lost = sum(level.standings.get(Standing.LOST, 0) for level in levels)
-    wait = f"{total} bags spawned, {lost} of them lost"
+    wait = f"{count_of(total, 'bag')} spawned, {lost} of them lost"
     if basis.days is not None and any(one.standing is Standing.NOT_YET for one in bags):
         return (
             f"No bag that bears is known to have come to day {basis.days:g} yet: ages count to the trial's"

@@ -17,11 +17,10 @@ from colscan.growth.curve.angles import to_angle, to_share
 from colscan.growth.curve.choice import Chosen, choose
 from colscan.growth.curve.descent import Targets, fit_models
 from colscan.growth.curve.gather import Course, courses_of, pad
-from colscan.growth.curve.model import BagFit, ErrorParts, Estimate, Measure, OutlierPhoto, Trend
+from colscan.growth.curve.model import BagFit, ErrorParts, Estimate, Measure, OutlierPhoto
 from colscan.growth.curve.parts import divide_errors
 from colscan.growth.curve.reach import Band, Missed, make_band, reach
 from colscan.growth.curve.smooth import USUAL, Scores, Spread, find_spread, smooth, surprise
-from colscan.growth.model import FloatSeries
 from colscan.ledger import Ledger
 from colscan.trial.model import Bag, Trial
 
@@ -96,11 +95,6 @@ def _fit_courses(courses: Sequence[Course], measure: Measure) -> tuple[BagFit, .
     fitted = [course for course in courses if _is_long_enough(course)]
     fits = iter(_fit(fitted, measure) if fitted else ())
     return tuple(next(fits) if _is_long_enough(course) else _unfitted(course, measure) for course in courses)
-
-
-def predict(fit: BagFit, days: FloatSeries) -> FloatSeries | None:
-    """Return a fit's model (fractions) at some ages, days since inoculation; None where it has none."""
-    return None if fit.model is None else fit.model.at(days)
 
 
 def _is_long_enough(course: Course) -> bool:
@@ -208,8 +202,7 @@ def _bag_fit(course: Course, trends: _Trends, i: int, model: Chosen, measure: Me
     used, band = trends.scores.used[i, : len(course.days)], trends.bands[i]
     fit = BagFit(
         bag=course.bag, measure=measure, segment=course.segment, began_days=course.began_days,
-        points=int(used.sum()), parts=trends.parts, outliers=_outliers(course, used, band),
-        trend=_trend(band),
+        points=int(used.sum()), outliers=_outliers(course, used, band),
     )  # fmt: skip
     greatest = float(course.value[used].max())
     if measure is Measure.COVERAGE and greatest < LEAST_GREATEST:
@@ -261,14 +254,4 @@ def _outliers(course: Course, used: NDArray[np.bool_], band: Band) -> tuple[Outl
             expected=float(expected[i]),
         )
         for i in np.flatnonzero(~used)
-    )
-
-
-def _trend(band: Band) -> Trend:
-    inside = band.days <= band.last_days + 1e-9
-    return Trend(
-        days=band.days[inside],
-        value=to_share(band.value[inside]),
-        low=to_share(band.low[inside]),
-        high=to_share(band.high[inside]),
     )

@@ -1,4 +1,4 @@
-"""What is known of how a bag grew: its curve's figures with intervals, its trend, its doubtful photos."""
+"""What is known of how a bag grew: its curve's figures with intervals, and its doubtful photos."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from colscan.growth.curve.shapes import Curve, Shape
-from colscan.growth.model import FloatSeries
 from colscan.trial.model import Bag
 
 
@@ -52,24 +51,6 @@ class OutlierPhoto:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Trend:
-    """The course without a model, never falling, with its 90 % band.
-
-    Parameters
-    ----------
-    days : ndarray, shape (M,)
-        Age, days since inoculation, from the segment's first photo to its last.
-    value, low, high : ndarray, shape (M,)
-        Fractions 0-1.
-    """
-
-    days: FloatSeries
-    value: FloatSeries
-    low: FloatSeries
-    high: FloatSeries
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BagFit:
     """How one bag grew in one segment. All times are days since inoculation.
 
@@ -95,12 +76,8 @@ class BagFit:
         Days to leap off: where the tangent of that rate meets 0.
     half_days, ninety_days : Estimate or None
         When it came to 50 and 90 % (of density: of its asymptote), by the trend.
-    parts : ErrorParts or None
-        Of the whole trial's scores; None with fewer points than a fit takes.
     outliers : tuple of OutlierPhoto
         Photos left out, in order of time.
-    trend : Trend or None
-        None with fewer points than a fit takes.
     why_not : str
         A sentence for days, rate and lag that are None; empty when none is.
     """
@@ -110,7 +87,6 @@ class BagFit:
     segment: int
     began_days: float
     points: int
-    parts: ErrorParts | None = None
     model: Curve | None = None
     asymptote: Estimate | None = None
     rate_per_day: Estimate | None = None
@@ -118,7 +94,6 @@ class BagFit:
     half_days: Estimate | None = None
     ninety_days: Estimate | None = None
     outliers: tuple[OutlierPhoto, ...] = ()
-    trend: Trend | None = None
     why_not: str = ""
 
     @property

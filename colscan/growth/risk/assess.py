@@ -120,20 +120,18 @@ def _clusters(trials: Sequence[Trial]) -> str:
 
 def _all_series(bags: Sequence[FollowedBag], rule: Rule, interim: bool) -> tuple[SeriesRisk, ...]:
     strains = [*dict.fromkeys(own.bag.strain for own in bags)]
-    kinds = dict.fromkeys(
-        (own.level.supplement, own.level.base) for own in bags if own.level.supplement != "none"
-    )
     wanted: list[str | None] = [*strains, *([None] if len(strains) > 1 else [])]
     series = []
     for strain in wanted:
         own_bags = [own for own in bags if strain in (None, own.bag.strain)]
+        kinds = dict.fromkeys(
+            (own.level.supplement, own.level.base) for own in own_bags if own.level.supplement != "none"
+        )
+        # A strain of controls alone has a series, too: its losses are losses.
         for supplement, base in [*kinds] or [("none", "")]:
             mine = [own for own in own_bags if own.level.supplement in ("none", supplement)]
             mine = [own for own in mine if own.level.base in ("", base)]
-            if any(own.level.supplement == supplement for own in mine):
-                series.append(
-                    _one_series(mine, strain, rule, supplement=supplement, base=base, interim=interim)
-                )
+            series.append(_one_series(mine, strain, rule, supplement=supplement, base=base, interim=interim))
     return tuple(series)
 
 

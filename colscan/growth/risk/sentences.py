@@ -117,15 +117,27 @@ def say_dose(dose: Dose, levels: Sequence[LevelRisk], rule: Rule) -> str:
     if dose.pct is None:
         return f"No dose estimate: {dose.why_not}."
     tried = [own.level.pct for own in levels if own.followed]
-    low = f"from {max(0.0, dose.low_pct or 0.0):.1f}"
-    high = "% on, with no upper end" if dose.high_pct is None else f"to {max(0.0, dose.high_pct):.1f} %"
-    where = f"at {dose.pct:.1f} %"
-    if dose.pct > tried[-1]:
-        where = f"beyond {tried[-1]:g} %, the highest level tried (about {dose.pct:.1f} %)"
-    elif dose.pct < tried[0]:
-        where = f"already below {tried[0]:g} %, the lowest level tried"
-    curve = f"A curve through all levels reaches {100 * rule.accepted:g} % lost {where}"
-    return f"{curve}; 90 % interval {low} {high}."
+    curve = f"A curve through all levels reaches {100 * rule.accepted:g} % lost"
+    return f"{curve} {_say_place(dose.pct, tried)}; {_say_bounds(dose)}."
+
+
+def _say_place(pct: float, tried: Sequence[float]) -> str:
+    """Where the dose lies; outside the levels tried the curve is a guess, far outside it tells no figure."""
+    if pct > tried[-1]:
+        beyond = f"beyond {tried[-1]:g} %, the highest level tried"
+        return beyond if pct > 2 * tried[-1] - tried[0] else f"{beyond} (about {pct:.1f} %)"
+    if pct < tried[0]:
+        below = f"below {tried[0]:g} %, the lowest level tried" if tried[0] else "without supplement"
+        return f"already {below}"
+    return f"at {pct:.1f} %"
+
+
+def _say_bounds(dose: Dose) -> str:
+    low, high = max(0.0, dose.low_pct or 0.0), dose.high_pct
+    if high is None:
+        open_ = f"90 % interval from {low:.1f} % on, with no upper end"
+        return open_ if low else "these bags rule out no level"
+    return f"90 % interval from {low:.1f} to {high:.1f} %" if high > 0 else "no level is in its 90 % interval"
 
 
 def say_not_followed(*, running: int, gone: int, suspects: int, front_only: int) -> tuple[str, ...]:

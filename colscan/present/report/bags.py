@@ -11,6 +11,7 @@ from colscan.present.report.content import BagPictures, ReportContent
 from colscan.present.report.drawings import drawings
 from colscan.present.report.words import say_end, say_span
 from colscan.trial.model import Bag
+from colscan.units import count_of
 
 _NO_PICTURES = BagPictures(pictures=(), not_shown=0)
 
@@ -51,7 +52,8 @@ def _say_bag(status: BagStatus, outcome: Outcome | None, shown: BagPictures) -> 
     if outcome is not None:
         said.insert(0, f"{say_end(outcome).capitalize()}.")
     if shown.not_shown:
-        said.append(f"{shown.not_shown} more photos are not shown.")
+        are = "is" if shown.not_shown == 1 else "are"
+        said.append(f"{count_of(shown.not_shown, 'more photo')} {are} not shown.")
     return " ".join(said)
 
 

@@ -6,6 +6,7 @@ import math
 
 from colscan.growth.compare import Comparison
 from colscan.growth.compare.model import Contrast, DayCount, TimesAtLevel
+from colscan.growth.compare.sentences import is_bounded
 from colscan.growth.curve import Estimate
 from colscan.present.report.blocks import Block, Listing, Section, Table, Text
 from colscan.present.report.content import ReportContent
@@ -71,11 +72,19 @@ def _day(one: DayCount) -> tuple[Cell, ...]:
 
 
 def _times(one: TimesAtLevel) -> tuple[Cell, ...]:
-    interval = f"{_bound(one.earliest_days)} to {_bound(one.latest_days)}"
     return (
         one.scope, one.treatment, one.milestone, one.bags, one.heat_runs, one.came, one.lost,
-        _median(one), interval,
+        _median(one), _interval(one),
     )  # fmt: skip
+
+
+def _interval(one: TimesAtLevel) -> str:
+    """Of the median: empty where nothing bounds it, never where too many are lost for half to come."""
+    if math.isinf(one.earliest_days):
+        return "never"
+    if not one.earliest_days and math.isinf(one.latest_days):
+        return ""
+    return f"{one.earliest_days:.1f} to {_bound(one.latest_days)}"
 
 
 def _median(one: TimesAtLevel) -> str:
@@ -89,7 +98,9 @@ def _contrast(one: Contrast) -> tuple[Cell, ...]:
     p = "" if one.test is None else f"{one.test.p_holm:.2g}"
     return (
         one.scope, f"{one.treatment}, per 1 %" if trend else one.treatment, one.bags, one.heat_runs,
-        _effect(one.days_sooner, 1), _effect(one.degree_days_sooner, 0), _effect(one.rate_ratio, 2), p,
+        # A single percent does little: what a trend is per 1 % takes a digit more.
+        _effect(one.days_sooner, 1 + trend), _effect(one.degree_days_sooner, 0 + trend),
+        _effect(one.rate_ratio, 2 + trend), p,
         one.why_no_test,
     )  # fmt: skip
 
@@ -97,8 +108,8 @@ def _contrast(one: Contrast) -> tuple[Cell, ...]:
 def _effect(effect: Estimate | None, decimals: int) -> str:
     if effect is None:
         return ""
-    ends = (_bound(effect.low, decimals), _bound(effect.high, decimals))
-    return f"{effect.value:.{decimals}f} ({ends[0]} to {ends[1]})"
+    ends = f"{_bound(effect.low, decimals)} to {_bound(effect.high, decimals)}"
+    return f"{effect.value:.{decimals}f} ({ends if is_bounded(effect) else 'open'})"
 
 
 def _bound(value: float, decimals: int = 1) -> str:

@@ -42,7 +42,7 @@ def _in_short(content: ReportContent) -> Iterator[str]:
                 f" its bags: {highest}."
             )
     if not isinstance(yields, str) and any(one.flushes for one in yields.bags):
-        yield from yields.sentences[:MOST_IN_SHORT]
+        yield from yields.answers[:MOST_IN_SHORT]
 
 
 def show_setup(content: ReportContent) -> Section:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hornbeam import make_bag
 from planned import draw_plan
@@ -36,6 +38,11 @@ def test_tiers_make_finer_blocks_where_that_leaves_out_no_bag() -> None:
     blocks = choose_blocks(*_bags(*rows))
     assert blocks is not None
     assert (blocks.words, len(set(blocks.names))) == ("heat run and tier", 4)
+    bags, labels = _bags(*rows)
+    both = [*bags, *(replace(bag, strain="PE-1") for bag in bags)]
+    over = choose_blocks(both, labels * 2)
+    assert over is not None
+    assert over.words == "strain, heat run and tier"
     lone = [(i % 2, f"H{1 + (i // 2) % 2}", f"G{i}") for i in range(16)]
     coarser = choose_blocks(*_bags(*lone))
     assert coarser is not None

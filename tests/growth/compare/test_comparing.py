@@ -70,6 +70,19 @@ def test_a_clear_difference() -> None:
     assert trend.test.p_holm == trend.test.p < 0.01
 
 
+def test_the_control_begins_every_supplement_s_levels() -> None:
+    """Written as 0 % of bran, it is the hulls' control, too: the same bags, whatever they are called."""
+    trial, ledger = _trial(0.0, 4.0, 8.0)
+    names = {0.0: "bran", 4.0: "hull", 8.0: "hull"}
+    bags = [replace(bag, supplement=names[bag.supplement_pct]) for bag in trial.bags]
+    found = _compare(replace(trial, bags=tuple(bags)), ledger)
+    assert [(c.kind, c.treatment, c.control) for c in found.contrasts] == [
+        ("level", "hull 4 %", "bran 0 %"),
+        ("level", "hull 8 %", "bran 0 %"),
+        ("trend", "hull", "bran 0 %"),
+    ]
+
+
 def test_no_p_before_the_planned_end() -> None:
     """Interim: effects stay, every test goes, and it is said first."""
     found = _compare(*_trial(0.0, 8.0), now=END - timedelta(days=1))
@@ -200,6 +213,8 @@ def test_without_scores_there_is_no_answer() -> None:
     """An error that says what to do."""
     with pytest.raises(AnalysisError, match="no score"):
         _compare(make_trial(make_bag("B1")), Ledger())
+    with pytest.raises(AnalysisError, match="no bag that is spawned"):
+        _compare(make_trial(make_bag("Z1", role="blank")), Ledger(scores=(score("Z1", 1, 0.0),)))
 
 
 def test_retired_bags_count_until_they_left() -> None:

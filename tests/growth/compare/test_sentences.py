@@ -44,8 +44,10 @@ def test_a_whole_sentence() -> None:
     [
         ((-2.0, -3.1, -0.6), "2.0 days later than none (90 % interval: 0.6 to 3.1 days later;"),
         ((0.5, -1.2, 2.2), "0.5 days sooner than none (90 % interval: 1.2 days later to 2.2 days sooner;"),
-        ((2.0, 0.6, OPEN), "(90 % interval: from 0.6 days sooner on, too few bags to bound it;"),
-        ((2.0, -OPEN, 3.1), "(90 % interval: at most 3.1 days sooner, too few bags to bound it;"),
+        ((2.0, 0.6, OPEN), "(90 % interval: at least 0.6 days sooner, too few bags to bound it more;"),
+        ((2.0, -0.6, OPEN), "(90 % interval: at most 0.6 days later, too few bags to bound it more;"),
+        ((2.0, -OPEN, 3.1), "(90 % interval: at most 3.1 days sooner, too few bags to bound it more;"),
+        ((-2.0, -OPEN, -0.6), "(90 % interval: at least 0.6 days later, too few bags to bound it more;"),
         (
             (0.01, -1.2, 1.2),
             "was full when none was (90 % interval: 1.2 days later to 1.2 days sooner;",
@@ -71,7 +73,10 @@ def test_rates_and_warmth() -> None:
         rate_ratio=_effect(1.21, 1.05, 1.4), rate_bags=15, degree_days_sooner=_effect(-45.2, -71.0, 10.4)
     )
     assert "At its fastest it grew 1.21 times as fast (1.05 to 1.40; 15 bags)." in said
-    assert "Counted by the warmth of the air: 45 degree-days more (-71 to 10)." in said
+    assert (
+        "Counted by the warmth of the air: 45 degree-days more (71 degree-days more to 10 degree-days fewer)."
+        in said
+    )
 
 
 def test_a_trend() -> None:
@@ -84,6 +89,12 @@ def test_a_trend() -> None:
         "Over all strains, each 1 % of bran makes bags half-colonized 0.31 days sooner (90 % interval: 0.12"
         " to 0.47 days sooner;"
     )
+    per_percent = _say(
+        kind="trend", treatment="bran", rate_ratio=_effect(1.004, 1.0012, 1.0068), rate_bags=15,
+        degree_days_sooner=_effect(5.12, 3.3, 7.0),
+    )  # fmt: skip
+    assert "grew 1.004 times as fast for each 1 % (1.001 to 1.007; 15 bags)." in per_percent
+    assert "5.1 degree-days fewer for each 1 % (3.3 to 7.0 degree-days fewer)." in per_percent
 
 
 def test_what_can_t_be_said() -> None:
@@ -114,4 +125,6 @@ def test_the_method_says_seed_blocks_and_ways() -> None:
     assert "within heat run." in describe_method([BASE])
     over = replace(BASE, exchanged_within="strain and heat run")
     assert "within strain and heat run." in describe_method([over, BASE])
+    finer = replace(BASE, exchanged_within="strain, heat run and tier")
+    assert "within strain, heat run and tier, or within heat run." in describe_method([finer, BASE])
     assert "Holm" not in describe_method([replace(BASE, test=None)])

@@ -124,3 +124,14 @@ def test_the_headline_is_of_a_day_that_all_have_come_to() -> None:
         ("bran 4 %", 9.0),
         ("bran 8 %", 9.0),
     ]
+
+
+def test_bags_without_a_photo_set_no_day() -> None:
+    """One treatment was never photographed: the others' counts are those of their own days all the same."""
+    unseen = [_bag("B1", None, seen=0.0, level=8.0)]
+    days = (*days_of(TEN, "S", 20.0), *days_of(unseen, "S", 20.0))
+    four, eight = headline(days, "S")
+    assert (four.day, four.full, four.lost) == (20.0, 7, 2)
+    assert (eight.day, eight.running) == (0.0, 1)
+    (alone,) = headline(days_of(unseen, "S", 0.0), "S")
+    assert (alone.day, alone.running) == (0.0, 1)

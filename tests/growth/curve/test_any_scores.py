@@ -10,7 +10,7 @@ from hornbeam import event, make_bag, make_trial, score
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from colscan.growth.curve import BagFit, Measure, describe_fit, fit_bags, predict
+from colscan.growth.curve import BagFit, Measure, describe_fit, fit_bags
 from colscan.ledger import Ledger
 
 SCORES = st.lists(
@@ -50,13 +50,9 @@ def _check(fit: BagFit) -> None:
             assert got.low <= got.value <= got.high
     assert bool(fit.why_not) == any(got is None for got in (*days, fit.rate_per_day))
     assert describe_fit(fit)
-    if fit.trend is not None:
-        assert (np.diff(fit.trend.value) >= -1e-12).all()
-        for edge in (fit.trend.low, fit.trend.value, fit.trend.high):
-            assert ((edge >= 0) & (edge <= 1)).all()
-    model = predict(fit, np.linspace(-5, 60, 66))
-    if model is not None:
-        assert ((model >= 0) & (model <= 1)).all()
+    if fit.model is not None:
+        shares = fit.model.at(np.linspace(-5, 60, 66))
+        assert ((shares >= 0) & (shares <= 1)).all()
 
 
 @pytest.mark.parametrize("pct", [0.0, 100.0, 50.0])

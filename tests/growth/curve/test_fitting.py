@@ -10,7 +10,7 @@ import pytest
 from hornbeam import event, gompertz_pct, make_bag, make_hornbeam, make_trial, score, verdict
 from simulate import Design, simulate
 
-from colscan.growth.curve import BagFit, Measure, Shape, fit_bags, predict
+from colscan.growth.curve import BagFit, Measure, Shape, fit_bags
 from colscan.ledger import Ledger
 
 DAYS = np.arange(0.5, 22.0)
@@ -45,29 +45,21 @@ def test_a_bag_that_grows_as_a_model_says() -> None:
     assert (fit.why_not, fit.outliers, fit.points) == ("", (), len(DAYS))
 
 
-def test_trend_and_prediction() -> None:
-    """The trend runs from first to last photo and never falls; the model is near the scores."""
-    fit = _fit(_rows())
-    assert fit.trend is not None
-    assert (fit.trend.days[0], fit.trend.days[-1]) == (pytest.approx(0.5), pytest.approx(21.5, abs=0.1))
-    assert (np.diff(fit.trend.value) >= 0).all()
-    assert (fit.trend.low <= fit.trend.value).all()
-    assert (fit.trend.value <= fit.trend.high).all()
-    model = predict(fit, DAYS)
+def test_the_model_is_near_the_scores() -> None:
+    """Within 2 points all along."""
+    model = _fit(_rows()).model
     assert model is not None
-    assert np.abs(model - [gompertz_pct(day, 12.0, LAG) / 100 for day in DAYS]).max() < 0.02
+    assert np.abs(model.at(DAYS) - [gompertz_pct(day, 12.0, LAG) / 100 for day in DAYS]).max() < 0.02
 
 
 def test_too_early_to_say() -> None:
-    """Under five photos, or under half, nothing is told but the trend, and why."""
+    """Under five photos, or under half, nothing is told, and why."""
     fit = _fit(_rows(until=4))
-    assert (fit.half_days, fit.rate_per_day, fit.trend) == (None, None, None)
+    assert (fit.half_days, fit.rate_per_day) == (None, None)
     assert fit.why_not == "too early to say: 4 photos of it yet, a curve takes 5 over 2 days"
     fit = _fit(_rows(until=7))
     assert (fit.half_days, fit.ninety_days, fit.lag_days, fit.rate_per_day, fit.shape) == (None,) * 5
     assert fit.why_not == "too early to say: it has come to 42 %, a curve takes half"
-    assert fit.trend is not None
-    assert predict(fit, DAYS) is None
 
 
 def test_a_bag_that_was_lost_early() -> None:

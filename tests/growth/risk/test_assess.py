@@ -89,15 +89,21 @@ def test_accepted_share_decides() -> None:
 
 
 def test_a_strain_at_a_time_and_over_strains() -> None:
-    """Strains first, then all together; a level that one strain lacks is said."""
+    """Strains first, one of controls alone, too, then all together; a level that one strain lacks is said."""
     report = assess(
         make(
             make_level(0, 0, 8),
             make_level(4, 1, 8),
-            make_level(0, 0, 8, strain="PE-1"),
+            make_level(0, 3, 8, strain="PE-1"),
         )
     )
-    assert [series.strain for series in report.series] == ["PO-3", None]
+    assert [(series.strain, series.supplement) for series in report.series] == [
+        ("PO-3", "bran"),
+        ("PE-1", "none"),
+        (None, "bran"),
+    ]
+    (control,) = report.series[1].levels
+    assert (control.lost, control.followed) == (3, 8)
     together = report.series[-1]
     assert [own.followed for own in together.levels] == [16, 8]
     assert any("Not every strain and trial holds every level" in line for line in together.sentences)
