@@ -15,11 +15,12 @@ from colscan.photo.model import Mask
 from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.coverage import Look
 from colscan.score.face import Grid, Means, blurred, channels_of, merged
+from colscan.score.levels import Levels, find_levels
 from colscan.score.mixing import Cells, Fits
 from colscan.score.prepare import Prepared
 
-MAPS = 19
-NUMBERS = 14
+MAPS = 23
+NUMBERS = 28
 """How many maps and numbers there are: the network's inputs."""
 # The baseline's own detail: grain and shavings (band), compared over this window.
 _BAND_MM = (0.8, 4.0)
@@ -32,6 +33,8 @@ _FILL_MM = 5.0
 _RIM_MM = 30.0
 # Detail under this share of the face's brightness is noise.
 _NOISE = 0.02
+# Levels nearer to each other than this part nothing.
+_LEAST_WIDTH = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -110,17 +113,17 @@ def find_cues(bag: Prepared, cells: Cells, fit: Fits, *, look: Look, patches: Ma
     for plane, one in zip(planes, maps, strict=False):
         np.clip(one, -3, 3, out=plane)
         np.copyto(plane, means.at(plane, _FILL_MM), where=~clear)
-    planes[len(maps) :] = clear, np.minimum(bag.depth / _RIM_MM, 1.0), patches
-    return Cues(
-        maps=planes,
-        numbers=_numbers(
-            np.array([level, level0, gain, veil, white, float(fit.scale[0]), bag.likeness]),
-            *(picked(x, known) for x in (d / y, d0 / y0, chance, opacity)),
-            texture=float(both.sum(where=known) / own0.sum(where=known)),
-            red=picked(reds[1], known),
-        ),
-        clear=clear,
+    after = len(maps)
+    planes[after : after + 3] = clear, np.minimum(bag.depth / _RIM_MM, 1.0), patches
+    parted = _part((opacity, chance), clear & ~patches)
+    planes[after + 3 :] = _sides(planes[after - 2 : after] * np.float32(0.5), parted)
+    numbers = _numbers(
+        np.array([level, level0, gain, veil, white, float(fit.scale[0]), bag.likeness]),
+        *(picked(x, known) for x in (d / y, d0 / y0, chance, opacity)),
+        texture=float(both.sum(where=known) / own0.sum(where=known)),
+        red=picked(reds[1], known),
     )
+    return Cues(maps=planes, numbers=np.concatenate([numbers, *map(_of_levels, parted)]), clear=clear)
 
 
 def _numbers(
@@ -149,3 +152,33 @@ def _numbers(
         *quantiles(red, [0.1, 0.5, 0.9]),
     ]
     return np.asarray(np.clip(numbers, -3, 3), np.float32)
+
+
+def _part(maps: tuple[Grid, Grid], known: Mask) -> tuple[Levels, ...]:
+    means = Means(known)
+    return tuple(find_levels(values, known, means) for values in maps)
+
+
+def _sides(maps: NDArray[np.float32], parted: tuple[Levels, ...]) -> list[Grid]:
+    """On which side of its map's levels each cell lies, and how far."""
+    return [
+        np.clip(3 * (values - level) / max(width, _LEAST_WIDTH), -3, 3)
+        for values, levels in zip(maps, parted, strict=True)
+        for level, width in ((levels.edge, levels.reach), (levels.split, levels.gap))
+    ]
+
+
+def _of_levels(levels: Levels) -> NDArray[np.float32]:
+    """How a map parts, as numbers of about 1."""
+    return np.array(
+        [
+            3 * levels.edge_share - 1.5,
+            np.log(levels.steepness),
+            3 * levels.edge,
+            2 * levels.reach,
+            3 * levels.split_share - 1.5,
+            3 * levels.gap,
+            3 * levels.low,
+        ],
+        np.float32,
+    )

@@ -13,7 +13,7 @@ from colscan.score.network import judge
 from colscan.score.prepare import Prepared
 
 # The network is the better judge on most series that neither had met, the unmixing on some: three to one.
-OF_NETWORK = 0.75
+OF_NETWORK = 0.85
 # Doubt: what the network says of itself, what reflections may hide (of a share u at coverage c, u c (1 - c)
 # to either side), half of what both differ by, a quarter of the unmixing's own half interval; never less than
 # a point.

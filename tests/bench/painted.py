@@ -54,9 +54,10 @@ class Lamp:
 
 
 def draw_lamp(rng: np.random.Generator) -> Lamp:
-    """A light, a film and a camera of chance."""
-    calm = rng.random() < 0.4
-    return Lamp(
+    """A light, a film and a camera of chance: in four of ten calm, in three of ten as thick as fog comes."""
+    sort = rng.random()
+    calm, thick = sort < 0.4, sort > 0.7
+    lamp = Lamp(
         gain=float(np.exp(rng.normal(0, 0.35))),
         white=float(np.exp(rng.normal(np.log(0.22), 0.28))),
         veil=float(rng.normal(0, 0.03) if calm else rng.normal(0.03, 0.08)),
@@ -72,6 +73,15 @@ def draw_lamp(rng: np.random.Generator) -> Lamp:
         chroma_blur=float(rng.uniform(0, 1.5)),
         moved_mm=float(rng.choice([0.4, 1.0, 2.5], p=[0.6, 0.3, 0.1])),
         unlike=1.0,
+    )
+    if not thick:
+        return lamp
+    return replace(
+        lamp,
+        veil=float(rng.normal(0.06, 0.12)),
+        patchy=float(rng.choice([0.0, 0.3, 0.6, 1.2], p=[0.1, 0.3, 0.4, 0.2])),
+        relief=float(rng.uniform(0.02, 0.22)),
+        side=float(rng.uniform(0, 0.9)),
     )
 
 
@@ -128,8 +138,8 @@ def relight(bag: Prepared, lamp: Lamp, rng: np.random.Generator) -> Prepared:
 def _photograph(
     bag: Prepared, light: np.ndarray, white: float, lamp: Lamp, rng: np.random.Generator
 ) -> Prepared:
-    light = light * _illumination(bag, lamp, rng)[..., None]
-    light = _film(light, white, lamp, rng) * lamp.cast
+    lit = _illumination(bag, lamp, rng)
+    light = _film(light * lit[..., None], white, lamp, rng, lit) * lamp.cast
     light, burnt = _glare(light, white, lamp, rng)
     light = _camera(light, lamp, rng)
     clear = bag.face.seen
@@ -158,7 +168,7 @@ def _foggy_first(bag: Prepared, lamp: Lamp, rng: np.random.Generator) -> Prepare
     """Sometimes the first photo had fog on the film where today's has none."""
     if rng.random() > 0.3 * lamp.unlike:
         return bag
-    fog = replace(lamp, veil=float(rng.uniform(0, 0.08)), patchy=float(rng.choice([0.1, 0.2, 0.35])))
+    fog = replace(lamp, veil=float(rng.uniform(0, 0.08)), patchy=float(rng.choice([0.1, 0.2, 0.35, 0.7])))
     light0 = _film(bag.light0, lamp.white, fog, rng).astype(np.float32)
     level, before = (smooth(x.mean(2), bag.whole, 8.0) for x in (light0, bag.light0))
     change = np.maximum(level, 1e-4) / np.maximum(before, 1e-4)
@@ -185,6 +195,31 @@ def warp_growth(growth: Growth, shape: tuple[int, int], rng: np.random.Generator
     opacity = np.clip(opacity * thick, 0, 0.97)
     # Thinned below the definition's threshold it is no longer covered.
     return Growth(covered=covered * (opacity >= 0.11) if thick < 1 else covered, opacity=opacity)
+
+
+def draw_growth(shape: tuple[int, int], rng: np.random.Generator) -> Growth:
+    """Colonies of chance: balls around grains, a front from one side, or both; thin or dense, soft or not."""
+    y, x = (np.mgrid[: shape[0], : shape[1]] * GRID_MM).astype(np.float32)
+    inside = np.full(shape, -1e3, np.float32)
+    front = rng.random() < 0.4
+    if not front or rng.random() < 0.4:
+        radius = rng.uniform(3, 45)
+        for _ in range(int(np.exp(rng.uniform(np.log(4), np.log(120))))):
+            cy, cx = rng.uniform(0, 1, 2) * shape * GRID_MM
+            own = radius * np.exp(rng.normal(0, 0.3))
+            np.maximum(inside, own - np.hypot(y - cy, x - cx), out=inside)
+    if front:
+        angle = rng.choice([0, 0, np.pi, np.pi / 2, -np.pi / 2]) + rng.normal(0, 0.2)
+        along = np.cos(angle) * y + np.sin(angle) * x
+        reach = rng.uniform(along.min(), along.max())
+        np.maximum(inside, reach - along + rng.uniform(2, 15) * noise(shape, 40, rng), out=inside)
+    inside += rng.uniform(0, 4) * noise(shape, rng.uniform(4, 15), rng)
+    inside += rng.uniform(0, 1.5) * noise(shape, 3, rng)
+    depth = np.maximum(inside, 0) / np.exp(rng.uniform(np.log(1), np.log(20)))
+    opacity = rng.uniform(0.2, 1.0) * (1 - np.exp(-depth))
+    wisps = rng.uniform(0, 0.6) * noise(shape, rng.uniform(2, 8), rng, tall=rng.choice([1.0, 1.0, 4.0]))
+    opacity = np.clip(opacity * np.clip(1 + wisps, 0, 2), 0, 0.97).astype(np.float32)
+    return Growth(covered=(opacity >= 0.12).astype(np.float32), opacity=opacity)
 
 
 def noise(
@@ -279,8 +314,10 @@ def _band(shape: tuple[int, int], width_mm: float, rng: np.random.Generator) -> 
     return np.exp(-0.5 * ((across - at) / width_mm) ** 2) * along
 
 
-def _film(light: np.ndarray, white: float, lamp: Lamp, rng: np.random.Generator) -> np.ndarray:
-    """Haze and fog: neutral light added, what lies under it taken off and blurred."""
+def _film(
+    light: np.ndarray, white: float, lamp: Lamp, rng: np.random.Generator, lit: np.ndarray | float = 1.0
+) -> np.ndarray:
+    """Haze and fog, lit as what lies under it or evenly: neutral light added, what is under it weakened."""
     shape = light.shape[:2]
     amount = np.full(shape, lamp.veil + lamp.unlike * rng.normal(0, 0.02))
     if lamp.patchy:
@@ -291,8 +328,9 @@ def _film(light: np.ndarray, white: float, lamp: Lamp, rng: np.random.Generator)
         drops = rng.random(shape) < rng.uniform(0, 0.004)
         spots = cv2.GaussianBlur(drops.astype(np.float32), (0, 0), rng.uniform(0.6, 1.5)) * 6
         amount += spots * rng.normal(0.03, 0.1)
-    amount = np.clip(amount, -0.12, 0.5)
-    kept = 1 - rng.uniform(0.2, 1.0) * np.maximum(amount, 0)
+    amount = np.clip(amount, -0.12, 1.5)
+    kept = np.exp(-rng.uniform(0.2, 1.0) * np.maximum(amount, 0))
+    amount = amount * lit ** rng.uniform(0, 1)
     tone = np.exp(rng.normal(0, 0.02, 3))
     veiled = light * kept[..., None] + white * amount[..., None] * tone
     return np.maximum(veiled, 0.15 * light)
@@ -304,7 +342,7 @@ def _clouds(shape: tuple[int, int], rng: np.random.Generator) -> np.ndarray:
     if rng.random() < 0.5:
         return np.maximum(fog, 0) / 1.5
     fog = fog + rng.uniform(0, 0.8) * noise(shape, rng.uniform(2, 8), rng, tall=rng.choice([1.0, 4.0, 8.0]))
-    return 1 / (1 + np.exp(-rng.uniform(2, 8) * fog))
+    return 1 / (1 + np.exp(-np.clip(rng.uniform(2, 8) * fog, -50, 50)))
 
 
 def _glare(

@@ -3,11 +3,11 @@
     python tests/bench/train_network.py CACHE leave-out SERIES...   # judged on a series never seen
     python tests/bench/train_network.py CACHE ship OUT.npz          # all series: what is shipped
 
-CACHE is what training_faces.py made: real, then 1500 painted, 2200 filmed, 900 relit and 400 still faces.
+CACHE is what training_faces.py made: real, then 4500 painted, 4400 filmed, 1800 relit and 800 still faces.
 Leaving a series out leaves out its photos and everything made from its first faces, its growth or its film.
 Training has two stages: 2600 steps on real, painted, filmed and relit faces, then 900 with still faces too,
 without which the network takes a face that is unchanged outside its colonies for a first photo, hence bare.
-(Of the series left out in docs/method.md all but bigrack were trained for 1700 and 600.)
+(Those of the series left out in docs/method.md were trained for 1700 and 600.)
 """
 
 from __future__ import annotations

@@ -25,7 +25,18 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from painted import Growth, Lamp, draw_lamp, draw_still_lamp, flatten, paint, recolour, relight, warp_growth
+from painted import (
+    Growth,
+    Lamp,
+    draw_growth,
+    draw_lamp,
+    draw_still_lamp,
+    flatten,
+    paint,
+    recolour,
+    relight,
+    warp_growth,
+)
 from transplanted import Film, film_of, fog_first, lay_film
 
 from colscan.locate import MappedShelf, locate_bags, map_shelf
@@ -314,6 +325,8 @@ def _bags_with_growth(
     for i in rng.choice(len(first), count, replace=False):
         own = growths[list(growths)[int(rng.integers(len(growths)))]]
         growth = warp_growth(own[int(rng.integers(len(own)))], first[i].seen.shape, rng)
+        if rng.random() < 0.4:
+            growth = draw_growth(first[i].seen.shape, rng)
         if rng.random() < bare:
             growth = Growth(covered=growth.covered * 0, opacity=growth.opacity * 0)
         yield (recolour(first[i], rng) if rng.random() < 0.4 else first[i]), growth
