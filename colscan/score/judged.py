@@ -12,16 +12,16 @@ from colscan.score.mixing import Cells
 from colscan.score.network import judge
 from colscan.score.prepare import Prepared
 
-# The network is the better judge on most series that neither had met, the unmixing on some: three to one.
+# The network is the better judge on most series that neither had met, the unmixing on one.
 OF_NETWORK = 0.85
 # Doubt: what the network says of itself, what reflections may hide (of a share u at coverage c, u c (1 - c)
 # to either side), half of what both differ by, a quarter of the unmixing's own half interval; never less than
 # a point.
 _DIFFERENCE, _OWN_DOUBT = 0.5, 0.25
 _LEAST = 0.01
-# 1.10 of these hold nine of ten errors on rendered series that the network had not learnt from (each
-# series counting the same). More, as fog of a new kind is judged with too little doubt, and as the network
-# that is shipped was trained for longer than those were, so it doubts less.
+# 0.95 of these hold nine of ten errors on rendered series that the network had not learnt from (each series
+# counting the same). More, as in fog and under a side lamp it takes 1.5, and as the network that is shipped
+# was trained for longer than those were, so it doubts less.
 _CONFORMAL = 1.35
 
 

@@ -26,6 +26,8 @@ _WEIGHTS = "network.npz"
 _STRIDE = 8
 # Layers are worked out by bands of so many places, which stay in the processor's cache.
 _BAND = 1000
+# Log odds beyond this say no more; a face unlike all that was learnt from can have some that exp can't take.
+_SURE = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,7 +60,7 @@ def judge(cues: Cues) -> Judgement:
 
 
 def _squash(x: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.asarray(1 / (1 + np.exp(-x)), np.float32)
+    return np.asarray(1 / (1 + np.exp(-np.clip(x, -_SURE, _SURE))), np.float32)
 
 
 @lru_cache(maxsize=1)

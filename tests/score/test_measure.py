@@ -47,7 +47,7 @@ def test_wispy_mycelium_counts(coverage):
 
 
 def test_density_is_near_the_truth():
-    """Mean opacity within 10 points of the composed one: nothing here is whiter than 0.7, so white is a guess."""
+    """Mean opacity within 10 points of the composed one; as nothing exceeds 0.7, white is a guess."""
     opacity = grow(0.6, opacity=0.7)
     _, true = truth(compose(), opacity)
     assert measure(opacity).density == pytest.approx(true, abs=0.10)

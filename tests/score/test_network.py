@@ -53,6 +53,15 @@ def test_whole_face_numbers_change_the_answer():
     assert judge(plain).doubt != judge(other).doubt
 
 
+def test_a_face_unlike_all_others_gives_chances_without_a_warning():
+    """Log odds that exp can't take are as sure as any."""
+    far = cues()
+    with np.errstate(over="raise"):
+        judged = judge(Cues(maps=far.maps * 300, numbers=far.numbers * 300, clear=far.clear))
+    assert np.isfinite(judged.chance).all()
+    assert np.isfinite(judged.doubt)
+
+
 def test_weights_are_small():
     """At most 350 kB, so that the repository and the wheel stay small."""
     stored = files("colscan.score").joinpath("network.npz").read_bytes()
