@@ -87,6 +87,8 @@ return [...document.querySelectorAll(arguments[0])].filter(one => one.checkVisib
   return [box.x, box.y, box.width, box.height].map(Math.round);
 });
 """
+# A tap a third of a second after the one before, however long the page took to come.
+TAP_SOON = "sessionStorage.setItem('sent', Date.now() - 300); arguments[0].click()"
 OPEN_ALL = "for (const one of document.querySelectorAll('details')) one.open = true"
 NEXT_FRAME = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0])))"
 
@@ -219,7 +221,7 @@ def test_the_second_half_of_a_double_tap_is_for_no_other_bag(visit: Visit) -> No
     visit.browser.open(PATCH)
     click(visit, "Harmless")
     visit.browser.wait_for("document.querySelector('main').innerText.includes('Bag B02, patch p1')")
-    click(visit, "Harmless")
+    visit.browser.driver.execute_script(TAP_SOON, named(visit, "Harmless"))
     wait_to_read(visit, "Bag B02, patch p1")
     assert called(visit) == ["harmless"]
     click(visit, "Harmless")
@@ -490,15 +492,6 @@ def test_every_page_is_listed() -> None:
     assert shown - NO_PAGES == {page.path.partition("?")[0] for page in PAGES}
 
 
-@pytest.mark.parametrize("page", PAGES, ids=str)
-def test_what_is_tapped_is_large_enough(looking: Watched, page: Page) -> None:
-    """On a phone's screen, with a wet hand; all that opens is opened."""
-    looking.set_screen(*SCREENS_PX[0], "light")
-    looking.open(page)
-    looking.driver.execute_script(OPEN_ALL)
-    assert looking.driver.execute_script(SMALL) == []
-
-
 def test_what_is_too_small_to_tap_is_found(looking: Watched) -> None:
     """A link of a line's height, alone and in a sentence, and a button that is narrow."""
     looking.open(FIRST)
@@ -513,7 +506,7 @@ def test_what_is_too_small_to_tap_is_found(looking: Watched) -> None:
 
 @pytest.mark.parametrize("page", PAGES, ids=str)
 def test_audit(looking: Watched, page: Page) -> None:
-    """Nothing serious by axe, all that opens opened, and nothing runs out at the side, on any screen."""
+    """Nothing serious by axe, nothing runs out at the side, and on a phone what is tapped is large enough."""
     need(AXE.exists(), f"axe-core ({INSTALL_AXE})")
     grave: list[str] = []
     for screen_px in SCREENS_PX:
@@ -523,6 +516,8 @@ def test_audit(looking: Watched, page: Page) -> None:
         for opened in (False, True):
             if opened:
                 looking.driver.execute_script(OPEN_ALL)
+                small = looking.driver.execute_script(SMALL) if screen_px == SCREENS_PX[0] else []
+                grave += [f"{page} is too small to tap: {text}" for text in small]
             for scheme in SCHEMES:
                 looking.set_scheme(scheme)
                 where = f"{page} at {screen_px[0]} px, {scheme}{', opened' if opened else ''}"
