@@ -66,6 +66,7 @@ def test_the_recorded_options_draw_the_same_bags(options, here):
         (["--level", "nan"], "'nan' is not a number"),
         (["--replicates", "six"], "'six' is not a whole number"),
         (["--heat-runs", "2.5"], "'2.5' is not a whole number"),
+        (["--heat-runs", "9" * 400], "is not in the range"),
         (["--heat-runs", "0"], "0 is not in the range 1<=x<=99"),
     ],
 )

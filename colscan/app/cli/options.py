@@ -39,8 +39,7 @@ class FiniteRange(click.FloatRange):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Return the number that a text is."""
-        if not _is_number(value, float):
-            self.fail(f"{value!r} is not a number; decimals are written with a point.", param, ctx)
+        _need_decimal(self, value, param, ctx)
         return super().convert(value, param, ctx)
 
 
@@ -49,8 +48,7 @@ class Number(click.types.FloatParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Return the number that a text is."""
-        if not _is_number(value, float):
-            self.fail(f"{value!r} is not a number; decimals are written with a point.", param, ctx)
+        _need_decimal(self, value, param, ctx)
         return super().convert(value, param, ctx)
 
 
@@ -59,16 +57,23 @@ class WholeRange(click.IntRange):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Return the number that a text is."""
-        if not _is_number(value, int):
+        try:
+            int(value)
+        except ValueError:
             self.fail(f"{value!r} is not a whole number.", param, ctx)
         return super().convert(value, param, ctx)
 
 
-def _is_number(text: Any, kind: type[float]) -> bool:
+def _need_decimal(
+    kind: click.ParamType[Any], value: Any, param: click.Parameter | None, ctx: click.Context | None
+) -> None:
+    """Refuse in plain words, before click does in its own, what is no number, or none that ends."""
     try:
-        return math.isfinite(kind(text))
+        is_number = math.isfinite(float(value))
     except ValueError:
-        return False
+        is_number = False
+    if not is_number:
+        kind.fail(f"{value!r} is not a number; decimals are written with a point.", param, ctx)
 
 
 def trial_dir_argument(command: F) -> F:
