@@ -20,6 +20,7 @@ from colscan.locate.model import BagView
 from colscan.score.face import Grid, brightness_of, smooth
 from colscan.score.model import Baseline
 from colscan.score.prepare import prepare
+from colscan.score.reference import with_paper
 
 # Shavings' and grains' edges, sharp even under thin mycelium; coarser detail is light and growth.
 _GRAIN_MM = (1.0, 3.0)
@@ -55,8 +56,8 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FacePrint:
-    """What a bag's face is known again by, on the grid of its baseline; small, picklable.
+class _Print:
+    """What a bag's face is known again by, on the grid of its baseline.
 
     Parameters
     ----------
@@ -68,22 +69,6 @@ class FacePrint:
 
     grain: NDArray[np.int8]
     clear: NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class KnownBag:
-    """A bag of the shelf as it is known.
-
-    Parameters
-    ----------
-    baseline : Baseline
-        Its looks before anything grew.
-    latest : FacePrint or None
-        From the latest photo in which it was known to be itself: mycelium has a grain of its own.
-    """
-
-    baseline: Baseline
-    latest: FacePrint | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,14 +91,8 @@ class Identity:
     found: int | None
 
 
-def take_print(view: BagView, baseline: Baseline) -> FacePrint:
-    """What a bag is known again by after a photo: keep that of its latest one."""
-    prepared = prepare(view, baseline)
-    return _print(prepared.face.light, prepared.face.seen)
-
-
 def identify(
-    views: Sequence[BagView], bags: Mapping[int, KnownBag], *, coverage: Mapping[int, float]
+    views: Sequence[BagView], baselines: Mapping[int, Baseline], *, coverage: Mapping[int, float]
 ) -> tuple[Identity, ...]:
     """Whether each view shows the bag that its key says, and if not, which other bag of the shelf.
 
@@ -121,8 +100,8 @@ def identify(
     ----------
     views : sequence of BagView
         One photo's bags; each key is that of the bag whose place it is. After `share_reference`.
-    bags : mapping of int to KnownBag
-        All bags that could stand there, by key.
+    baselines : mapping of int to Baseline
+        Of all bags that could stand there, by key.
     coverage : mapping of int to float
         Today's own coverage of each view's face (fraction), by key, where it was measured.
 
@@ -131,7 +110,7 @@ def identify(
     tuple of Identity
         In the order of `views`. A view whose bag isn't known is `unknown`.
     """
-    scores = [_scores(view, bags) for view in views]
+    scores = [_scores(with_paper(view), baselines) for view in views]
     swapped = _exchanged(views, scores)
     return tuple(
         _judge(view.key, known, swapped.get(view.key), coverage=coverage.get(view.key))
@@ -139,25 +118,23 @@ def identify(
     )
 
 
-def _scores(view: BagView, bags: Mapping[int, KnownBag]) -> dict[int, float]:
+def _scores(view: BagView, baselines: Mapping[int, Baseline]) -> dict[int, float]:
     """How far each bag's likeness stands out; its own alone where that is sure."""
-    if view.key not in bags:
+    if view.key not in baselines:
         return {}
-    own = stands_out(view, bags[view.key])
+    own = stands_out(view, baselines[view.key])
     if own >= SURE:
         return {view.key: own}
-    return {key: own if key == view.key else stands_out(view, bag) for key, bag in bags.items()}
+    return {key: own if key == view.key else stands_out(view, one) for key, one in baselines.items()}
 
 
-def stands_out(view: BagView, bag: KnownBag) -> float:
+def stands_out(view: BagView, baseline: Baseline) -> float:
     """How far the grain of a view agrees better with a bag's at one shift than at others, in their spread."""
-    known = bag.baseline.face
-    first = _print(np.nan_to_num(known), np.isfinite(known[..., 0]))
-    today = take_print(view, bag.baseline)
-    prints = (
-        [first] if bag.latest is None or bag.latest.grain.shape != first.grain.shape else [first, bag.latest]
+    known = baseline.face
+    today = prepare(view, baseline).face
+    return _peak(
+        _print(np.nan_to_num(known), np.isfinite(known[..., 0])), _print(today.light, today.seen)
     )
-    return max(_peak(one, today) for one in prints)
 
 
 def _judge(key: int, known: Mapping[int, float], swapped: int | None, *, coverage: float | None) -> Identity:
@@ -193,17 +170,17 @@ def _exchanged(views: Sequence[BagView], scores: Sequence[Mapping[int, float]]) 
     return found
 
 
-def _print(light: Grid, seen: NDArray[np.bool_]) -> FacePrint:
+def _print(light: Grid, seen: NDArray[np.bool_]) -> _Print:
     brightness = np.log(np.maximum(brightness_of(light), 1e-4)).astype(np.float32)
     fine, coarse = (smooth(brightness, seen, sigma) for sigma in _GRAIN_MM)
     detail = fine - coarse
     contrast = np.sqrt(np.maximum(smooth(detail * detail, seen, _EVEN_MM), 1e-8))
     grain = np.clip(detail / contrast, -_MOST_CONTRAST, _MOST_CONTRAST) * 60
     clear = cv2.erode(np.pad(seen, 1).astype(np.uint8), _KEEP_OFF)[1:-1, 1:-1] > 0
-    return FacePrint(grain=np.round(grain).astype(np.int8), clear=np.asarray(clear))
+    return _Print(grain=np.round(grain).astype(np.int8), clear=np.asarray(clear))
 
 
-def _peak(known: FacePrint, today: FacePrint) -> float:
+def _peak(known: _Print, today: _Print) -> float:
     """By how many spreads the best shift's correlation exceeds the mean of those apart from it."""
     inner = (slice(_SHIFTS, -_SHIFTS), slice(_SHIFTS, -_SHIFTS))
     if min(known.clear.shape) <= 2 * _SHIFTS or known.clear[inner].sum() < _LEAST_CELLS:
@@ -225,6 +202,6 @@ def _peak(known: FacePrint, today: FacePrint) -> float:
     return float((likeness.max() - rest.mean()) / max(float(rest.std()), 1e-6))
 
 
-def _weighted(one: FacePrint) -> tuple[Grid, Grid]:
+def _weighted(one: _Print) -> tuple[Grid, Grid]:
     clear = one.clear.astype(np.float32)
     return np.asarray(one.grain / 60 * clear, np.float32), clear

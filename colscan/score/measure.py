@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from colscan.score.mixing import Cells
 from colscan.score.model import Baseline, Evidence, PatchSeen, TakenOff
 from colscan.score.patches import Marks, find_patches
 from colscan.score.prepare import Prepared, fit_cells, map_cells, prepare, prepare_without, usual_brightness
-from colscan.score.reference import share_reference
+from colscan.score.reference import share_reference, with_paper
 from colscan.score.substrate import guess_substrates
 
 # Less of the face than this can't speak for all of it.
@@ -60,7 +60,7 @@ def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
 
 def prepare_photo(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> list[Prepared]:
     """All the bags of one photo in the light that they share, ready to be unmixed."""
-    return prepare_views([_with_paper(view) for view in share_reference(views)], baselines)
+    return prepare_views([with_paper(view) for view in share_reference(views)], baselines)
 
 
 def prepare_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> list[Prepared]:
@@ -72,13 +72,6 @@ def prepare_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
         prepare(view, baselines[view.key]) if view.key in baselines else prepare_without(view, colour)
         for view, colour in zip(views, guess_substrates(views, others), strict=True)
     ]
-
-
-def _with_paper(view: BagView) -> BagView:
-    """The view, with white as its paper where no card of the photo could be read (it is flagged so)."""
-    if np.isfinite(view.paper).all():
-        return view
-    return replace(view, paper=np.ones(3))
 
 
 def measure_prepared(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> list[Evidence]:

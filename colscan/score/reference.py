@@ -31,9 +31,8 @@ def share_reference(views: Sequence[BagView]) -> tuple[BagView, ...]:
     if not len(readable):
         return tuple(views)
     whole = readable[readable.max(1) < _BURNT_OUT]
-    colour = np.median(
-        (whole if len(whole) else readable) / _green(whole if len(whole) else readable), axis=0
-    )
+    told = whole if len(whole) else readable
+    colour = np.median(told / told[:, 1:2], axis=0)
     brightness = [_brightness(paper, colour) for paper in readable]
     shared = float(np.median(brightness))
     return tuple(
@@ -45,8 +44,11 @@ def share_reference(views: Sequence[BagView]) -> tuple[BagView, ...]:
     )
 
 
-def _green(papers: NDArray[np.float64]) -> NDArray[np.float64]:
-    return papers[:, 1:2]
+def with_paper(view: BagView) -> BagView:
+    """The view, with white as its paper where no card of the photo could be read (it is flagged so)."""
+    if np.isfinite(view.paper).all():
+        return view
+    return replace(view, paper=np.ones(3))
 
 
 def _brightness(paper: NDArray[np.float64], colour: NDArray[np.float64]) -> float:
