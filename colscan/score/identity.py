@@ -132,9 +132,7 @@ def stands_out(view: BagView, baseline: Baseline) -> float:
     """How far the grain of a view agrees better with a bag's at one shift than at others, in their spread."""
     known = baseline.face
     today = prepare(view, baseline).face
-    return _peak(
-        _print(np.nan_to_num(known), np.isfinite(known[..., 0])), _print(today.light, today.seen)
-    )
+    return _peak(_print(np.nan_to_num(known), np.isfinite(known[..., 0])), _print(today.light, today.seen))
 
 
 def _judge(key: int, known: Mapping[int, float], swapped: int | None, *, coverage: float | None) -> Identity:

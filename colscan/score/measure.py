@@ -22,8 +22,9 @@ from colscan.score.substrate import guess_substrates
 
 # Less of the face than this can't speak for all of it.
 _LEAST_SEEN = 0.2
-_MUCH_GLARE = 0.1
-_MUCH_HIDDEN = 1 / 3
+MUCH_GLARE = 0.1
+MUCH_HIDDEN = 1 / 3
+"""Shares of a face under reflections, and under anything, from which a photo is called poor."""
 # Blur wider than this hides the threads at a colony's edge and fills gaps of 150 mm2 (14 mm).
 _BLURRED_MM = 3.0
 # The smallest patch that a grower is promised: 150 mm2, 14 mm across.
@@ -206,8 +207,8 @@ def _flags(
 ) -> tuple[Flag, ...]:
     doubts = {
         Flag.BLURRED: _blur_mm(bag.view) > _BLURRED_MM,
-        Flag.GLARE: unmixed is not None and unmixed.glare > _MUCH_GLARE,
-        Flag.PART_HIDDEN: 1 - seen_share > _MUCH_HIDDEN,
+        Flag.GLARE: unmixed is not None and unmixed.glare > MUCH_GLARE,
+        Flag.PART_HIDDEN: 1 - seen_share > MUCH_HIDDEN,
         Flag.TOO_SMALL: smallest_spot_mm(bag.view) > _PROMISED_SPOT_MM,
         Flag.UNMEASURED: unmixed is None or seen_share < _LEAST_SEEN,
         Flag.NO_BASELINE: baseline is None,

@@ -9,9 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
-
-# A channel of the paper at or over this share of the sensor's range may be burnt out.
-_BURNT_OUT = 0.95
+from colscan.locate.reference import BURNT_OUT_LIGHT
 
 
 def share_reference(views: Sequence[BagView]) -> tuple[BagView, ...]:
@@ -30,7 +28,7 @@ def share_reference(views: Sequence[BagView]) -> tuple[BagView, ...]:
     readable = papers[np.isfinite(papers).all(1)]
     if not len(readable):
         return tuple(views)
-    whole = readable[readable.max(1) < _BURNT_OUT]
+    whole = readable[readable.max(1) < BURNT_OUT_LIGHT]
     told = whole if len(whole) else readable
     colour = np.median(told / told[:, 1:2], axis=0)
     brightness = [_brightness(paper, colour) for paper in readable]
@@ -53,6 +51,6 @@ def with_paper(view: BagView) -> BagView:
 
 def _brightness(paper: NDArray[np.float64], colour: NDArray[np.float64]) -> float:
     """How bright the paper is by those channels that are not burnt out."""
-    unclipped = paper < _BURNT_OUT
+    unclipped = paper < BURNT_OUT_LIGHT
     kept = unclipped if unclipped.any() else np.ones(3, bool)
     return float(np.median(paper[kept] / colour[kept]))

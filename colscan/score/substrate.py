@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
-from colscan.score.face import Face, depth_mm, own_frame, resample, smooth
+from colscan.score.face import RIM_MM, Face, depth_mm, own_frame, resample, smooth
 from colscan.score.model import Baseline
 
 Colour = NDArray[np.float64]
-# Over a shaving, and off the rim, where the block turns away.
+# Over a shaving.
 _SMOOTH_MM = 2.0
-_RIM_MM = 18.0
 _LEAST_CELLS = 50
 # The reddest tenth; the very reddest may be an orange patch or noise.
 _REDDEST = (0.88, 0.97)
@@ -60,7 +59,7 @@ def guess_substrates(views: Sequence[BagView], baselines: Sequence[Baseline]) ->
 
 def _reddest(face: Face) -> Colour:
     """The light of a face's reddest places, (3,); NaN where it is narrower than a cell of the grid."""
-    light = smooth(face.light, face.seen, _SMOOTH_MM)[face.seen & (depth_mm(face.whole) > _RIM_MM)]
+    light = smooth(face.light, face.seen, _SMOOTH_MM)[face.seen & (depth_mm(face.whole) > RIM_MM)]
     if len(light) < _LEAST_CELLS:
         light = face.light[face.whole]
     if not len(light):
