@@ -243,9 +243,9 @@ def _is_corner(corner: Any) -> bool:
 
 
 def _encloses(corners: Sequence[Any]) -> bool:
-    """Whether a polygon has an area: the sum of cross products of its neighbouring corners is none."""
+    """Whether a polygon has an area: half the sum of its neighbouring corners' cross products."""
     following = [*corners[1:], corners[0]]
-    return sum(x * v - u * y for (x, y), (u, v) in zip(corners, following, strict=True)) != 0
+    return bool(sum(x * v - u * y for (x, y), (u, v) in zip(corners, following, strict=True)))
 
 
 def _refuse_doubles(reading: _Reading, maps: Sequence[ShelfMap]) -> None:
