@@ -35,7 +35,7 @@ _WORTH_A_THOUGHT = 0.08
 _VEIL_OFF = 0.03
 # Where the baseline's detail was not found again, a place is compared with another one: up to twice
 # the doubt, in full when likeness is under this by all of it.
-_SURE_LIKENESS = 0.4
+_SURE_LIKENESS = 0.25
 _GAIN_OFF = GAIN_STEP / 2
 Z90 = 1.645
 """Deviations to either side that hold 90 % of a normal distribution."""

@@ -17,31 +17,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
-from colscan.score.face import Grid, brightness_of, smooth
+from colscan.score.face import Grid
+from colscan.score.grain import brightness_grain, likeness_by_shift
 from colscan.score.model import Baseline
 from colscan.score.prepare import prepare
 from colscan.score.reference import with_paper
 
-# Shavings' and grains' edges, sharp even under thin mycelium; coarser detail is light and growth.
-_GRAIN_MM = (1.0, 3.0)
-# Contrast is made even over this, so that bare places don't outweigh those half grown over.
-_EVEN_MM, _MOST_CONTRAST = 8.0, 2.0
+# Steps of a print's grain per usual contrast: at most twice that, so that they fit into a byte.
+_STEPS = 60
 # Off what is hidden and off the outline by three cells: edges there are everybody's.
 _KEEP_OFF = np.ones((7, 7), np.uint8)
 # Shifts that are compared, cells: placing by outlines alone is off by up to about 2 cm.
 _SHIFTS = 12
 # Around the best shift, cells: its own slope.
 _PEAK = 3
-# Other bags stand out up to 5.2 (about 2000 pairs of five racks), the right one 4 to 20, less only where
-# it is grown over or fogged. `sure` accuses; `known` acquits.
-SURE, KNOWN = 5.5, 4.5
+# Other bags of six rendered racks stand out up to 5.5 (710 pairs), the right one mostly 4.5 to 20, less where
+# it is grown over. `sure` accuses; `known` acquits.
+SURE, KNOWN = 5.7, 4.5
 # By so much another bag must stand out more than the place's own.
 _CLEARLY = 1.0
 # Two bags that changed places speak for each other: their two values together, and how much more than
 # the two of the bags that should stand there. Twice chance's mean of 3 and four of its spreads.
 _SURE_TOGETHER, _CLEARLY_TOGETHER = 9.3, 2.0
-# A bag that shows half of its substrate bare is known by it; under this it is a stranger's.
-_STRANGE, _STILL_BARE = 3.7, 0.5
+# A bag of whose substrate this much is bare is known by it; under this it is a stranger's.
+_STRANGE, _STILL_BARE = 3.7, 0.3
 # Too little in common for a spread over shifts.
 _LEAST_CELLS = 400
 
@@ -147,7 +146,7 @@ def _judge(key: int, known: Mapping[int, float], swapped: int | None, *, coverag
         verdict, found = Verdict.OTHER, swapped
     elif own >= KNOWN:
         verdict, found = Verdict.SAME, key
-    elif key in known and own < _STRANGE and coverage is not None and coverage < _STILL_BARE:
+    elif key in known and own < _STRANGE and coverage is not None and coverage < 1 - _STILL_BARE:
         verdict = Verdict.STRANGE
     else:
         verdict = Verdict.UNKNOWN
@@ -169,11 +168,7 @@ def _exchanged(views: Sequence[BagView], scores: Sequence[Mapping[int, float]]) 
 
 
 def _print(light: Grid, seen: NDArray[np.bool_]) -> _Print:
-    brightness = np.log(np.maximum(brightness_of(light), 1e-4)).astype(np.float32)
-    fine, coarse = (smooth(brightness, seen, sigma) for sigma in _GRAIN_MM)
-    detail = fine - coarse
-    contrast = np.sqrt(np.maximum(smooth(detail * detail, seen, _EVEN_MM), 1e-8))
-    grain = np.clip(detail / contrast, -_MOST_CONTRAST, _MOST_CONTRAST) * 60
+    grain = brightness_grain(light, seen) * _STEPS
     clear = cv2.erode(np.pad(seen, 1).astype(np.uint8), _KEEP_OFF)[1:-1, 1:-1] > 0
     return _Print(grain=np.round(grain).astype(np.int8), clear=np.asarray(clear))
 
@@ -186,13 +181,9 @@ def _peak(known: _Print, today: _Print) -> float:
     a, wa = _weighted(known)
     b, wb = _weighted(today)
     a, wa = a[inner].copy(), wa[inner].copy()
-    product, energy_a, energy_b, shared = (
-        np.asarray(cv2.matchTemplate(image, template, cv2.TM_CCORR))
-        for image, template in ((b, a), (wb, a * a), (b * b, wa), (wb, wa))
-    )
+    likeness, shared = likeness_by_shift(a, wa, b, wb)
     if shared.min() < _LEAST_CELLS:
         return 0.0
-    likeness = product / np.sqrt(np.maximum(energy_a * energy_b, 1e-6))
     y, x = np.unravel_index(int(likeness.argmax()), likeness.shape)
     apart = np.ones(likeness.shape, bool)
     apart[max(0, y - _PEAK) : y + _PEAK + 1, max(0, x - _PEAK) : x + _PEAK + 1] = False
@@ -202,4 +193,4 @@ def _peak(known: _Print, today: _Print) -> float:
 
 def _weighted(one: _Print) -> tuple[Grid, Grid]:
     clear = one.clear.astype(np.float32)
-    return np.asarray(one.grain / 60 * clear, np.float32), clear
+    return np.asarray(one.grain / _STEPS * clear, np.float32), clear
