@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import re
 import textwrap
@@ -12,6 +10,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from colscan.records import format_record
 from colscan.tables import Column, format_cell
 
 Cell = str | int | float | datetime | None
@@ -104,13 +103,9 @@ def _render_json(header: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
 
 
 def _render_csv(header: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(header)
-    for row in rows:
-        # Text from people may begin like a formula; format_cell guards it as in the ledger's files.
-        writer.writerow([format_cell(_TEXT, cell) if isinstance(cell, str) else _plain(cell) for cell in row])
-    return out.getvalue()
+    # Text from people may begin like a formula; format_cell guards it as in the ledger's files.
+    cells = ([format_cell(_TEXT, c) if isinstance(c, str) else _plain(c) for c in row] for row in rows)
+    return b"".join(map(format_record, (header, *cells))).decode()
 
 
 def _plain(cell: Cell) -> str:

@@ -96,6 +96,13 @@ def test_bold_marks_the_header_and_what_needs_a_person_only() -> None:
     assert marked == [*WIDE_HEADER, "turn it and look"]
 
 
+def test_csv_comes_back_whatever_line_ends_a_text_has() -> None:
+    """A note with the line end of an old system is one cell still."""
+    text = render_rows(("a", "b"), [("one\rtwo", "three\nfour"), ("", "five")], "csv")
+    rows = list(csv.reader(io.StringIO(text, newline=""), strict=True))
+    assert rows == [["a", "b"], ["one\rtwo", "three\nfour"], ["", "five"]]
+
+
 def test_csv_guards_texts_that_begin_like_a_formula() -> None:
     """Numbers stay numbers, times are ISO 8601, None is empty, quotes are doubled."""
     when = datetime(2026, 3, 2, 6, tzinfo=UTC)
