@@ -7,6 +7,7 @@ from datetime import tzinfo
 from pathlib import Path
 
 from colscan.errors import TrialError
+from colscan.growth.patches import standing_discards
 from colscan.hints import as_typed, suggest_near
 from colscan.ledger import Ledger, append_row
 from colscan.ledger.columns import VerdictRow
@@ -15,10 +16,14 @@ from colscan.trial.model import Bag, Trial
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
-    """The call as written, and the later one on the same bag or patch that still counts, if there is one."""
+    """The call as written, and of others on the same bag or patch what still counts.
+
+    `later` is a later call; `discarded` the earlier one by which the bag stays discarded.
+    """
 
     row: VerdictRow
     later: VerdictRow | None
+    discarded: VerdictRow | None
 
 
 def known_bag(trial: Trial, code: str) -> Bag:
@@ -69,7 +74,9 @@ def record_call(trial_dir: Path, trial: Trial, ledger: Ledger, row: VerdictRow) 
         folder, bag = as_typed(trial_dir), as_typed(row.bag)
         raise TrialError(msg, f"`colscan history {folder} {bag}` shows what is said of the bag.")
     append_row(trial_dir, row)
-    return Recorded(row=row, later=later)
+    said = sorted([*(one for one in ledger.verdicts if one.bag == row.bag), row], key=lambda one: one.at)
+    gone = [one for one in standing_discards(said) if one.patch == row.patch and one.action != row.action]
+    return Recorded(row=row, later=later, discarded=gone[0] if gone else None)
 
 
 def describe_target(row: VerdictRow) -> str:

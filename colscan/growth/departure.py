@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from colscan.growth.model import BagRecord
+from colscan.growth.patches import DISCARDED
 from colscan.ledger import times_of
 from colscan.units import in_microseconds
 
-DISCARDED = "discarded"
 MISSING = "missing"
 LEFT_THE_TRIAL = (DISCARDED, "retired")
 """Events after which a bag is no longer in the trial."""
@@ -32,7 +32,7 @@ def departure_of(record: BagRecord) -> Departure | None:
         One bag's rows. It is discarded by an event, or by what was done at a verdict.
     """
     left = [(event.at, event.what) for event in record.events if event.what in LEFT_THE_TRIAL]
-    left += [(call.at, DISCARDED) for call in record.standing_calls if call.action == DISCARDED]
+    left += [(call.at, DISCARDED) for call in record.discards]
     missing = missing_since(record)
     if missing is not None:
         left.append((missing, MISSING))
