@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from pathlib import Path
 
 from colscan.errors import TrialError
+from colscan.growth.departure import gone_for_good
+from colscan.growth.model import BagRecord
 from colscan.growth.patches import standing_discards
 from colscan.hints import as_typed, suggest_near
 from colscan.ledger import Ledger, append_row
@@ -40,6 +42,35 @@ def known_bag(trial: Trial, code: str) -> Bag:
         msg = f"Bag {code!r} is not in the trial {trial.name}."
         raise TrialError(msg, f"{near}bags.csv has all {len(trial.bags)} codes.")
     return bag
+
+
+def check_there(record: BagRecord, at: datetime, zone: tzinfo) -> None:
+    """Refuse what is said to have happened to a bag after it was discarded or retired.
+
+    Parameters
+    ----------
+    record : BagRecord
+        What stands about the bag.
+    at : datetime
+        When it is said to have happened.
+    zone : tzinfo
+        The trial's.
+
+    Raises
+    ------
+    TrialError
+        When the bag was gone by then; says since when.
+    """
+    gone = gone_for_good(record)
+    if gone is None or at <= gone.at:
+        return
+    bag, when = record.bag.bag, f"{gone.at.astimezone(zone):%Y-%m-%d %H:%M}"
+    called = any(call.at == gone.at for call in record.discards)
+    undo = "take back the call that says so" if called else "delete that event's line in events.csv"
+    msg = f"Bag {bag} was {gone.what} on {when}; nothing is written."
+    raise TrialError(
+        msg, f"What was before that needs its own time. If the bag is still there, first {undo}."
+    )
 
 
 def record_call(trial_dir: Path, trial: Trial, ledger: Ledger, row: VerdictRow) -> Recorded:

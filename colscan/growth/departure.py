@@ -31,11 +31,22 @@ def departure_of(record: BagRecord) -> Departure | None:
     record : BagRecord
         One bag's rows. It is discarded by an event, or by what was done at a verdict.
     """
+    gone, missing = gone_for_good(record), missing_since(record)
+    if missing is not None and (gone is None or missing < gone.at):
+        return Departure(what=MISSING, at=missing)
+    return gone
+
+
+def gone_for_good(record: BagRecord) -> Departure | None:
+    """Return how a bag was discarded or retired first, None while it wasn't: a missing one may turn up.
+
+    Parameters
+    ----------
+    record : BagRecord
+        One bag's rows.
+    """
     left = [(event.at, event.what) for event in record.events if event.what in LEFT_THE_TRIAL]
     left += [(call.at, DISCARDED) for call in record.discards]
-    missing = missing_since(record)
-    if missing is not None:
-        left.append((missing, MISSING))
     if not left:
         return None
     at, what = min(left)

@@ -212,7 +212,7 @@ class VerdictRow(Row):
     action: str | None = column(
         Column(
             kind="choice",
-            meaning="What was done. Discarded stands until the same is called with another action or withdrawn.",
+            meaning="What was done. Discarded stands until another action, or withdrawn, is said there.",
             choices=ACTIONS,
         ),
         default=None,

@@ -107,6 +107,22 @@ def test_of_a_bag_that_left_only_what_was_before_is_asked(page: FlaskClient, wha
     assert "Something before" not in look(page, "/bag?bag=B05")
 
 
+def test_what_is_posted_of_a_bag_that_left_is_refused(
+    page: FlaskClient, trial: Path, clock: Callable[[datetime], None]
+) -> None:
+    """In the command's words; what was before is recorded, and a note of what was found in it."""
+    call = {"bag": "B04", "patch": "", "call": "contaminated", "action": "discarded", "then": "/bag"}
+    assert send(page, "/verdict", **call).status_code == 303
+    clock(NOON + timedelta(hours=1))
+    status, said = happened(page, "looked-round")
+    assert (status, "Bag B04 was discarded on 2026-04-09 12:00; nothing is written." in said) == (400, True)
+    assert "first take back the call that says so." in said
+    assert happened(page, "retired")[0] == 400
+    assert happened(page, "pins", at="2026-04-09T11:59")[0] == 303
+    assert happened(page, "other", other="green inside")[0] == 303
+    assert [row["what"] for row in rows(trial, "events.csv")] == ["pins", "other"]
+
+
 def test_enter_in_a_field_records_nothing(page: FlaskClient, trial: Path) -> None:
     """A form's first button is what Enter presses: it says nothing and is refused."""
     for path in ("/bag?bag=B04", "/event"):
