@@ -120,7 +120,7 @@ BAD_LAYOUTS = [
     ({"strains": ("PO-3", "PO-3")}, "--strain PO-3 is given twice"),
     ({"strains": (" ",)}, "is blank"),
     ({"supplement": ""}, "is blank"),
-    ({"levels_pct": (4.0, 4.0)}, "--level 4.0 is given twice"),
+    ({"levels_pct": (4.0, 4.0)}, "--level 4 is given twice"),
     ({"levels_pct": (101.0,)}, "--level 101.0 is no percentage"),
     ({"levels_pct": (1.234,)}, "--level 1.234 is no percentage"),
     ({"levels_pct": (float("nan"),)}, "--level nan is no percentage"),
