@@ -27,9 +27,11 @@ PHONE_PX = 600
 PATIENCE_S = 30
 AT_HOME = ("data", "blob", "about")
 """Schemes that ask nobody."""
+COLOUR_RULES = ("color-contrast", "link-in-text-block")
+"""Of axe, those that ask what colours there are."""
 RUN_AXE = """
-const done = arguments[0];
-axe.run(document, {resultTypes: ["violations"]}).then(found => done(found.violations.flatMap(rule =>
+const [rules, done] = arguments, only = rules.length ? {runOnly: rules} : {};
+axe.run(document, {resultTypes: ["violations"], ...only}).then(found => done(found.violations.flatMap(rule =>
   rule.nodes.map(node => [
     node.impact ?? rule.impact, `${rule.id}: ${node.html.slice(0, 200)}: ${node.failureSummary}`])
 )), error => done([["critical", `axe: ${error}`]]));
@@ -118,9 +120,12 @@ class Watched:
         finally:
             self.driver.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", sent)
 
-    def audit(self) -> tuple[list[str], list[str]]:
-        """What axe finds on a page that was opened with it: the serious and critical, then the rest."""
-        found = self.driver.execute_async_script(RUN_AXE)
+    def audit(self, *rules: str) -> tuple[list[str], list[str]]:
+        """What axe finds on a page that was opened with it: the serious and critical, then the rest.
+
+        By some of its rules, or by all when none is named.
+        """
+        found = self.driver.execute_async_script(RUN_AXE, rules)
         grave = [text for impact, text in found if impact in ("serious", "critical")]
         return grave, [f"{impact}: {text}" for impact, text in found if impact not in ("serious", "critical")]
 
