@@ -84,9 +84,9 @@ class Watched:
         waiting.until(lambda driver: driver.execute_script(f"return {script}", *values), f"never: {script}")
 
     def read(self, text: str) -> None:
-        """Wait until the page says a text, and as long as a hand needs that doesn't tap twice."""
+        """Wait until the page says a text; what is tapped then is no second half of a double tap."""
         self.wait_for("document.querySelector('main').innerText.includes(arguments[0])", text)
-        self.wait_for("Date.now() - sessionStorage.getItem('sent') > 600")
+        self.wait_for("sessionStorage.removeItem('sent') === undefined")
 
     def set_screen(self, width_px: int, height_px: int, scheme: str) -> None:
         """Show pages as a screen of a size would, light or dark."""
