@@ -1,5 +1,6 @@
 """What all tests share."""
 
+import gc
 import os
 import shutil
 from collections.abc import Callable
@@ -19,7 +20,15 @@ from hypothesis import settings
 settings.register_profile("any machine", deadline=None)
 settings.load_profile("any machine")
 
+# Thousands of tests and all libraries are many objects to go through for those that are no longer used.
+gc.set_threshold(20_000, 10, 10)
+
 ROOT = Path(__file__).parent.parent
+
+
+def pytest_collection_finish() -> None:
+    """Tests and libraries stay: from here on they are passed over."""
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 import pytest
-from demo_trial import begin, begin_pair, contents, corner
+from demo_trial import begin, begin_pair, contents, corner, plain_shelf
 
 from colscan.app.cli.main import main
 from colscan.app.demo import NAME
@@ -55,6 +55,12 @@ def _scanned_pair(
 def scanned_pair(_scanned_pair: Path, tmp_path: Path) -> Path:
     """The same with the corners of day 0 and 3 scanned; each test has its own copy."""
     return Path(shutil.copytree(_scanned_pair, tmp_path / NAME))
+
+
+@pytest.fixture(scope="session")
+def plain_first(made_once: Callable[[str, Callable[[Path], object]], Path]) -> Path:
+    """The upper shelf on day 0, its four bags without cards."""
+    return made_once("plain", lambda folder: plain_shelf(0, folder / "first.png")) / "first.png"
 
 
 @pytest.fixture
