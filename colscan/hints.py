@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 import shlex
+import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,16 +14,23 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from colscan.tables import Column
 
+_PLAIN_ON_WINDOWS = re.compile(r"[\w.:\\/=+@-]+")
+
 
 def as_typed(name: Path | str) -> str:
     """Return a path or code as it is typed in a command: in quotes where a shell would take it apart.
+
+    Windows' shells know double quotes alone, and take a backslash for itself.
 
     Examples
     --------
     >>> f"colscan status {as_typed('my trial')}"
     "colscan status 'my trial'"
     """
-    return shlex.quote(str(name))
+    text = str(name)
+    if sys.platform == "win32":
+        return text if _PLAIN_ON_WINDOWS.fullmatch(text) else '"' + text.replace('"', '\\"') + '"'
+    return shlex.quote(text)
 
 
 def suggest_near(name: str, known: Iterable[str]) -> str:

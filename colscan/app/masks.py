@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from unicodedata import normalize
 
 from colscan.errors import PhotoError, TrialError
 from colscan.growth.agree import Painted
@@ -77,17 +78,17 @@ def paint_of(path: Path, trial: Trial, photo: PhotoRow, score: ScoreRow) -> Pain
 
 
 def _read_mask(path: Path, trial: Trial, ledger: Ledger) -> Painted:
-    begin, _, bag = path.stem.partition("-")
+    begin, _, bag = normalize("NFC", path.stem).partition("-")
     photos = [row for row in ledger.photos if len(begin) >= SHORT_SHA and row.photo_sha256.startswith(begin)]
     scores = [
         row
         for row in ledger.scores
         for photo in photos
-        if (row.photo_sha256, row.bag) == (photo.photo_sha256, bag)
+        if (row.photo_sha256, normalize("NFC", row.bag)) == (photo.photo_sha256, bag)
     ]
     if len(photos) != 1 or not scores or not scores[0].outline:
         msg = f"{path.name}: there is no score that it belongs to."
         hint = "Name it by the photo's letters under photos/ and the bag, like 5e1d07c2-B04.png."
         raise PhotoError(msg, hint)
     share = paint_of(path, trial, photos[0], scores[0]).share
-    return Painted(photo_sha256=photos[0].photo_sha256, bag=bag, coverage=share)
+    return Painted(photo_sha256=photos[0].photo_sha256, bag=scores[0].bag, coverage=share)

@@ -62,4 +62,4 @@ def write_mark(folder: Path, mark: WholeMark) -> None:
     """Put the mark into the cache; without it the next writer looks for itself."""
     with suppress(OSError):
         (folder / MARK_FILE).parent.mkdir(exist_ok=True)
-        (folder / MARK_FILE).write_text(json.dumps({"files": mark.files, "since": mark.since}))
+        (folder / MARK_FILE).write_bytes(json.dumps({"files": mark.files, "since": mark.since}).encode())

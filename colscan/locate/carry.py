@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import permutations
+from itertools import combinations
 
 import cv2
 import numpy as np
@@ -221,27 +221,53 @@ def _standing(scene: Scene, today: Scene, change: Matrix) -> float:
 
 def _by_bags(known: NDArray[np.float64], today: NDArray[np.float64]) -> list[Matrix]:
     """Shifts with scale and turn that bring most bags onto bags: where to begin, never who is who."""
-    found: list[tuple[float, Matrix]] = []
+    if min(len(known), len(today)) < 2:
+        return []
     z, w = (bags[:, 0] + 1j * bags[:, 1] for bags in (known, today))
-    size = float(np.median(today[:, 2])) if len(today) else 1.0
-    for i, j in permutations(range(len(z)), 2):
-        for a, b in permutations(range(len(w)), 2):
-            by = (w[b] - w[a]) / (z[j] - z[i])
-            likely = abs(by) * np.median(known[:, 2]) / size
-            if not 0.8 < likely < 1.25 or abs(np.angle(by)) > _MOST_TURN:
-                continue
-            off = np.abs((by * (z - z[i]) + w[a])[:, None] - w[None]).min(1) / size
-            shift = w[a] - by * z[i]
-            change = np.array([[by.real, -by.imag, shift.real], [by.imag, by.real, shift.imag], [0, 0, 1]])
-            found.append((float(np.minimum(off, _NEAR).sum()), change))
+    usual, size = (float(np.median(bags[:, 2])) for bags in (known, today))
+    pairs = combinations(range(len(known)), 2)
+    found = [way for pair in pairs for way in _ways(z, w, pair, sizes=(usual, size))]
     kept: list[Matrix] = []
-    for _, change in sorted(found, key=lambda f: f[0]):
+    for _, by, shift in sorted(found, key=lambda way: way[0]):
+        change = np.array([[by.real, -by.imag, shift.real], [by.imag, by.real, shift.imag], [0, 0, 1]])
         middles = [moved(known[:, :2], one) for one in (change, *kept)]
         if all(np.abs(middles[0] - other).max() > _NEAR * size for other in middles[1:]):
             kept.append(change)
         if len(kept) == _STARTS_BY_BAGS:
             break
     return kept
+
+
+def _ways(
+    z: NDArray[np.complex128], w: NDArray[np.complex128], pair: tuple[int, int], *, sizes: tuple[float, float]
+) -> list[tuple[float, complex, complex]]:
+    """The ways to bring two known bags onto any two of today's, places and changes as complex numbers.
+
+    Parameters
+    ----------
+    z, w : ndarray, shape (n,) and (m,)
+        The known bags' middles and today's.
+    pair : tuple of int
+        Which two of the known ones.
+    sizes : tuple of float
+        A usual bag's, known and today.
+
+    Returns
+    -------
+    list of (float, complex, complex)
+        How badly all bags fit, what multiplies places and what is then added to them.
+    """
+    i, j = pair
+    if z[i] == z[j]:
+        return []
+    by = (w[None] - w[:, None]) / (z[j] - z[i])
+    likely = np.abs(by) * sizes[0] / sizes[1]
+    a, b = np.nonzero((likely > 0.8) & (likely < 1.25) & (np.abs(np.angle(by)) <= _MOST_TURN))
+    chosen = by[a, b]
+    placed = chosen[:, None] * (z - z[i]) + w[a, None]
+    off = np.abs(placed[..., None] - w).min(2) / sizes[1]
+    cost = np.minimum(off, _NEAR).sum(1)
+    return list(zip(cost.tolist(), chosen.tolist(), (w[a] - chosen * z[i]).tolist(), strict=True))
 
 
 def _middle_and_size(outline: Points) -> tuple[float, float, float]:

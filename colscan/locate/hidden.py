@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from colscan.locate.standin import PATCH_MM
 from colscan.locate.window import BRIGHTEST, DARKEST, LUMINANCE, Window
 from colscan.photo.model import Mask
 from colscan.photo.ranks import median
@@ -29,14 +30,12 @@ _ROD_EDGE = 0.05
 # A rod looks the same before the block and beside it, within this much log light just below its upper edge.
 _ROD_ALIKE, _ROD_BELOW_MM = 0.3, (1, 4)
 
-# Filter patches are 30-80 mm squares of white, finely porous, even material.
-_PATCH_MM = (30, 80)
 # Light in units of the card's paper above which a patch may stand out from wall and film: it hangs in
 # other light than the card.
 _PATCH_LEVELS = (0.4, 0.55, 0.75, 1.0, 1.3)
 _PATCH_FILL = 0.9
 # So many pixels at least are round the smallest, standing on its corner.
-_PATCH_ROUND = int(4 * (_PATCH_MM[0] - 1) / np.sqrt(2))
+_PATCH_ROUND = int(4 * (PATCH_MM[0] - 1) / np.sqrt(2))
 
 
 def hidden_places(window: Window, face: Mask) -> Mask:
@@ -179,7 +178,7 @@ def _under_patch(light: NDArray[np.float32], face: Mask) -> Mask:
     patch = np.zeros(face.shape, np.uint8)
     face_top = int(np.flatnonzero(face.any(1))[0])
     # What reaches so far down that it is cut here is too large for a patch, or lies on the face.
-    above = light[: face_top + 2 * _PATCH_MM[1]]
+    above = light[: face_top + 2 * PATCH_MM[1]]
     brightest = above[:face_top].max(initial=0)
     for level in _PATCH_LEVELS:
         if brightest <= level:
@@ -189,7 +188,7 @@ def _under_patch(light: NDArray[np.float32], face: Mask) -> Mask:
             if len(contour) < _PATCH_ROUND:
                 continue
             _, (a, b), _ = cv2.minAreaRect(contour)
-            square = _PATCH_MM[0] <= min(a, b) and max(a, b) <= _PATCH_MM[1] and max(a, b) < 1.4 * min(a, b)
+            square = PATCH_MM[0] <= min(a, b) and max(a, b) <= PATCH_MM[1] and max(a, b) < 1.4 * min(a, b)
             if square and cv2.contourArea(contour) > _PATCH_FILL * a * b:
                 one = np.asarray(cv2.fillPoly(np.zeros(face.shape, np.uint8), [contour], 1))
                 if one[:face_top].sum() > 0.5 * one.sum():

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from colscan.locate.crop import is_cut
 from colscan.locate.facenet import log_odds
 from colscan.locate.model import Points
 from colscan.locate.outline import USUAL_MM, simplified
@@ -37,7 +38,6 @@ _LEAST_CHANCE, _LEAST_FILL = 0.8, 0.88
 _SHAPES = (0.5, 1.8)
 # Blocks on one shelf are of a size: others than this, against the median area, are none.
 _SIZES = (0.35, 2.5)
-_BORDER_PX = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -78,7 +78,7 @@ def propose_faces(rgb: ImageRGB, *, scale_mm_per_px: float | None = None) -> tup
         outlines = _at_best_size(rgb)
     else:
         outlines = _outlines(rgb, _WIDTH_PX * scale_mm_per_px / USUAL_MM[0])
-    whole = [not _cut(outline, rgb.shape[:2]) for outline in outlines]
+    whole = [not is_cut(outline, rgb.shape[:2]) for outline in outlines]
     if not outlines:
         return ()
     scale = scale_mm_per_px or _usual_scale(
@@ -186,7 +186,7 @@ def _is_block(block: Mask, face: NDArray[np.float32]) -> bool:
     _, _, width, height = cv2.boundingRect(contour)
     hull = cv2.contourArea(cv2.convexHull(contour))
     chance = float((1 / (1 + np.exp(-face[block]))).mean())
-    cut = _cut(contour[:, 0].astype(np.float64), block.shape[:2])
+    cut = is_cut(contour[:, 0].astype(np.float64), block.shape[:2])
     shape = cut or _SHAPES[0] < width / height < _SHAPES[1]
     return shape and chance > _LEAST_CHANCE and cv2.contourArea(contour) > _LEAST_FILL * hull > 0
 
@@ -199,11 +199,6 @@ def _contour(block: Mask, width: float) -> Points:
     # Contours run through the centres of the outermost pixels: half a pixel within.
     middle = (outline.min(0) + outline.max(0)) / 2
     return np.asarray(outline + 0.5 * np.sign(outline - middle))
-
-
-def _cut(outline: Points, shape: tuple[int, int]) -> bool:
-    last = np.array([shape[1] - 1.0, shape[0] - 1.0])
-    return bool(((outline < _BORDER_PX) | (outline > last - _BORDER_PX)).any())
 
 
 def _usual_scale(outlines: Sequence[Points]) -> float:

@@ -15,8 +15,10 @@ from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB
 from colscan.photo.ranks import median
 
-# A photo's highlights are burnt out from about here: JPEG and tone curves seldom reach 255.
 BURNT_OUT = 250
+"""A photo's highlights are burnt out from about here: JPEG and tone curves seldom reach 255."""
+BURNT_OUT_LIGHT = 0.95
+"""A channel of white paper at or over this linear light, that of `BURNT_OUT`, may be burnt out."""
 BURNT_OUT_SHARE = 0.25
 # Paper that isn't at least twice as bright as ink is no reference: black ink on plain paper is
 # about 1 to 20, and haze before a card that is still read leaves more than this.

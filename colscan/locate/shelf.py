@@ -13,15 +13,12 @@ from colscan.locate.cards import find_cards
 from colscan.locate.carry import Carried, Homography, Scene, carry_places, describe_scene, register
 from colscan.locate.model import BagView, Card, Points, Standing
 from colscan.locate.propose import Proposal, propose_faces
-from colscan.locate.reference import Reference
+from colscan.locate.reference import BURNT_OUT_LIGHT, Reference
 from colscan.locate.standin import stand_in_references
 from colscan.locate.uncarded import view_without_card
 from colscan.locate.wall import Surroundings, lamp_change, surroundings
 from colscan.photo.model import ImageRGB
 from colscan.trial.model import LAST_BAG_TAG, SHELF_TAGS
-
-# A channel of a stand-in at or over this share of the sensor's range may be burnt out.
-_BURNT_OUT = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -197,7 +194,7 @@ def _in_colour(reference: Reference, colour: NDArray[np.float64]) -> Reference:
     if Flag.NO_REFERENCE not in reference.flags or not np.isfinite(reference.paper).all():
         return reference
     ratio = reference.paper / colour
-    whole = reference.paper < _BURNT_OUT
+    whole = reference.paper < BURNT_OUT_LIGHT
     brightness = float(np.median(ratio[whole])) if whole.any() else float(ratio.max())
     return replace(reference, paper=colour * brightness)
 

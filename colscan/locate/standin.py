@@ -15,8 +15,10 @@ from colscan.locate.reference import BURNT_OUT, BURNT_OUT_SHARE, Reference, read
 from colscan.photo.light import to_linear
 from colscan.photo.model import ImageRGB, LinearRGB
 
-# Filter patches are 30-80 mm squares that hang within this height above the block.
-_PATCH_MM, _ABOVE_MM = (30.0, 80.0), 130.0
+PATCH_MM = (30, 80)
+"""Sides of filter patches: squares of white, finely porous, even material (common practice)."""
+# They hang within this height above the block.
+_ABOVE_MM = 130.0
 _FILL, _LONGEST = 0.85, 1.5
 # Of the light of film and wall around them; shades at which a patch may stand out.
 _LEAST_STEP, _SHADES = 1.15, 24
@@ -86,12 +88,12 @@ def _read_patch(rgb: ImageRGB, outline_px: Points, mm_per_px: float) -> Referenc
     rows = slice(max(0, int(top - _ABOVE_MM / mm_per_px)), max(0, int(top)))
     columns = slice(max(0, int(x0)), max(0, int(x1) + 1))
     light = to_linear(rgb[rows, columns])
-    if min(light.shape[:2]) < _PATCH_MM[0] / mm_per_px:
+    if min(light.shape[:2]) < PATCH_MM[0] / mm_per_px:
         return None
     square = _square(np.asarray(light.mean(2), np.float32), mm_per_px)
     if square is None:
         return None
-    inner = square.mean(0) + (square - square.mean(0)) * (1 - 2 * _SEAM_MM / _PATCH_MM[0])
+    inner = square.mean(0) + (square - square.mean(0)) * (1 - 2 * _SEAM_MM / PATCH_MM[0])
     inside = filled(inner, light.shape[:2])
     paper = np.median(light[inside].astype(np.float64), 0)
     burnt_out = bool((rgb[rows, columns][inside] >= BURNT_OUT).any(-1).mean() > BURNT_OUT_SHARE)
@@ -100,7 +102,7 @@ def _read_patch(rgb: ImageRGB, outline_px: Points, mm_per_px: float) -> Referenc
 
 def _square(light: NDArray[np.float32], mm_per_px: float) -> Points | None:
     """Corners (4, 2) of the brightest square that stands out from film and wall."""
-    low, high = _PATCH_MM[0] / mm_per_px, _PATCH_MM[1] / mm_per_px
+    low, high = PATCH_MM[0] / mm_per_px, PATCH_MM[1] / mm_per_px
     # Folds and reflections are thinner than half a patch.
     across = max(3, int(low / 2))
     kernel = np.ones((across, across), np.uint8)

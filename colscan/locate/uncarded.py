@@ -6,15 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from colscan.flags import Flag
-from colscan.locate.bags import crop_px, kept_inside
 from colscan.locate.cards import filled
+from colscan.locate.crop import face_within, is_cut, outline_doubts, view_of
 from colscan.locate.edges import STEP_MM, Plane, Side, edge_log_probabilities
 from colscan.locate.hidden import hidden_places
 from colscan.locate.model import BagView, Points
-from colscan.locate.outline import find_outlines, simplified
+from colscan.locate.outline import find_outlines
 from colscan.locate.reference import Reference
-from colscan.locate.standin import stand_in_references
 from colscan.locate.window import Window, cut_bare_window
 from colscan.locate.writing import find_writing
 from colscan.photo.model import ImageRGB, Mask
@@ -35,7 +33,7 @@ def view_without_card(
     *,
     key: int,
     mm_per_px: float,
-    reference: Reference | None,
+    reference: Reference,
     others_px: Sequence[Points],
 ) -> BagView:
     """The view of a bag that is known by its place.
@@ -50,8 +48,8 @@ def view_without_card(
         `Bag.key`.
     mm_per_px : float
         Scale at the bag.
-    reference : Reference or None
-        The light on the bag, as a shelf card or other bags' filter patches say; None: its own filter patch.
+    reference : Reference
+        The light on the bag.
     others_px : sequence of ndarray, shape (n, 2)
         Outlines of the photo's other blocks: where they overlap this one it is hidden.
 
@@ -61,32 +59,18 @@ def view_without_card(
         Its flags may be `no-reference`, `reference-clipped`, `face-unsure` (then the outline is the rough
         one) and `cut-off`.
     """
-    if reference is None:
-        (reference,) = stand_in_references(rgb, [outline_px], mm_per_px=mm_per_px)
     window = window_without_card(rgb, outline_px, mm_per_px=mm_per_px, reference=reference)
     (outline,) = find_outlines([_leaning(edge_log_probabilities(window), window.filled(outline_px))])
     refined_px = window.to_px(outline.points_mm) if outline.sure else outline_px
-    cut_off, inside_px = kept_inside(refined_px, rgb.shape[:2])
-    face_px = simplified(inside_px)
-    x0, y0, x1, y1 = crop_px(face_px, mm_per_px, rgb.shape[:2])
-    shape = (y1 - y0, x1 - x0)
-    face = filled(face_px - (x0, y0), shape)
-    hidden = _hidden(window, face_px, others_px, (x0, y0), shape)
-    flags = reference.flags
-    flags += () if outline.sure else (Flag.FACE_UNSURE,)
-    flags += (Flag.CUT_OFF,) if cut_off else ()
-    return BagView(
+    face_px = face_within(refined_px, rgb.shape[:2])
+    return view_of(
+        rgb,
+        face_px,
         key=key,
-        rgb=rgb[y0:y1, x0:x1].copy(),
-        origin_px=(x0, y0),
-        face=face,
-        hidden=face & hidden,
-        outline_px=face_px,
         mm_per_px=mm_per_px,
-        paper=reference.paper,
-        ink=reference.ink,
-        blur_px=reference.blur_px,
-        flags=flags,
+        reference=reference,
+        flags=outline_doubts(sure=outline.sure, cut=is_cut(refined_px, rgb.shape[:2])),
+        hide=lambda origin_px, shape: _hidden(window, face_px, others_px, origin_px, shape),
     )
 
 

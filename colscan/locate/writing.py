@@ -25,6 +25,8 @@ Plane = NDArray[np.float32]
 
 # Strokes of felt pens are 1 to 6 mm wide, blur included; what is wider than this is a patch.
 _WIDEST_MM = 9
+# A face with less texture than this is flat: no photo of shavings or mycelium is.
+_LEAST_TEXTURE = 1e-3
 # By how much log light under a stroke is lower than beside it: at least this, and this many times what a
 # tenth of the face's own texture reaches. From there strokes are followed down to the weaker share.
 _LEAST_DEPTH, _OVER_TEXTURE, _WEAKER = 0.25, 1.4, 0.6
@@ -114,52 +116,124 @@ def _places(depth: Plane, inner: Mask, strong: float) -> NDArray[np.int32]:
 FEATURES = 25
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Around:
+    """What the places of one face are held against.
+
+    Parameters
+    ----------
+    dark, tenth, median, high : float
+        Log light that a fiftieth, a tenth, half and nine tenths of the face reach.
+    colour : ndarray, shape (2,)
+        The face's middle log colours.
+    texture : float
+        Depth that nine tenths of the face stay under.
+    width, border, near : ndarray, shape (330, 320)
+        How wide a place is, how far it lies inside the face, and how many cells of thin places are near it.
+    area, thin : float
+        Cells of the face, and of all its thin places.
+    top, height : int
+        Its first row, and how many rows further its last one is.
+    """
+
+    dark: float
+    tenth: float
+    median: float
+    high: float
+    colour: Plane
+    texture: float
+    width: Plane
+    border: Plane
+    near: Plane
+    area: float
+    thin: float
+    top: int
+    height: int
+
+    @classmethod
+    def of(cls, planes: Plane, labels: NDArray[np.int32], inner: Mask, texture: float) -> _Around:
+        """A face by its planes (h, w, 5), its numbered places, its inner part and its texture."""
+        face, thin = planes[inner], (labels > 0).astype(np.uint8)
+        dark, tenth, median, high = np.quantile(face[:, 0], [0.02, 0.1, 0.5, 0.9])
+        rows = np.flatnonzero(inner.any(1))
+        box = (2 * _COMPANY_MM + 1, _COMPANY_MM | 1)
+        return cls(
+            dark=dark,
+            tenth=tenth,
+            median=median,
+            high=high,
+            colour=np.median(face[:, 3:], 0),
+            texture=texture,
+            width=np.asarray(cv2.distanceTransform(thin, cv2.DIST_L2, 5), np.float32),
+            border=np.asarray(cv2.distanceTransform(inner.astype(np.uint8), cv2.DIST_L2, 5), np.float32),
+            near=np.asarray(cv2.boxFilter(thin.astype(np.float32), -1, box, normalize=False), np.float32),
+            area=float(inner.sum()),
+            thin=float(thin.sum()),
+            top=int(rows[0]),
+            height=max(int(np.ptp(rows)), 1),
+        )
+
+
 def _features(planes: Plane, labels: NDArray[np.int32], inner: Mask, texture: float) -> Plane:
     """Features (N, FEATURES) of numbered places: own size and look, the face's, and their company's."""
     count = int(labels.max())
-    face = planes[inner]
-    low, tenth, median, high = np.quantile(face[:, 0], [0.02, 0.1, 0.5, 0.9])
-    colour = np.median(face[:, 3:], 0)
-    area_of_face, area_thin = float(inner.sum()), float((labels > 0).sum())
-    width = cv2.distanceTransform((labels > 0).astype(np.uint8), cv2.DIST_L2, 5)
-    border = cv2.distanceTransform(inner.astype(np.uint8), cv2.DIST_L2, 5)
-    rows = np.flatnonzero(inner.any(1))
-    near = cv2.boxFilter(
-        (labels > 0).astype(np.float32), -1, (2 * _COMPANY_MM + 1, _COMPANY_MM | 1), normalize=False
-    )
     features = np.zeros((count, FEATURES), np.float32)
+    if not count:
+        return features
+    around = _Around.of(planes, labels, inner, max(texture, _LEAST_TEXTURE))
     for k in range(1, count + 1):
         y, x = np.nonzero(labels == k)
-        own = planes[y, x]
-        core = own[own[:, 2] >= np.median(own[:, 2])]
-        w, h = float(np.ptp(x) + 1), float(np.ptp(y) + 1)
-        widest = float(width[y, x].max())
-        company = float(near[y, x].mean()) - min(len(x), 2 * _COMPANY_MM * _COMPANY_MM)
         features[k - 1] = [
-            np.log(len(x)),
-            np.log(w),
-            np.log(h),
-            widest,
-            np.log(len(x) / widest**2),
-            len(x) / (w * h),
-            own[:, 2].mean(),
-            own[:, 2].max(),
-            own[:, 2].mean() / texture,
-            core[:, 0].mean() - low,
-            core[:, 0].mean() - tenth,
-            core[:, 0].mean() - median,
-            core[:, 0].std(),
-            own[:, 1].mean() - median,
-            own[:, 1].mean() - high,
-            own[:, 1].std(),
-            np.log(1 + border[y, x].mean()),
-            (y.mean() - rows[0]) / np.ptp(rows),
-            core[:, 3].mean() - colour[0],
-            core[:, 4].mean() - colour[1],
-            texture,
-            np.log(area_thin / area_of_face),
-            np.log(count),
-            np.log(20 + max(0.0, company)),
-            np.log((20 + max(0.0, company)) / (20 + area_thin - len(x))),
+            *_size(y, x, around),
+            *_look(planes[y, x], around),
+            *_place(y, x, around),
+            *_colour(planes[y, x], around),
+            *_company(y, x, count, around),
         ]
     return features
+
+
+def _size(y: NDArray[np.intp], x: NDArray[np.intp], around: _Around) -> list[float]:
+    w, h = float(np.ptp(x) + 1), float(np.ptp(y) + 1)
+    widest = float(around.width[y, x].max())
+    return [np.log(len(x)), np.log(w), np.log(h), widest, np.log(len(x) / widest**2), len(x) / (w * h)]
+
+
+def _core(own: Plane) -> Plane:
+    """The deeper half of a place."""
+    return own[own[:, 2] >= np.median(own[:, 2])]
+
+
+def _look(own: Plane, around: _Around) -> list[float]:
+    core = _core(own)[:, 0]
+    return [
+        own[:, 2].mean(),
+        own[:, 2].max(),
+        own[:, 2].mean() / around.texture,
+        core.mean() - around.dark,
+        core.mean() - around.tenth,
+        core.mean() - around.median,
+        core.std(),
+        own[:, 1].mean() - around.median,
+        own[:, 1].mean() - around.high,
+        own[:, 1].std(),
+    ]
+
+
+def _place(y: NDArray[np.intp], x: NDArray[np.intp], around: _Around) -> list[float]:
+    return [np.log(1 + around.border[y, x].mean()), (y.mean() - around.top) / around.height]
+
+
+def _colour(own: Plane, around: _Around) -> list[float]:
+    core = _core(own)
+    return [core[:, 3].mean() - around.colour[0], core[:, 4].mean() - around.colour[1], around.texture]
+
+
+def _company(y: NDArray[np.intp], x: NDArray[np.intp], count: int, around: _Around) -> list[float]:
+    others = max(0.0, float(around.near[y, x].mean()) - min(len(x), 2 * _COMPANY_MM * _COMPANY_MM))
+    return [
+        np.log(around.thin / around.area),
+        np.log(count),
+        np.log(20 + others),
+        np.log((20 + others) / (20 + around.thin - len(x))),
+    ]

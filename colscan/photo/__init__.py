@@ -2,8 +2,8 @@
 
 Takes JPEG, PNG and HEIC files. Gives a `PhotoRef` (which bytes, when, which camera) and the pixels;
 `alike` tells copies of one picture.
-Flags `zone-assumed time-from-name time-from-file clock-change night-mode hdr-mode`. A file that can't
-be read, has no colour, is too large or too small, or can't be placed in time is a `PhotoError`.
+Flags `zone-assumed time-from-name time-from-file clock-change time-ahead night-mode hdr-mode`. A file that
+can't be read, has no colour, is too large or too small, or can't be placed in time is a `PhotoError`.
 """
 
 from colscan.photo.light import to_linear

@@ -35,10 +35,10 @@ _WORTH_A_THOUGHT = 0.08
 _VEIL_OFF = 0.03
 # Where the baseline's detail was not found again, a place is compared with another one: up to twice
 # the doubt, in full when likeness is under this by all of it.
-_SURE_LIKENESS = 0.4
+_SURE_LIKENESS = 0.25
 _GAIN_OFF = GAIN_STEP / 2
-# 90 % of a normal distribution.
-_Z = 1.645
+Z90 = 1.645
+"""Deviations to either side that hold 90 % of a normal distribution."""
 # What moves the light is not all that can be wrong: a standard deviation at half covered, less
 # towards bare and full.
 _MODEL_SD = 0.03
@@ -191,6 +191,6 @@ def _interval(coverage: float, off: float, *, unseen: float) -> tuple[float, flo
     no colony behind its card, a half grown one may.
     """
     chance = min(max(coverage, 0.0), 1.0)
-    half = _Z * float(np.hypot(off, _MODEL_SD * 2 * np.sqrt(chance * (1 - chance) + 0.02)))
+    half = Z90 * float(np.hypot(off, _MODEL_SD * 2 * np.sqrt(chance * (1 - chance) + 0.02)))
     hidden = unseen * chance * (1 - chance)
     return max(0.0, coverage - half - hidden), min(1.0, coverage + half + hidden)

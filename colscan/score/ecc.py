@@ -1,6 +1,7 @@
 """The affine change that makes one map most like another, found step by step.
 
-Likeness is the correlation of what both show (Evangelidis & Psarakis 2008, doi:10.1109/TPAMI.2008.113).
+Likeness is the correlation of what both show, in all their layers (Evangelidis & Psarakis 2008,
+doi:10.1109/TPAMI.2008.113); each layer varies around 0.
 Maps of one face share only a part of their detail: mycelium and noise are in one of them alone. Steps that
 go by one map's own slopes take that for signal and overshoot; these go by the product of both maps' slopes,
 which noise is not in (after Benhimane & Malis 2004, doi:10.1109/IROS.2004.1389474), damped until likeness
@@ -15,8 +16,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from colscan.photo.between import Between, warp_affine
+from colscan.photo.between import Between
 from colscan.photo.model import Mask
+from colscan.score.face import channels_of, merged
 
 Grid = NDArray[Any]
 Affine = NDArray[np.float64]
@@ -39,8 +41,8 @@ def align_affine(known: Grid, today: Grid, start: Affine, seen: Mask) -> tuple[f
 
     Parameters
     ----------
-    known, today : ndarrays of one shape
-        Detail of two maps.
+    known, today : ndarrays of one shape, (h, w, n)
+        Detail of two faces, in one layer or several.
     start : ndarray, shape (2, 3)
         Where to begin: from column, row of the first to those of the second.
     seen : ndarray of bool
@@ -51,33 +53,26 @@ def align_affine(known: Grid, today: Grid, start: Affine, seen: Mask) -> tuple[f
     tuple or None
         None where both have nothing in common, or one shows nothing.
     """
-    change = _climbed(known, today, start, seen, every=_EVERY)
-    # Of all cells: those that led there are more alike by 0.006.
-    likeness = None if change is None else _likeness(known, today, change, seen)
-    return None if likeness is None or change is None else (likeness, change)
+    return _climbed(known, today, start, seen, every=_EVERY)
 
 
-def align_blurred(known: Grid, today: Grid, start: Affine, seen: Mask) -> Affine | None:
-    """The change that does it for blurred maps, of which fewer cells say as much."""
+def align_blurred(known: Grid, today: Grid, start: Affine, seen: Mask) -> tuple[float, Affine] | None:
+    """The same of blurred maps, of which fewer cells say as much."""
     return _climbed(known, today, start, seen, every=_EVERY_BLURRED)
 
 
-def _likeness(known: Grid, today: Grid, change: Affine, seen: Mask) -> float | None:
-    moved, shown = np.moveaxis(warp_affine(np.dstack([today, seen]), change, known.shape), 2, 0)
-    inside = shown >= 0.5
-    if inside.sum() < _FEWEST:
-        return None
-    one, other = known[inside], moved[inside]
-    one, other = one - one.mean(), other - other.mean()
-    lengths = float(np.sqrt((one @ one) * (other @ other)))
-    return float(one @ other) / lengths if lengths else None
-
-
-def _climbed(known: Grid, today: Grid, start: Affine, seen: Mask, *, every: int) -> Affine | None:
-    maps = Between(np.dstack([today, *(slope * seen for slope in _slopes(today)), seen]))
+def _climbed(
+    known: Grid, today: Grid, start: Affine, seen: Mask, *, every: int
+) -> tuple[float, Affine] | None:
+    layers = channels_of(today)
+    slopes = (slope * seen for layer in layers for slope in _slopes(layer))
+    maps = Between(merged([*layers, *slopes, seen.astype(np.float32)]))
     cells = _Cells.of(known, every)
     look = _Look.at(cells, maps, np.asarray(start, np.float64) @ cells.to_px)
-    return _climb(cells, maps, look).change @ np.linalg.inv(cells.to_px) if look else None
+    if look is None:
+        return None
+    top = _climb(cells, maps, look)
+    return top.likeness, top.change @ np.linalg.inv(cells.to_px)
 
 
 def _slopes(values: Grid) -> tuple[Grid, Grid]:
@@ -96,13 +91,16 @@ class _Cells:
         Each cell's column and row from the map's middle, in half lengths of its longer side; and 1.
     to_px : ndarray, shape (3, 3)
         From those to columns and rows.
-    known : ndarray, shape (n,)
-        What the map shows there.
-    slopes : ndarray, shape (6, n)
-        How that changes as each of an affine change's six numbers does.
+    known : ndarray, shape (layers n,)
+        What the map shows there, layer after layer.
+    in_layers : ndarray, shape (3, layers n)
+        The places as often.
+    slopes : ndarray, shape (6, layers n)
+        How `known` changes as each of an affine change's six numbers does.
     """
 
     place: Vector
+    in_layers: Vector
     to_px: Affine
     known: Vector
     slopes: Vector
@@ -111,17 +109,22 @@ class _Cells:
     def of(cls, known: Grid, every: int) -> _Cells:
         """One cell of each `every` in both directions."""
         chosen = (slice(every // 2, None, every),) * 2
-        (h, w), half = known.shape, max(known.shape) / 2
-        rows, columns = np.indices(known.shape, np.float32)[:, *chosen].reshape(2, -1)
+        layers, (h, w), half = channels_of(known), known.shape[:2], max(known.shape[:2]) / 2
+        rows, columns = np.indices((h, w), np.float32)[:, *chosen].reshape(2, -1)
         to_px = np.array([[half, 0, (w - 1) / 2], [0, half, (h - 1) / 2], [0, 0, 1]])
         place = np.stack([(columns - to_px[0, 2]) / half, (rows - to_px[1, 2]) / half, np.ones_like(rows)])
         place = place.astype(np.float32)
-        across, down = (slope[chosen].ravel() for slope in _slopes(known))
+        across, down = (
+            np.concatenate([slope[chosen].ravel() for slope in slopes])
+            for slopes in zip(*map(_slopes, layers), strict=True)
+        )
+        in_layers = np.tile(place, len(layers))
         return cls(
             place=place,
+            in_layers=in_layers,
             to_px=to_px,
-            known=known[chosen].ravel(),
-            slopes=np.concatenate([place * across, place * down]),
+            known=np.concatenate([layer[chosen].ravel() for layer in layers]),
+            slopes=np.concatenate([in_layers * across, in_layers * down]),
         )
 
 
@@ -135,11 +138,11 @@ class _Look:
         From cells' places to px of the second map.
     likeness : float
         Their correlation.
-    known, moved : ndarrays, shape (n,)
-        What both show at the cells, of mean 0 and length 1; 0 where the second doesn't count.
-    inside : ndarray, shape (n,)
+    known, moved : ndarrays, shape (layers n,)
+        What both show at the cells, of length 1; 0 where the second doesn't count.
+    inside : ndarray, shape (layers n,)
         1 at the cells that count, else 0.
-    across, down : ndarrays, shape (n,)
+    across, down : ndarrays, shape (layers n,)
         The second's slopes there.
     lengths : tuple of float
         What both were divided by.
@@ -158,12 +161,16 @@ class _Look:
     def at(cls, cells: _Cells, maps: Between, change: Affine) -> _Look | None:
         """None where too little is seen of either map, or one shows nothing there."""
         x, y = change.astype(np.float32) @ cells.place
-        moved, across, down, seen = maps.at(x, y).T
-        inside = (seen >= 0.5).astype(np.float32)
-        count = float(inside.sum())
-        if count < _FEWEST:
+        *values, seen = maps.at(x, y).T
+        layers = len(values) // 3
+        moved, across, down = (
+            np.concatenate(x) for x in (values[:layers], values[layers::2], values[layers + 1 :: 2])
+        )
+        one = (seen >= 0.5).astype(np.float32)
+        if one.sum() < _FEWEST:
             return None
-        known, moved = ((map_ - float(map_ @ inside) / count) * inside for map_ in (cells.known, moved))
+        inside = np.tile(one, layers)
+        known, moved = cells.known * inside, moved * inside
         of_known, of_moved = (float(np.sqrt(map_ @ map_)) for map_ in (known, moved))
         if not of_known or not of_moved:
             return None
@@ -182,7 +189,7 @@ class _Look:
     def uphill(self, cells: _Cells) -> tuple[Affine, Affine, Affine]:
         """How likeness rises (6,), and how it bends (6, 6), by both maps' slopes and by the second's."""
         of_known, of_moved = (self.inside / length for length in self.lengths)
-        slopes = np.concatenate([cells.place * (along * of_moved) for along in (self.across, self.down)])
+        slopes = np.concatenate([cells.in_layers * (along * of_moved) for along in (self.across, self.down)])
         own = (slopes @ self.moved).astype(np.float64)
         rise = slopes @ self.known - self.likeness * own
         both = (slopes @ (cells.slopes * of_known).T).astype(np.float64)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
+from colscan.locate.reference import BURNT_OUT
 from colscan.photo.between import warp_affine
 from colscan.photo.light import to_linear
 from colscan.photo.model import Mask
@@ -19,14 +20,14 @@ GRID_MM = 1.5
 """Step of the face's grid: under a third of the smallest patch looked for (150 mm2 is 14 mm across)."""
 MARGIN = 3
 """Cells of empty border, so that a face that moved a little is not cut."""
+RIM_MM = 18.0
+"""A block's sides turn away within this of its outline; what lies deeper is its front."""
 # A row or column belongs to the face when this share of it does; stray tips of an outline don't.
 _FILLED = 0.15
 # Scale from the outlines is believed while it stays this near to the scale from the cards.
 _SCALE_TOLERANCE = 0.12
 # Blurs of a greater sigma (cells) don't need the full resolution.
 _WIDE = 3.0
-# From here a phone's JPEG is burnt out.
-_CLIPPED = 250
 # A cell is face where most of it is, seen where all of it is but a fiftieth, and burnt out from a quarter on.
 _MOSTLY, _ALL_CLEAR, _BURNT = 0.5, 0.98, 0.25
 # Px of a step that hold all the detail which a grid can show.
@@ -199,7 +200,7 @@ def smoothed(view: BagView, to_px: Affine) -> Smoothed:
         # Without this, detail finer than the grid would fold into it. Thinning did a part of it.
         sigma = left_variance_px((step_px / 2) ** 2, every) ** 0.5
         light = np.asarray(cv2.GaussianBlur(light, (0, 0), sigma), np.float32)
-    unclipped = cv2.inRange(view.rgb, np.zeros(3), np.full(3, _CLIPPED - 1.0)) > 0
+    unclipped = cv2.inRange(view.rgb, np.zeros(3), np.full(3, BURNT_OUT - 1.0)) > 0
     masks = (
         thinned(mask.astype(np.float32), every) for mask in (view.face, view.face & ~view.hidden, ~unclipped)
     )

@@ -9,26 +9,23 @@ from numpy.typing import NDArray
 
 from colscan.flags import Flag
 from colscan.locate.model import BagView
+from colscan.locate.reference import BURNT_OUT_LIGHT
 from colscan.score.baseline import without_highlights
-from colscan.score.face import GRID_MM, Face, depth_mm, own_frame, resample, smooth
+from colscan.score.face import GRID_MM, RIM_MM, Face, depth_mm, own_frame, resample, smooth
+from colscan.score.measure import MUCH_GLARE, MUCH_HIDDEN
 from colscan.score.model import Fault
 from colscan.score.reference import share_reference
 
 # A baseline lives by detail of 1 to 5 mm: blur, or pixels, as wide as the grid's step wipe it out.
 _BLURRED_MM = GRID_MM
 _COARSE_MM = GRID_MM
-_MUCH_HIDDEN = 1 / 3
-_MUCH_GLARE = 0.1
 # Darker than this, one step of the photo's 8 bits is over 6 % of the light.
 _DARK = 24
-# Paper burnt out in every channel tells neither exposure nor cast.
-_BURNT_OUT = 0.95
 # Substrate is of one colour at the scale of several shavings. A place this much less red than the
 # reddest tenth sends two fifths of its light as veil: fog, or a broad reflection.
 _VEILED, _REDDEST = 0.6, 0.9
 _MUCH_FOG = 0.25
 _FOG_MM = 6.0
-_RIM_MM = 18.0
 
 
 def judge_first(views: Sequence[BagView]) -> dict[int, tuple[Fault, ...]]:
@@ -51,7 +48,7 @@ def judge_first(views: Sequence[BagView]) -> dict[int, tuple[Fault, ...]]:
         doubts = _of_view(view) | {Fault.NO_LIGHT: face is None or not readable}
         if face is not None:
             doubts |= {
-                Fault.GLARE: _glare(face) > _MUCH_GLARE,
+                Fault.GLARE: _glare(face) > MUCH_GLARE,
                 Fault.FOG: _fogged(redness[view.key], usual) > _MUCH_FOG,
             }
         found[view.key] = tuple(fault for fault, applies in doubts.items() if applies)
@@ -65,13 +62,14 @@ def _of_view(view: BagView) -> dict[Fault, bool]:
         Fault.CUT_OFF: Flag.CUT_OFF in view.flags,
         Fault.BLURRED: bool(np.isfinite(view.blur_px) and view.blur_px * view.mm_per_px > _BLURRED_MM),
         Fault.TOO_SMALL: view.mm_per_px > _COARSE_MM,
-        Fault.HIDDEN: 1 - shown.sum() / max(view.face.sum(), 1) > _MUCH_HIDDEN,
+        Fault.HIDDEN: 1 - shown.sum() / max(view.face.sum(), 1) > MUCH_HIDDEN,
         Fault.DARK: level < _DARK,
     }
 
 
 def _tells_light(view: BagView) -> bool:
-    return bool(np.isfinite(view.paper).all() and view.paper.min() < _BURNT_OUT)
+    # Paper burnt out in every channel tells neither exposure nor cast.
+    return bool(np.isfinite(view.paper).all() and view.paper.min() < BURNT_OUT_LIGHT)
 
 
 def _glare(face: Face) -> float:
@@ -83,7 +81,7 @@ def _glare(face: Face) -> float:
 def _redness(face: Face) -> NDArray[np.float32]:
     """Red minus blue over the mean on the front, reflections left out, averaged over several shavings."""
     clear = without_highlights(face)
-    light = smooth(face.light, clear, _FOG_MM)[clear & (depth_mm(face.whole) > _RIM_MM)]
+    light = smooth(face.light, clear, _FOG_MM)[clear & (depth_mm(face.whole) > RIM_MM)]
     return np.asarray((light[:, 0] - light[:, 2]) / np.maximum(light.mean(1), 1e-4), np.float32)
 
 

@@ -14,33 +14,31 @@ from enum import StrEnum
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
-from colscan.score.face import Grid, brightness_of, smooth
+from colscan.photo.model import Mask
+from colscan.score.face import Grid
+from colscan.score.grain import grain_of, likeness_by_shift
 from colscan.score.model import Baseline
 from colscan.score.prepare import prepare
+from colscan.score.reference import with_paper
 
-# Shavings' and grains' edges, sharp even under thin mycelium; coarser detail is light and growth.
-_GRAIN_MM = (1.0, 3.0)
-# Contrast is made even over this, so that bare places don't outweigh those half grown over.
-_EVEN_MM, _MOST_CONTRAST = 8.0, 2.0
 # Off what is hidden and off the outline by three cells: edges there are everybody's.
 _KEEP_OFF = np.ones((7, 7), np.uint8)
 # Shifts that are compared, cells: placing by outlines alone is off by up to about 2 cm.
 _SHIFTS = 12
 # Around the best shift, cells: its own slope.
 _PEAK = 3
-# Other bags stand out up to 5.2 (about 2000 pairs of five racks), the right one 4 to 20, less only where
-# it is grown over or fogged. `sure` accuses; `known` acquits.
-SURE, KNOWN = 5.5, 4.5
+# Other bags of six rendered racks stand out up to 5.4 (710 pairs), the right one mostly 4.5 to 20, less where
+# it is grown over. `sure` accuses; `known` acquits.
+SURE, KNOWN = 5.7, 4.5
 # By so much another bag must stand out more than the place's own.
 _CLEARLY = 1.0
 # Two bags that changed places speak for each other: their two values together, and how much more than
 # the two of the bags that should stand there. Twice chance's mean of 3 and four of its spreads.
 _SURE_TOGETHER, _CLEARLY_TOGETHER = 9.3, 2.0
-# A bag that shows half of its substrate bare is known by it; under this it is a stranger's.
-_STRANGE, _STILL_BARE = 3.7, 0.5
+# A bag of whose substrate this much is bare is known by it; under this it is a stranger's.
+_STRANGE, _STILL_BARE = 3.7, 0.3
 # Too little in common for a spread over shifts.
 _LEAST_CELLS = 400
 
@@ -55,35 +53,19 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FacePrint:
-    """What a bag's face is known again by, on the grid of its baseline; small, picklable.
+class _Print:
+    """What a bag's face is known again by, on the grid of its baseline.
 
     Parameters
     ----------
-    grain : ndarray, shape (h, w), int8
-        Fine detail of brightness, in 1/60 of its usual contrast.
-    clear : ndarray of bool, shape (h, w)
-        Where it is seen.
+    grain : ndarray, shape (h, w, 2), float32
+        Of brightness and colour, 0 where it isn't clear.
+    clear : ndarray, shape (h, w), float32
+        1 where it is.
     """
 
-    grain: NDArray[np.int8]
-    clear: NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class KnownBag:
-    """A bag of the shelf as it is known.
-
-    Parameters
-    ----------
-    baseline : Baseline
-        Its looks before anything grew.
-    latest : FacePrint or None
-        From the latest photo in which it was known to be itself: mycelium has a grain of its own.
-    """
-
-    baseline: Baseline
-    latest: FacePrint | None = None
+    grain: Grid
+    clear: Grid
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,14 +88,8 @@ class Identity:
     found: int | None
 
 
-def take_print(view: BagView, baseline: Baseline) -> FacePrint:
-    """What a bag is known again by after a photo: keep that of its latest one."""
-    prepared = prepare(view, baseline)
-    return _print(prepared.face.light, prepared.face.seen)
-
-
 def identify(
-    views: Sequence[BagView], bags: Mapping[int, KnownBag], *, coverage: Mapping[int, float]
+    views: Sequence[BagView], baselines: Mapping[int, Baseline], *, coverage: Mapping[int, float]
 ) -> tuple[Identity, ...]:
     """Whether each view shows the bag that its key says, and if not, which other bag of the shelf.
 
@@ -121,8 +97,8 @@ def identify(
     ----------
     views : sequence of BagView
         One photo's bags; each key is that of the bag whose place it is. After `share_reference`.
-    bags : mapping of int to KnownBag
-        All bags that could stand there, by key.
+    baselines : mapping of int to Baseline
+        Of all bags that could stand there, by key.
     coverage : mapping of int to float
         Today's own coverage of each view's face (fraction), by key, where it was measured.
 
@@ -131,7 +107,7 @@ def identify(
     tuple of Identity
         In the order of `views`. A view whose bag isn't known is `unknown`.
     """
-    scores = [_scores(view, bags) for view in views]
+    scores = [_scores(with_paper(view), baselines) for view in views]
     swapped = _exchanged(views, scores)
     return tuple(
         _judge(view.key, known, swapped.get(view.key), coverage=coverage.get(view.key))
@@ -139,25 +115,21 @@ def identify(
     )
 
 
-def _scores(view: BagView, bags: Mapping[int, KnownBag]) -> dict[int, float]:
+def _scores(view: BagView, baselines: Mapping[int, Baseline]) -> dict[int, float]:
     """How far each bag's likeness stands out; its own alone where that is sure."""
-    if view.key not in bags:
+    if view.key not in baselines:
         return {}
-    own = stands_out(view, bags[view.key])
+    own = stands_out(view, baselines[view.key])
     if own >= SURE:
         return {view.key: own}
-    return {key: own if key == view.key else stands_out(view, bag) for key, bag in bags.items()}
+    return {key: own if key == view.key else stands_out(view, one) for key, one in baselines.items()}
 
 
-def stands_out(view: BagView, bag: KnownBag) -> float:
+def stands_out(view: BagView, baseline: Baseline) -> float:
     """How far the grain of a view agrees better with a bag's at one shift than at others, in their spread."""
-    known = bag.baseline.face
-    first = _print(np.nan_to_num(known), np.isfinite(known[..., 0]))
-    today = take_print(view, bag.baseline)
-    prints = (
-        [first] if bag.latest is None or bag.latest.grain.shape != first.grain.shape else [first, bag.latest]
-    )
-    return max(_peak(one, today) for one in prints)
+    known = baseline.face
+    today = prepare(view, baseline).face
+    return _peak(_print(np.nan_to_num(known), np.isfinite(known[..., 0])), _print(today.light, today.seen))
 
 
 def _judge(key: int, known: Mapping[int, float], swapped: int | None, *, coverage: float | None) -> Identity:
@@ -172,7 +144,7 @@ def _judge(key: int, known: Mapping[int, float], swapped: int | None, *, coverag
         verdict, found = Verdict.OTHER, swapped
     elif own >= KNOWN:
         verdict, found = Verdict.SAME, key
-    elif key in known and own < _STRANGE and coverage is not None and coverage < _STILL_BARE:
+    elif key in known and own < _STRANGE and coverage is not None and coverage < 1 - _STILL_BARE:
         verdict = Verdict.STRANGE
     else:
         verdict = Verdict.UNKNOWN
@@ -193,38 +165,21 @@ def _exchanged(views: Sequence[BagView], scores: Sequence[Mapping[int, float]]) 
     return found
 
 
-def _print(light: Grid, seen: NDArray[np.bool_]) -> FacePrint:
-    brightness = np.log(np.maximum(brightness_of(light), 1e-4)).astype(np.float32)
-    fine, coarse = (smooth(brightness, seen, sigma) for sigma in _GRAIN_MM)
-    detail = fine - coarse
-    contrast = np.sqrt(np.maximum(smooth(detail * detail, seen, _EVEN_MM), 1e-8))
-    grain = np.clip(detail / contrast, -_MOST_CONTRAST, _MOST_CONTRAST) * 60
-    clear = cv2.erode(np.pad(seen, 1).astype(np.uint8), _KEEP_OFF)[1:-1, 1:-1] > 0
-    return FacePrint(grain=np.round(grain).astype(np.int8), clear=np.asarray(clear))
+def _print(light: Grid, seen: Mask) -> _Print:
+    clear = cv2.erode(np.pad(seen, 1).astype(np.uint8), _KEEP_OFF)[1:-1, 1:-1].astype(np.float32)
+    return _Print(grain=grain_of(light, seen) * clear[..., None], clear=clear)
 
 
-def _peak(known: FacePrint, today: FacePrint) -> float:
+def _peak(known: _Print, today: _Print) -> float:
     """By how many spreads the best shift's correlation exceeds the mean of those apart from it."""
     inner = (slice(_SHIFTS, -_SHIFTS), slice(_SHIFTS, -_SHIFTS))
     if min(known.clear.shape) <= 2 * _SHIFTS or known.clear[inner].sum() < _LEAST_CELLS:
         return 0.0
-    a, wa = _weighted(known)
-    b, wb = _weighted(today)
-    a, wa = a[inner].copy(), wa[inner].copy()
-    product, energy_a, energy_b, shared = (
-        np.asarray(cv2.matchTemplate(image, template, cv2.TM_CCORR))
-        for image, template in ((b, a), (wb, a * a), (b * b, wa), (wb, wa))
-    )
+    likeness, shared = likeness_by_shift(known.grain[inner], known.clear[inner], today.grain, today.clear)
     if shared.min() < _LEAST_CELLS:
         return 0.0
-    likeness = product / np.sqrt(np.maximum(energy_a * energy_b, 1e-6))
     y, x = np.unravel_index(int(likeness.argmax()), likeness.shape)
     apart = np.ones(likeness.shape, bool)
     apart[max(0, y - _PEAK) : y + _PEAK + 1, max(0, x - _PEAK) : x + _PEAK + 1] = False
     rest = likeness[apart]
     return float((likeness.max() - rest.mean()) / max(float(rest.std()), 1e-6))
-
-
-def _weighted(one: FacePrint) -> tuple[Grid, Grid]:
-    clear = one.clear.astype(np.float32)
-    return np.asarray(one.grain / 60 * clear, np.float32), clear

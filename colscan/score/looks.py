@@ -9,7 +9,7 @@ import numpy as np
 from colscan.photo.model import Mask
 from colscan.photo.ranks import median, picked, quantiles
 from colscan.score.face import Grid, Means, channels_of, over_channels, smooth
-from colscan.score.mixing import MYCELIUM, Fits
+from colscan.score.mixing import WHITE_REDNESS, Fits
 from colscan.score.prepare import DETAIL_MM, Prepared
 
 # Colour is coded more coarsely than brightness.
@@ -21,7 +21,6 @@ _EDGE_MM = 3.0
 # Colour is light over brightness, which noise alone makes large in the dark: below this share of the
 # face's middle brightness, over that.
 _DARKEST = 0.5
-_WHITE_REDNESS = float((MYCELIUM[0] - MYCELIUM[2]) / MYCELIUM.mean())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,8 +129,8 @@ def _noise(greenness: Grid, clear: Mask) -> tuple[float, float]:
 def _share_by_colour(redness: Grid, bare: Grid, bare_redness: Grid, white: Grid) -> Grid:
     """Share of white in the mixture of bare substrate and white that has a given redness."""
     over = (bare_redness - redness) * bare
-    share = np.clip(over / np.maximum(over + (redness - _WHITE_REDNESS) * white, 1e-4), 0.0, 1.0)
-    return np.where(redness <= _WHITE_REDNESS, 1.0, np.where(over <= 0, 0.0, share)).astype(np.float32)
+    share = np.clip(over / np.maximum(over + (redness - WHITE_REDNESS) * white, 1e-4), 0.0, 1.0)
+    return np.where(redness <= WHITE_REDNESS, 1.0, np.where(over <= 0, 0.0, share)).astype(np.float32)
 
 
 def _hole(bag: Prepared, clear: Mask, shown: Means) -> Grid:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,13 +17,14 @@ from colscan.score.mixing import Cells
 from colscan.score.model import Baseline, Evidence, PatchSeen, TakenOff
 from colscan.score.patches import Marks, find_patches
 from colscan.score.prepare import Prepared, fit_cells, map_cells, prepare, prepare_without, usual_brightness
-from colscan.score.reference import share_reference
+from colscan.score.reference import share_reference, with_paper
 from colscan.score.substrate import guess_substrates
 
 # Less of the face than this can't speak for all of it.
 _LEAST_SEEN = 0.2
-_MUCH_GLARE = 0.1
-_MUCH_HIDDEN = 1 / 3
+MUCH_GLARE = 0.1
+MUCH_HIDDEN = 1 / 3
+"""Shares of a face under reflections, and under anything, from which a photo is called poor."""
 # Blur wider than this hides the threads at a colony's edge and fills gaps of 150 mm2 (14 mm).
 _BLURRED_MM = 3.0
 # The smallest patch that a grower is promised: 150 mm2, 14 mm across.
@@ -60,7 +61,7 @@ def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
 
 def prepare_photo(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> list[Prepared]:
     """All the bags of one photo in the light that they share, ready to be unmixed."""
-    return prepare_views([_with_paper(view) for view in share_reference(views)], baselines)
+    return prepare_views([with_paper(view) for view in share_reference(views)], baselines)
 
 
 def prepare_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -> list[Prepared]:
@@ -72,13 +73,6 @@ def prepare_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
         prepare(view, baselines[view.key]) if view.key in baselines else prepare_without(view, colour)
         for view, colour in zip(views, guess_substrates(views, others), strict=True)
     ]
-
-
-def _with_paper(view: BagView) -> BagView:
-    """The view, with white as its paper where no card of the photo could be read (it is flagged so)."""
-    if np.isfinite(view.paper).all():
-        return view
-    return replace(view, paper=np.ones(3))
 
 
 def measure_prepared(bags: Sequence[Prepared], baselines: Mapping[int, Baseline]) -> list[Evidence]:
@@ -213,8 +207,8 @@ def _flags(
 ) -> tuple[Flag, ...]:
     doubts = {
         Flag.BLURRED: _blur_mm(bag.view) > _BLURRED_MM,
-        Flag.GLARE: unmixed is not None and unmixed.glare > _MUCH_GLARE,
-        Flag.PART_HIDDEN: 1 - seen_share > _MUCH_HIDDEN,
+        Flag.GLARE: unmixed is not None and unmixed.glare > MUCH_GLARE,
+        Flag.PART_HIDDEN: 1 - seen_share > MUCH_HIDDEN,
         Flag.TOO_SMALL: smallest_spot_mm(bag.view) > _PROMISED_SPOT_MM,
         Flag.UNMEASURED: unmixed is None or seen_share < _LEAST_SEEN,
         Flag.NO_BASELINE: baseline is None,

@@ -27,7 +27,8 @@ _SHARES = np.array([10, 0.1, 0.1, 0.5, 1, 1, 1, 1, 1, 1, 1, 1, 1.5], np.float32)
 _SHARES /= _SHARES.sum()
 MYCELIUM = np.array([0.80, 0.79, 0.74])
 """White of mycelium relative to paper, linear light."""
-_WHITE_REDNESS = float((MYCELIUM[0] - MYCELIUM[2]) / MYCELIUM.mean())
+WHITE_REDNESS = float((MYCELIUM[0] - MYCELIUM[2]) / MYCELIUM.mean())
+"""Its red minus blue over its brightness."""
 
 # Cells next to each other err together: a face counts as this many independent witnesses, one for
 # each 45 mm square, the scale of folds, shading and fog.
@@ -246,7 +247,7 @@ def _factors(fits: Fits) -> NDArray[np.float64]:
     """What `_terms` count in 1 + misfit / freedom, for each level and fit; (11, K, S)."""
     level = LEVELS.astype(np.float64)[:, None]
     a, b = (1 - level) * fits.gain, (1 - level) * fits.veil + level * fits.white
-    c = level * fits.white * _WHITE_REDNESS
+    c = level * fits.white * WHITE_REDNESS
     factors = np.ones((11, *a.shape))
     for factor, value in zip(
         factors[1:],
@@ -312,7 +313,7 @@ def _solve(
     sums: NDArray[np.float64], fits: Fits, priors: Priors
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Gain, veil and white end by least squares, given `_terms` summed over cells, (K, S, 11)."""
-    a, b, w = LEVELS.astype(np.float64), 1 - LEVELS.astype(np.float64), _WHITE_REDNESS
+    a, b, w = LEVELS.astype(np.float64), 1 - LEVELS.astype(np.float64), WHITE_REDNESS
     shares = np.stack([b * b, a * b, a * a, b, a])
     bare, both, white_alone, to_bare, to_white = np.moveaxis(np.tensordot(shares, sums, axes=1), 2, 1)
     off = (fits.veil - priors.veil) / priors.veil_sd

@@ -15,6 +15,7 @@ from colscan.photo.ranks import median, picked
 from colscan.score.baseline import fill_gaps
 from colscan.score.face import (
     GRID_MM,
+    RIM_MM,
     Face,
     Grid,
     blurred,
@@ -43,8 +44,6 @@ _BARE_MM = 6.0
 # would be right under the same lamp, 0 under a lamp at the other side.
 _SHADING_MM = 8.0
 _SHADING_KEPT = 0.7
-# A block's sides turn away within this of its outline; what lies deeper is its front.
-_RIM_MM = 18.0
 # Cards cast a shadow, and are stuck on again in another place.
 _SHADOW_MM = 15.0
 # Misfit of a cell's light by shading, relative: on the front, and where the block turns away or a
@@ -167,8 +166,8 @@ def _prepared(
     view: BagView, face: Face, *, light0: Grid, brightness0: Grid, known: Mask, moved: Mask, likeness: float
 ) -> Prepared:
     whole = face.whole & known
-    front = depth_mm(face.whole) > _RIM_MM
-    hidden = face.whole & ~face.seen & near_mm(front, _RIM_MM)
+    front = depth_mm(face.whole) > RIM_MM
+    hidden = face.whole & ~face.seen & near_mm(front, RIM_MM)
     large = depth_mm(hidden) > 2 * GRID_MM
     rim = ~front | moved | near_mm(large, _SHADOW_MM + 2 * GRID_MM)
     middle = whole & front
@@ -200,7 +199,7 @@ def map_cells(bag: Prepared, usual: float) -> Cells:
 def fit_cells(bag: Prepared, usual: float, *, without: Mask) -> Cells | None:
     """Cells of the front that the bag's light is fitted to; None when they are too few."""
     clear = bag.even & ~without
-    usable = clear & (bag.depth > _RIM_MM)
+    usable = clear & (bag.depth > RIM_MM)
     on_grid = np.zeros_like(usable)
     on_grid[_FIT_STEP // 2 :: _FIT_STEP, _FIT_STEP // 2 :: _FIT_STEP] = True
     usable &= on_grid

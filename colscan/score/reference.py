@@ -9,9 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
-
-# A channel of the paper at or over this share of the sensor's range may be burnt out.
-_BURNT_OUT = 0.95
+from colscan.locate.reference import BURNT_OUT_LIGHT
 
 
 def share_reference(views: Sequence[BagView]) -> tuple[BagView, ...]:
@@ -30,10 +28,9 @@ def share_reference(views: Sequence[BagView]) -> tuple[BagView, ...]:
     readable = papers[np.isfinite(papers).all(1)]
     if not len(readable):
         return tuple(views)
-    whole = readable[readable.max(1) < _BURNT_OUT]
-    colour = np.median(
-        (whole if len(whole) else readable) / _green(whole if len(whole) else readable), axis=0
-    )
+    whole = readable[readable.max(1) < BURNT_OUT_LIGHT]
+    told = whole if len(whole) else readable
+    colour = np.median(told / told[:, 1:2], axis=0)
     brightness = [_brightness(paper, colour) for paper in readable]
     shared = float(np.median(brightness))
     return tuple(
@@ -45,12 +42,15 @@ def share_reference(views: Sequence[BagView]) -> tuple[BagView, ...]:
     )
 
 
-def _green(papers: NDArray[np.float64]) -> NDArray[np.float64]:
-    return papers[:, 1:2]
+def with_paper(view: BagView) -> BagView:
+    """The view, with white as its paper where no card of the photo could be read (it is flagged so)."""
+    if np.isfinite(view.paper).all():
+        return view
+    return replace(view, paper=np.ones(3))
 
 
 def _brightness(paper: NDArray[np.float64], colour: NDArray[np.float64]) -> float:
     """How bright the paper is by those channels that are not burnt out."""
-    unclipped = paper < _BURNT_OUT
+    unclipped = paper < BURNT_OUT_LIGHT
     kept = unclipped if unclipped.any() else np.ones(3, bool)
     return float(np.median(paper[kept] / colour[kept]))

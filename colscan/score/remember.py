@@ -12,6 +12,7 @@ from datetime import datetime
 import numpy as np
 
 from colscan.flags import Flag
+from colscan.score.coverage import Z90
 from colscan.score.follow import follow_patches
 from colscan.score.model import Evidence, FaceMap, FaceState, Memory, PatchScore, Score
 from colscan.score.places import carry, chance_covered, known_share, opacity_between, recall_hidden
@@ -22,7 +23,6 @@ from colscan.units import days_between
 _FALL = 0.15
 # A patch's area is off by a quarter, one standard deviation: its edge by an eighth of its radius.
 _PATCH_OFF = 0.25
-_Z90 = 1.645
 # The face's own edge is known no better than this share of it, which a sure answer must not forget.
 _EDGE_OFF = 0.005
 # Patches leave at least this share of a face to grow on, or growth can't be told.
@@ -127,7 +127,7 @@ def _limits(trajectory: Trajectory, shown: _Shown) -> tuple[float, float]:
     """90 % interval of the whole face's coverage: of what is free, and of how much that is."""
     low, high = (limit * shown.free for limit in trajectory.interval())
     coverage = trajectory.coverage * shown.free
-    patches_off = _Z90 * _PATCH_OFF * (1 - shown.free) * trajectory.coverage
+    patches_off = Z90 * _PATCH_OFF * (1 - shown.free) * trajectory.coverage
     always = float(np.hypot(_EDGE_OFF, patches_off))
     below, above = (float(np.hypot(max(off, 0.0), always)) for off in (coverage - low, high - coverage))
     return max(coverage - below, 0.0), min(coverage + above, 1.0)

@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
-from colscan.score.face import Face, depth_mm, own_frame, resample, smooth
+from colscan.score.face import RIM_MM, Face, depth_mm, own_frame, resample, smooth
 from colscan.score.model import Baseline
 
 Colour = NDArray[np.float64]
-# Over a shaving, and off the rim, where the block turns away.
+# Over a shaving.
 _SMOOTH_MM = 2.0
-_RIM_MM = 18.0
 _LEAST_CELLS = 50
 # The reddest tenth; the very reddest may be an orange patch or noise.
 _REDDEST = (0.88, 0.97)
@@ -47,18 +46,24 @@ def guess_substrates(views: Sequence[BagView], baselines: Sequence[Baseline]) ->
     if baselines:
         return [np.median([b.colour for b in baselines], axis=0)] * len(views)
     own = [_reddest(resample(view, *own_frame(view))) for view in views]
-    barest = float(np.quantile([_redness(colour) for colour in own], _BAREST_BAGS)) if own else 0.0
+    told = [colour for colour in own if np.isfinite(colour).all()]
+    if not told:
+        return [np.full(3, _BRIGHTNESS)] * len(views)
+    barest = float(np.quantile([_redness(colour) for colour in told], _BAREST_BAGS))
     bare = [_ALIKE[0] * barest <= _redness(colour) <= _ALIKE[1] * barest for colour in own]
     shown = [colour for colour, is_bare in zip(own, bare, strict=True) if is_bare]
-    shared = np.median(shown or own, axis=0)
+    shared = np.median(shown or told, axis=0)
     scale = _BRIGHTNESS / max(float(np.mean(shared)), 1e-4)
     return [scale * (colour if is_bare else shared) for colour, is_bare in zip(own, bare, strict=True)]
 
 
 def _reddest(face: Face) -> Colour:
-    light = smooth(face.light, face.seen, _SMOOTH_MM)[face.seen & (depth_mm(face.whole) > _RIM_MM)]
+    """The light of a face's reddest places, (3,); NaN where it is narrower than a cell of the grid."""
+    light = smooth(face.light, face.seen, _SMOOTH_MM)[face.seen & (depth_mm(face.whole) > RIM_MM)]
     if len(light) < _LEAST_CELLS:
         light = face.light[face.whole]
+    if not len(light):
+        return np.full(3, np.nan)
     redness = (light[:, 0] - light[:, 2]) / np.maximum(light.mean(1), 1e-4)
     low, high = np.quantile(redness, _REDDEST)
     return np.asarray(np.median(light[(redness >= low) & (redness <= high)], axis=0), np.float64)

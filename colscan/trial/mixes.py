@@ -166,7 +166,8 @@ def _list_mixes(
     bags: Sequence[Bag], everywhere: Counter[tuple[str | None, str, float]], trial: Trial
 ) -> Iterable[Mix]:
     for name in _named({bag.mix_batch for bag in bags}):
-        for _, supplement, level in sorted({_mix_of(bag) for bag in bags if bag.mix_batch == name}, key=str):
+        own_levels = {(bag.supplement, bag.supplement_pct) for bag in bags if bag.mix_batch == name}
+        for supplement, level in sorted(own_levels, key=lambda one: (one[1] > 0, *one)):
             own = [bag for bag in bags if _mix_of(bag) == (name, supplement, level)]
             others = everywhere[name, supplement, level] - len(own) if name else 0
             yield Mix(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from colscan.errors import LedgerError, TrialError
+from colscan.hints import as_typed
 from colscan.trial.baglist import derive_treatments
 from colscan.trial.creating import (
     NewTrial,
@@ -146,7 +146,7 @@ def say_options(layout: Layout, scheme: Scheme, treatments: Sequence[Treatment])
     words += [part for strain, lot in scheme.spawn_lots for part in ("--spawn-lot", f"{strain}={lot}")]
     words += [] if layout.inoculated_at is None else ["--inoculated-at", layout.inoculated_at]
     words += [] if layout.first_tag is None else ["--first-tag", str(layout.first_tag)]
-    return shlex.join([*words, "--seed", str(scheme.seed)])
+    return " ".join(map(as_typed, [*words, "--seed", str(scheme.seed)]))
 
 
 def _say_base(treatments: Sequence[Treatment]) -> list[str]:

@@ -228,6 +228,9 @@ def _read_place(
             f"outline_px of bag {bag!r} has {len(corners)} corners, and a face has {LEAST_CORNERS} at least"
         )
         reading.refuse((*path, "outline_px"), message, "Draw it again with `colscan map`.")
+    elif "outline_px" in table and not _encloses(corners):
+        message = f"outline_px of bag {bag!r} encloses nothing: its corners lie on one line"
+        reading.refuse((*path, "outline_px"), message, "Draw it again with `colscan map`.")
     if len(reading.found) > before:
         return None
     return Place(bag=str(bag), outline_px=tuple((float(x), float(y)) for x, y in corners))
@@ -237,6 +240,12 @@ def _is_corner(corner: Any) -> bool:
     if not (isinstance(corner, list) and len(corner) == 2):
         return False
     return all(type(value) in (int, float) and math.isfinite(value) for value in corner)
+
+
+def _encloses(corners: Sequence[Any]) -> bool:
+    """Whether a polygon has an area: half the sum of its neighbouring corners' cross products."""
+    following = [*corners[1:], corners[0]]
+    return bool(sum(x * v - u * y for (x, y), (u, v) in zip(corners, following, strict=True)))
 
 
 def _refuse_doubles(reading: _Reading, maps: Sequence[ShelfMap]) -> None:

@@ -71,10 +71,18 @@ def find_live_tags(folder: Path) -> tuple[LiveTag, ...]:
     """
     own = folder.resolve()
     try:
-        others = sorted(path for path in own.parent.iterdir() if path != own)
+        others = sorted(path for path in own.parent.iterdir() if not _is_same(path, own))
     except OSError:
         return ()
     return tuple(live for other in others for live in _live_tags(other))
+
+
+def _is_same(path: Path, own: Path) -> bool:
+    """Whether two names are one folder's: a link, or capitals where the file system tells none apart."""
+    try:
+        return path.samefile(own)
+    except OSError:  # one of the two isn't there
+        return path == own
 
 
 def _live_tags(folder: Path) -> list[LiveTag]:

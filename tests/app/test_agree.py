@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -64,6 +65,17 @@ def test_masks_are_held_apart(scanned: Path, capsys: pytest.CaptureFixture[str])
     assert main(["agree", str(scanned), "--format", "csv"]) == 0
     rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
     assert next(row["pairs"] for row in rows if row["held_against"] == "painted masks") == "2"
+
+
+def test_a_mask_is_known_however_the_disk_writes_its_letters(scanned: Path) -> None:
+    """Some file systems part ü into u and two dots; the tables keep it whole."""
+    for name in ("bags.csv", "scores.csv", "suspects.csv"):
+        text = (scanned / name).read_text(encoding="utf-8")
+        (scanned / name).write_text(text.replace("B01", "B\u00fc1"), encoding="utf-8")
+    mask = _paint(scanned, "B\u00fc1", 1, (255, 255, 255))
+    mask.rename(mask.with_name(unicodedata.normalize("NFD", mask.name)))
+    masks = read_masks(scanned, load_trial(scanned), read_ledger(scanned))
+    assert [one.bag for one in masks.painted] == ["B\u00fc1"]
 
 
 def test_masks_that_say_nothing_are_named(scanned: Path, capsys: pytest.CaptureFixture[str]) -> None:

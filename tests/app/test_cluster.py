@@ -273,7 +273,7 @@ def test_the_library_is_not_installed(
 ) -> None:
     """Without the extra: how to install it."""
     monkeypatch.setitem(sys.modules, "distributed", None)
-    assert "pip install 'colscan[cluster]'" in refused(trial, photos, "127.0.0.1:1", unchanged, capsys)
+    assert 'pip install "colscan[cluster]"' in refused(trial, photos, "127.0.0.1:1", unchanged, capsys)
 
 
 def test_workers_that_measure_otherwise(

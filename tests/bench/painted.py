@@ -22,6 +22,8 @@ PATCH_COLOURS = {
     "grey": (0.60, 0.60, 0.58),
 }
 """Relative to the white end."""
+LEAST_ALIKE, BARE_ALIKE = 0.15, 0.6
+"""Likeness of a later day's face to the first one: where it is just found again, and still bare at best."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,6 +127,7 @@ def paint(bag: Prepared, growth: Growth, lamp: Lamp, rng: np.random.Generator) -
     own = (white * texture * (bag.shading ** rng.uniform(0.2, 1.2)))[..., None] * tone
     light = bare * (1 - opacity[..., None]) + own * opacity[..., None]
     light = np.where(patches[..., None], painted, light)
+    bag = replace(bag, likeness=BARE_ALIKE * bag.likeness)
     return _photograph(bag, light, white, lamp, rng), Growth(covered=covered, opacity=opacity)
 
 
@@ -160,7 +163,7 @@ def _photograph(
         seen=face.seen & face.whole,
         likeness=0.0
         if lost
-        else float(np.clip(bag.likeness * rng.uniform(1 - 0.6 * lamp.unlike, 1.0), 0.2, 1.0)),
+        else float(max(bag.likeness * rng.uniform(1 - 0.6 * lamp.unlike, 1.0), LEAST_ALIKE)),
     )
 
 

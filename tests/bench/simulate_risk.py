@@ -1,6 +1,6 @@
 """How often the rule of the highest acceptable level is wrong, on simulated trials with a known truth.
 
-`python tests/bench/simulate_risk.py` prints the figures that docs/method.md states: 4,000 trials of each
+`python tests/bench/simulate_risk.py` prints the figures that docs/answers.md states: 4,000 trials of each
 kind, seed 1. Bags of a heat run share their luck: the risk of a run is beta-distributed about its level's,
 either one luck for the whole run (all its levels are lucky together) or one for each batch (a level's bags in
 a run).

@@ -71,7 +71,7 @@ def test_losses_come_at_the_stated_risk_and_by_heat_run() -> None:
 def test_intervals_of_curves_hold(capsys: pytest.CaptureFixture[str]) -> None:
     """Of 90 % intervals of the half-colonized day about nine in ten hold.
 
-    4,000 trials stand in docs/method.md; here 96, so the bounds are three binomial errors wider, of the
+    4,000 trials stand in docs/answers.md; here 96, so the bounds are three binomial errors wider, of the
     half days twice that, since bags of a photo share its error.
     """
     held = run_trials(96, Design())

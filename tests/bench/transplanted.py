@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from painted import Growth, bare_face, moved, noise
+from painted import BARE_ALIKE, LEAST_ALIKE, Growth, bare_face, moved, noise
 
 from colscan.score.face import smooth
 from colscan.score.mixing import MYCELIUM
@@ -122,7 +122,7 @@ def lay_film(bag: Prepared, growth: Growth, film: Film, rng: np.random.Generator
         bag,
         face=face,
         seen=face.seen & face.whole,
-        likeness=float(np.clip(bag.likeness * rng.uniform(0.4, 1.0), 0.2, 1.0)),
+        likeness=float(max(BARE_ALIKE * bag.likeness * rng.uniform(0.4, 1.0), LEAST_ALIKE)),
     )
     return made, growth
 

@@ -11,7 +11,7 @@ import pytest
 from rendered import rendered
 
 from colscan.locate.cards import find_cards
-from colscan.locate.carry import Homography, carry_places, describe_scene, register
+from colscan.locate.carry import Homography, _by_bags, carry_places, describe_scene, register
 from colscan.photo.load import load_rgb
 
 SAME_VIEW = Homography(matrix=np.eye(3), likeness=1.0, points=0)
@@ -96,6 +96,13 @@ def test_a_picture_of_nothing_is_not_believed(bench: Path):
     known = rendered(bench, "nocard-d00")
     wall = np.full((600, 800, 3), 120, np.uint8)
     assert register(describe_scene(known.rgb, list(known.outlines_px.values())), wall, []) is None
+
+
+def test_two_places_in_one_spot_are_no_pair_to_begin_from():
+    """A map may have them; the other bags tell the change of view."""
+    known = np.array([(100, 100, 80), (300, 100, 80), (300, 100, 80), (500, 100, 80)], float)
+    start = _by_bags(known, known + np.array([40, 10, 0]))[0]
+    assert start == pytest.approx(np.array([[1, 0, 40], [0, 1, 10], [0, 0, 1]]), abs=1e-9)
 
 
 def test_a_bag_taken_away_and_one_put_beside():

@@ -72,13 +72,15 @@ def test_faces_without_cards() -> None:
         proposals = propose_faces(rgb)
         assert len(proposals) == len(truth["bags"])
         # One tier, numbered from left to right.
-        for bag, proposal in zip(truth["bags"], proposals, strict=True):
+        outlines = [proposal.outline_px for proposal in proposals]
+        references = stand_in_references(rgb, outlines, mm_per_px=proposals[0].mm_per_px)
+        for bag, proposal, reference in zip(truth["bags"], proposals, references, strict=True):
             view = view_without_card(
                 rgb,
                 proposal.outline_px,
                 key=1000 + bag["tag"],
                 mm_per_px=proposal.mm_per_px,
-                reference=None,
+                reference=reference,
                 others_px=[other.outline_px for other in proposals if other is not proposal],
             )
             block, got = number == bag["tag"], filled(view.outline_px, number.shape)
@@ -117,9 +119,9 @@ def test_neighbour_hides() -> None:
     y, x = np.nonzero(drawn.block)
     box = np.array([(x.min(), y.min()), (x.max(), y.min()), (x.max(), y.max()), (x.min(), y.max())], float)
     other = box + np.array([0.8 * np.ptp(x), 0])
-    view = view_without_card(
-        without_cards(drawn.rgb), box, key=1001, mm_per_px=0.8, reference=None, others_px=[other]
-    )
+    rgb = without_cards(drawn.rgb)
+    (reference,) = stand_in_references(rgb, [box], mm_per_px=0.8)
+    view = view_without_card(rgb, box, key=1001, mm_per_px=0.8, reference=reference, others_px=[other])
     common = filled(other - view.origin_px, view.face.shape) & view.face
     assert common.any()
     assert view.hidden[common].all()

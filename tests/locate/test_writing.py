@@ -81,3 +81,18 @@ def test_pen_on_rendered_bags() -> None:
         near = cv2.dilate(ink.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
         assert found[ink].mean() > 0.9
         assert (found & own & ~near).sum() < 0.01 * own.sum()
+
+
+def test_a_stroke_on_an_even_face_is_looked_at() -> None:
+    """Nine tenths of a face without any texture, as of burnt-out light, leave nothing to divide by."""
+    light, face = np.full((*SHAPE, 3), 0.35, np.float32), block(0.35)[1]
+    light[150:154, 100:160] = 0.03
+    assert written(light, face)[150:154, 100:160].mean() > 0.9
+
+
+def test_a_low_strip_of_a_face_is_looked_at() -> None:
+    """What a photo's border leaves of a block may be a single row high, off its edges."""
+    light, face = np.full((*SHAPE, 3), 0.35, np.float32), np.zeros(SHAPE, bool)
+    face[100:117, 30:290] = True
+    light[107:110, 100:120] = 0.03
+    assert not written(light, face).any()

@@ -14,14 +14,14 @@ from colscan.score.ecc import align_affine
 def detail() -> np.ndarray:
     """A map with detail of some cells' size."""
     noise = np.random.default_rng(3).normal(size=(90, 110)).astype(np.float32)
-    return cv2.GaussianBlur(noise, (0, 0), 2.5)
+    return cv2.GaussianBlur(noise, (0, 0), 2.5)[..., None]
 
 
 def test_a_known_change_is_found(detail: np.ndarray) -> None:
     """To a fifth of a cell in the corners, from 2 cells off, with a part that doesn't count."""
     true = np.array([[1.01, 0.012, 1.4], [-0.008, 0.99, -1.7]])
-    today = warp_affine(detail, np.asarray(cv2.invertAffineTransform(true)), detail.shape)
-    seen = np.ones(detail.shape, bool)
+    today = warp_affine(detail, np.asarray(cv2.invertAffineTransform(true)), detail.shape[:2])
+    seen = np.ones(detail.shape[:2], bool)
     seen[:30, :30] = False
     today[~seen] = 0
     found = align_affine(detail, today, np.eye(2, 3), seen)
@@ -35,4 +35,4 @@ def test_a_known_change_is_found(detail: np.ndarray) -> None:
 def test_out_of_the_picture_is_no_change(detail: np.ndarray) -> None:
     """A start that shows nothing of the other map."""
     far = np.array([[1.0, 0.0, 500.0], [0.0, 1.0, 0.0]])
-    assert align_affine(detail, detail, far, np.ones(detail.shape, bool)) is None
+    assert align_affine(detail, detail, far, np.ones(detail.shape[:2], bool)) is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -119,6 +120,19 @@ def test_hardly_seen_face_is_not_measured():
     got = measure(grow(0.5), Shot(hidden_mm=(5, 5, 215, 195)))
     assert (got.coverage, got.low, got.high, got.density) == (None, None, None, None)
     assert Flag.UNMEASURED in got.flags
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_a_sliver_of_a_face_is_not_measured(known):
+    """What is left of a bag at a photo's border may be thinner than the grid; its neighbour is measured."""
+    whole, cut = (compose(grow(0.5), Shot(mm_per_px=0.5), bag=bag) for bag in (1, 2))
+    sliver = np.zeros_like(cut.face)
+    sliver[100, 40:300] = True
+    views = [whole, replace(cut, face=sliver, hidden=cut.hidden & sliver)]
+    got = measure_views(views, {1: baseline(1), 2: baseline(2)} if known else {})
+    assert got[1].coverage is None
+    assert Flag.UNMEASURED in got[1].flags
+    assert got[0].coverage == measure_views([whole], {1: baseline(1)} if known else {})[0].coverage
 
 
 def test_without_baseline_is_flagged_and_less_sure():

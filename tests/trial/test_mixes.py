@@ -50,6 +50,12 @@ def test_two_levels_under_one_name_are_two_mixes() -> None:
     assert [(mix.name, mix.treatment.supplement_pct) for mix in run.mixes] == [("M1", 4.0), ("M1", 8.0)]
 
 
+def test_levels_under_no_name_go_by_their_size() -> None:
+    """4 % before 10 %: levels are numbers."""
+    (run,) = list_heat_runs(make_trial(*(make_bag(f"B{pct}", level=float(pct)) for pct in (10, 4, 0))))
+    assert [mix.treatment.supplement_pct for mix in run.mixes] == [0, 4, 10]
+
+
 def test_spawning_goes_by_order_without_blanks() -> None:
     """In the order planned over all mixes of the run; blanks apart."""
     run = list_heat_runs(plan())[0]

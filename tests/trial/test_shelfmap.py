@@ -76,6 +76,7 @@ def test_any_name_comes_back(tmp_path_factory: pytest.TempPathFactory, name: str
         ("[[5, 2], [7, 2], [7, 4]]", "[[5, 2], [7, 2]]", 14, "has 2 corners"),
         ("[[5, 2], [7, 2], [7, 4]]", "[[5, 2], [7, 2], [7]]", 14, "is no list of corners"),
         ("[[5, 2], [7, 2], [7, 4]]", "[[5, 2], [7, 2], [7, nan]]", 14, "is no list of corners"),
+        ("[[5, 2], [7, 2], [7, 4]]", "[[5, 2], [7, 2], [6, 2]]", 14, "encloses nothing"),
         ("[[5, 2], [7, 2], [7, 4]]", "7", 14, "is no list of corners"),
         ("width_px = 1680", 'width_px = "wide"', 5, "'wide' is no size in px"),
         ("width_px = 1680", "", 1, "width_px is missing"),

@@ -32,6 +32,13 @@ def test_the_tags_of_a_sibling_that_has_ended_are_free(write_trial, tmp_path, mo
     assert sorted(sibling_tags(tmp_path / "new")) == [1, 2, 4]
 
 
+def test_a_trial_under_another_name_is_no_sibling_of_itself(write_trial, tmp_path):
+    """A link to it, or its name in other letters where the file system doesn't tell capitals apart."""
+    folder = write_trial()
+    (tmp_path / "latest").symlink_to(folder, target_is_directory=True)
+    assert sibling_tags(folder) == {}
+
+
 def test_folders_without_plan_are_no_siblings(tmp_path):
     """Photos, lists and other things may lie beside a trial."""
     (tmp_path / "photos").mkdir()

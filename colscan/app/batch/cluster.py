@@ -76,7 +76,7 @@ def _connect(address: str) -> Client:
         from distributed.versions import VersionMismatchWarning
     except ModuleNotFoundError as error:
         msg = f"--cluster {address} needs the library distributed, which isn't installed."
-        raise ClusterError(msg, "Install it with: pip install 'colscan[cluster]'") from error
+        raise ClusterError(msg, 'Install it with: pip install "colscan[cluster]"') from error
     _silence()
     _check_address(address)
     # A photo is "large"; that it travels with its job is meant.

@@ -10,7 +10,7 @@ import numpy as np
 from colscan.flags import Flag
 from colscan.locate.model import BagView
 from colscan.score import share_reference
-from colscan.score.identity import Identity, KnownBag, Verdict, identify
+from colscan.score.identity import Identity, Verdict, identify
 from colscan.score.model import Baseline, Evidence
 from colscan.trial.model import LAST_BAG_TAG
 
@@ -32,7 +32,7 @@ def identities(
         By key, where it was measured (fraction).
     """
     placed = [view for view in share_reference(views) if view.key > LAST_BAG_TAG]
-    known = {key: KnownBag(baseline=made) for key, made in baselines.items() if key > LAST_BAG_TAG}
+    known = {key: made for key, made in baselines.items() if key > LAST_BAG_TAG}
     told = identify(placed, known, coverage=coverage)
     return {one.key: one for one in told}
 
