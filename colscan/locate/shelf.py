@@ -146,18 +146,13 @@ def place_bags(
     references = _references(rgb, cards, proposals)
     if lamp is not None and np.isfinite(shelf.paper).all():
         references = tuple(_in_colour(reference, shelf.paper * lamp) for reference in references)
-    standing = {k: place.proposal for k, place in places if place.proposal is not None and not place.doubtful}
+    found_in = {k: place.proposal for k, place in places if place.proposal is not None and not place.doubtful}
     return Placed(
-        views=_views(rgb, carded_px, proposals, references, standing),
+        views=_views(rgb, carded_px, proposals, references, found_in),
         disputed=tuple(
             k for k, face in carded if any(_stands_in(face, place.outline_px) for _, place in places)
         ),
-        standing=Standing(
-            empty=tuple(k for k, place in places if _is_empty(place)),
-            doubtful=tuple(k for k, place in places if place.doubtful),
-            strangers=len(carried.extra),
-            shelf_known=True,
-        ),
+        standing=_standing(places, strangers=len(carried.extra)),
     )
 
 
@@ -165,8 +160,13 @@ def _trust(fit: tuple[MappedShelf, Homography]) -> float:
     return fit[1].likeness
 
 
-def _is_empty(place: Carried) -> bool:
-    return place.in_view and place.proposal is None and not place.doubtful
+def _standing(places: Sequence[tuple[int, Carried]], *, strangers: int) -> Standing:
+    return Standing(
+        empty=tuple(k for k, place in places if place.in_view and place.proposal is None),
+        doubtful=tuple(k for k, place in places if place.doubtful),
+        strangers=strangers,
+        shelf_known=True,
+    )
 
 
 def _stands_in(what: Points, outline: Points) -> bool:
@@ -204,8 +204,9 @@ def _views(
     carded_px: Sequence[Points],
     proposals: Sequence[Proposal],
     references: Sequence[Reference],
-    standing: dict[int, int],
+    found_in: dict[int, int],
 ) -> tuple[BagView, ...]:
+    """The views of the bags without a card, by key: which of the proposals was found in its place."""
     outlines = [proposal.outline_px for proposal in proposals]
     return tuple(
         view_without_card(
@@ -216,5 +217,5 @@ def _views(
             reference=references[k],
             others_px=[*(other for i, other in enumerate(outlines) if i != k), *carded_px],
         )
-        for key, k in standing.items()
+        for key, k in found_in.items()
     )

@@ -103,13 +103,7 @@ def begin_next(
         When the folder can't be written to. Nothing is left behind then.
     """
     check_place(folder, Layout())
-    earlier = load_trial(source)
-    if source.resolve() in folder.resolve().parents:
-        msg = f"{folder} lies inside the trial {source}"
-        raise TrialError(msg, "Put the next trial beside it.")
-    if not any(bag.role == "trial" for bag in earlier.bags):
-        msg = f"{source / Bag.FILE} lists no bag with spawn"
-        raise TrialError(msg, "Begin from a trial that has bags.")
+    earlier = _load_earlier(source, folder)
     zone = checked_zone(time_zone or earlier.time_zone)
     inoculated_at = read_inoculated_at(changes.inoculated_at, ZoneInfo(zone))
     live = find_live_tags(folder)
@@ -134,6 +128,18 @@ def begin_next(
     said = [*say_differences(earlier, trial, live), *_say_more(folder, source, earlier, changes)]
     write_files(folder, map_files | files)
     return NewTrial(trial=trial, notes=(*said, *notes, *shared))
+
+
+def _load_earlier(source: Path, folder: Path) -> Trial:
+    """Return the trial to begin from; one that nothing can be begun from here is refused."""
+    earlier = load_trial(source)
+    if source.resolve() in folder.resolve().parents:
+        msg = f"{folder} lies inside the trial {source}"
+        raise TrialError(msg, "Put the next trial beside it.")
+    if not any(bag.role == "trial" for bag in earlier.bags):
+        msg = f"{source / Bag.FILE} lists no bag with spawn"
+        raise TrialError(msg, "Begin from a trial that has bags.")
+    return earlier
 
 
 def _say_more(folder: Path, source: Path, earlier: Trial, changes: Changes) -> list[str]:

@@ -26,9 +26,7 @@ than that, are set aside as reflections. The three smallest rosettes are then no
 bench as paper this happens to leaves that are new on known soil too; with paper as bright as a card's,
 the bare pot's soil is enough for all others to have their leaves outlined, with some dark, brown and orange
 marks on shadow and grit. Pale specks are hardly taken for mycelium: with the bench as paper nine of ten are
-set aside as reflections. What is wrongly taken for it are greenish places, algae and soil in the photo's
-greenish shading, by the network (the unmixing says 0.1 to 2.4 %): they have no redness, which scoring
-supposes of bare substrate.
+set aside as reflections. What is wrongly taken for it, with the bench as paper alone, is soil under noise.
 Much else differs from a bag: no card, no film, and rosettes that are there on the first day.
 
 Annotated pots are written to OUT. Photo: COLSCAN_REAL, by default ../shared/real, folder tray.
