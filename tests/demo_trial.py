@@ -1,6 +1,8 @@
 """The bundled demo as a trial to run tests on."""
 
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import cv2
 import numpy as np
@@ -72,7 +74,15 @@ def part(source: Path, box_px: tuple[int, int, int, int], to: Path) -> Path:
 
 def corner(day: int, folder: Path) -> Path:
     """The upper left part of a day's photo, with B05 and B06 alone: quick to scan."""
-    return part(photo(day), CORNER_PX, folder / f"corner-d{day:02}.png")
+    path = folder / f"corner-d{day:02}.png"
+    path.write_bytes(_corner(day))
+    return path
+
+
+@cache
+def _corner(day: int) -> bytes:
+    with TemporaryDirectory() as folder:
+        return part(photo(day), CORNER_PX, Path(folder) / "corner.png").read_bytes()
 
 
 def plain_shelf(day: int, to: Path) -> Path:

@@ -110,7 +110,11 @@ INPUTS: tuple[tuple[str, ExitCode, str], ...] = (
         ExitCode.PHOTO,
         "nothing of that photo; with others it ends with 5, and they are recorded",
     ),
-    ("a photo that was scanned before", ExitCode.DONE, "nothing; it is passed over"),
+    (
+        "a photo that was scanned before",
+        ExitCode.DONE,
+        "nothing; it is passed over (an original that is gone from `photos/` is put back)",
+    ),
     ("a tag that is no bag of this trial (of a sibling trial: named)", ExitCode.DONE, "the other bags; said"),
     ("the same tag twice in a photo", ExitCode.DONE, "the other bags; flag `tag-twice`"),
     (

@@ -38,6 +38,7 @@ HTML = "<img src=x>&"
 @contextmanager
 def compiled_once(folder: Path) -> Iterator[None]:
     """Keep templates compiled: each application would do it anew, which takes longer than most tests."""
+    folder.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Flask, "jinja_options", {"bytecode_cache": FileSystemBytecodeCache(str(folder))})
         yield

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from pathlib import Path
 
 from colscan.errors import TrialError
+from colscan.growth.departure import gone_for_good
+from colscan.growth.model import BagRecord
+from colscan.growth.patches import standing_discards
 from colscan.hints import as_typed, suggest_near
 from colscan.ledger import Ledger, append_row
 from colscan.ledger.columns import VerdictRow
@@ -15,10 +18,14 @@ from colscan.trial.model import Bag, Trial
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recorded:
-    """The call as written, and the later one on the same bag or patch that still counts, if there is one."""
+    """The call as written, and of others on the same bag or patch what still counts.
+
+    `later` is a later call; `discarded` the earlier one by which the bag stays discarded.
+    """
 
     row: VerdictRow
     later: VerdictRow | None
+    discarded: VerdictRow | None
 
 
 def known_bag(trial: Trial, code: str) -> Bag:
@@ -35,6 +42,35 @@ def known_bag(trial: Trial, code: str) -> Bag:
         msg = f"Bag {code!r} is not in the trial {trial.name}."
         raise TrialError(msg, f"{near}bags.csv has all {len(trial.bags)} codes.")
     return bag
+
+
+def check_there(record: BagRecord, at: datetime, zone: tzinfo) -> None:
+    """Refuse what is said to have happened to a bag after it was discarded or retired.
+
+    Parameters
+    ----------
+    record : BagRecord
+        What stands about the bag.
+    at : datetime
+        When it is said to have happened.
+    zone : tzinfo
+        The trial's.
+
+    Raises
+    ------
+    TrialError
+        When the bag was gone by then; says since when.
+    """
+    gone = gone_for_good(record)
+    if gone is None or at <= gone.at:
+        return
+    bag, when = record.bag.bag, f"{gone.at.astimezone(zone):%Y-%m-%d %H:%M}"
+    called = any(call.at == gone.at for call in record.discards)
+    undo = "take back the call that says so" if called else "delete that event's line in events.csv"
+    msg = f"Bag {bag} was {gone.what} on {when}; nothing is written."
+    raise TrialError(
+        msg, f"What was before that needs its own time. If the bag is still there, first {undo}."
+    )
 
 
 def record_call(trial_dir: Path, trial: Trial, ledger: Ledger, row: VerdictRow) -> Recorded:
@@ -69,7 +105,9 @@ def record_call(trial_dir: Path, trial: Trial, ledger: Ledger, row: VerdictRow) 
         folder, bag = as_typed(trial_dir), as_typed(row.bag)
         raise TrialError(msg, f"`colscan history {folder} {bag}` shows what is said of the bag.")
     append_row(trial_dir, row)
-    return Recorded(row=row, later=later)
+    said = sorted([*(one for one in ledger.verdicts if one.bag == row.bag), row], key=lambda one: one.at)
+    gone = [one for one in standing_discards(said) if one.patch == row.patch and one.action != row.action]
+    return Recorded(row=row, later=later, discarded=gone[0] if gone else None)
 
 
 def describe_target(row: VerdictRow) -> str:

@@ -8,9 +8,10 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from colscan.app.calls import known_bag
+from colscan.app.calls import check_there, known_bag
 from colscan.errors import TrialError
 from colscan.growth.departure import LEFT_THE_TRIAL
+from colscan.growth.records import records_of
 from colscan.hints import suggest_near
 from colscan.ledger import Ledger, append_new, by_bag, events_of, times_of
 from colscan.ledger.columns import SEGMENT_ENDERS, EventRow
@@ -91,11 +92,13 @@ def record_events(
     Raises
     ------
     TrialError
-        When one of them doesn't say what it was, or is recorded with another detail; then none is written.
+        When one of them doesn't say what it was, is recorded with another detail, or is of a bag that had
+        left by then; then none is written. A note may be of such a bag, too: of what was found in it.
     LedgerError
         When it can't be written.
     """
     there = {row.occasion: row for row in ledger.events}
+    records = {record.bag.bag: record for record in records_of(trial, ledger)}
     for row in rows:
         check_told(row)
         known = there.get(row.occasion)
@@ -103,6 +106,8 @@ def record_events(
             said = describe_event(known, trial.zone)
             msg = f"{said} is recorded already, {_note(known)}; nothing is written."
             raise TrialError(msg, "If that is wrong, correct it in events.csv; or give another time.")
+        if known is None and row.scope == "bag" and row.what != "other":
+            check_there(records[row.name or ""], row.at, trial.zone)
     return append_new(trial_dir, rows, lambda row: row.occasion)
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from colscan.app.calls import known_bag
+from colscan.app.calls import check_there, known_bag
 from colscan.errors import TrialError
 from colscan.growth.model import BagRecord
 from colscan.growth.outcomes import lost_span
+from colscan.growth.records import records_of
 from colscan.ledger import Ledger, append_row
 from colscan.ledger.columns import HarvestRow
 from colscan.trial.model import Bag, Trial
@@ -31,11 +32,13 @@ def record_harvest(trial_dir: Path, trial: Trial, ledger: Ledger, row: HarvestRo
     Raises
     ------
     TrialError
-        When the trial has no such bag, or more is saleable than was weighed.
+        When the trial has no such bag, it had left by then, or more is saleable than was weighed.
     LedgerError
         When it can't be written.
     """
-    known_bag(trial, row.bag)
+    bag = known_bag(trial, row.bag)
+    record = next(record for record in records_of(trial, ledger) if record.bag == bag)
+    check_there(record, row.at, trial.zone)
     for weight in (row.fresh_g, row.saleable_g or 0.0):
         if round(weight, 2) != weight:
             msg = f"{weight:g} g has more than two decimals."

@@ -35,7 +35,7 @@ def original_of(trial_dir: Path, photo: PhotoRow) -> Path:
     path = find_original(trial_dir, photo)
     if path is None:
         msg = f"{photo.photo}: is no longer in {trial_dir / 'photos'}."
-        raise PhotoError(msg, "Put it back there, under the name it had.")
+        raise PhotoError(msg, "Scan the photo again: that puts it back.")
     return path
 
 

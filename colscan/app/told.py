@@ -44,6 +44,8 @@ def tell_known(outcome: AlreadyKnown, *, taken_at: bool) -> Iterator[str]:
         yield f"{outcome.name}: the same picture as {outcome.copy_of}, saved again; passed over"
         return
     yield f"{outcome.name}: scanned before, passed over"
+    if outcome.put_back:
+        yield f"its original was gone from photos/ and is put back: {outcome.put_back.name}"
     if taken_at:
         yield "--taken-at changes nothing in a photo that is recorded: its time stands"
 

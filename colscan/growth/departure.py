@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from colscan.growth.model import BagRecord
+from colscan.growth.patches import DISCARDED
 from colscan.ledger import times_of
 from colscan.units import in_microseconds
 
-DISCARDED = "discarded"
 MISSING = "missing"
 LEFT_THE_TRIAL = (DISCARDED, "retired")
 """Events after which a bag is no longer in the trial."""
@@ -31,11 +31,22 @@ def departure_of(record: BagRecord) -> Departure | None:
     record : BagRecord
         One bag's rows. It is discarded by an event, or by what was done at a verdict.
     """
+    gone, missing = gone_for_good(record), missing_since(record)
+    if missing is not None and (gone is None or missing < gone.at):
+        return Departure(what=MISSING, at=missing)
+    return gone
+
+
+def gone_for_good(record: BagRecord) -> Departure | None:
+    """Return how a bag was discarded or retired first, None while it wasn't: a missing one may turn up.
+
+    Parameters
+    ----------
+    record : BagRecord
+        One bag's rows.
+    """
     left = [(event.at, event.what) for event in record.events if event.what in LEFT_THE_TRIAL]
-    left += [(call.at, DISCARDED) for call in record.standing_calls if call.action == DISCARDED]
-    missing = missing_since(record)
-    if missing is not None:
-        left.append((missing, MISSING))
+    left += [(call.at, DISCARDED) for call in record.discards]
     if not left:
         return None
     at, what = min(left)

@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 
-from colscan.growth.departure import DISCARDED, LEFT_THE_TRIAL, missing_since
+from colscan.growth.departure import LEFT_THE_TRIAL, missing_since
 from colscan.growth.full import judge_full, looks_full, well_areas_pct
 from colscan.growth.look import count_alarms, judge_look, shelves_seen_at
 from colscan.growth.model import Advice, BagRecord, BagStatus, FloatSeries, GrowthSeries, Judgement
@@ -162,15 +162,21 @@ def _judge_said(record: BagRecord, trial: Trial) -> Judgement | None:
         detail = f": {gone[-1].detail}" if gone[-1].detail else ""
         why = f"{gone[-1].what} on {when}{detail}{'; called contaminated' if calls else ''}"
         return Judgement(advice=Advice(gone[-1].what), why=why)
-    thrown = [call for call in record.standing_calls if call.action == DISCARDED]
-    if thrown:
-        return Judgement(advice=Advice.DISCARDED, why=_describe_call(record, thrown[-1], trial))
+    if record.discards:
+        return Judgement(advice=Advice.DISCARDED, why=_describe_discard(record, trial))
     if calls:
         return Judgement(advice=Advice.CONTAMINATED, why=_describe_call(record, calls[-1], trial))
     missing = missing_since(record)
     if missing is None:
         return None
     return Judgement(advice=Advice.MISSING, why=f"missing since {missing.astimezone(trial.zone).date()}")
+
+
+def _describe_discard(record: BagRecord, trial: Trial) -> str:
+    thrown = record.discards[-1]
+    (now,) = (call for call in record.standing_calls if call.patch == thrown.patch)
+    since = "" if now is thrown else f"; called {now.call} on {now.at.astimezone(trial.zone).date()}"
+    return _describe_call(record, thrown, trial) + since
 
 
 def _describe_call(record: BagRecord, call: VerdictRow, trial: Trial) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from colscan.growth.onsets import Onset, find_onsets
-from colscan.growth.patches import Patches, patches_of, standing_calls
+from colscan.growth.patches import Patches, patches_of, standing_calls, standing_discards
 from colscan.ledger import Seen, seen_last
 from colscan.ledger.columns import EventRow, ScoreRow, SuspectRow, VerdictRow
 from colscan.trial.model import Bag
@@ -65,6 +65,11 @@ class BagRecord:
     def standing_calls(self) -> tuple[VerdictRow, ...]:
         """The latest call on each patch and on the whole bag, in order of time, without withdrawn ones."""
         return standing_calls(self.verdicts)
+
+    @cached_property
+    def discards(self) -> tuple[VerdictRow, ...]:
+        """The calls by which it was discarded that stand, in order of time."""
+        return standing_discards(self.verdicts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -12,6 +12,8 @@ from colscan.ledger import NO_TIME, numbers_of, places_holding, times_of, words_
 from colscan.ledger.columns import SuspectRow, VerdictRow
 from colscan.units import in_microseconds
 
+DISCARDED = "discarded"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Patches:
@@ -97,6 +99,26 @@ def standing_calls(verdicts: Sequence[VerdictRow]) -> tuple[VerdictRow, ...]:
     latest = {verdict.patch: verdict for verdict in verdicts}
     standing = [verdict for verdict in latest.values() if verdict.call != "withdrawn"]
     return tuple(sorted(standing, key=lambda verdict: verdict.at))
+
+
+def standing_discards(verdicts: Sequence[VerdictRow]) -> tuple[VerdictRow, ...]:
+    """Return the calls by which a bag was discarded that stand, in order of time.
+
+    Another call on the same patch or bag that says no action leaves it gone; one with another action, or
+    `withdrawn`, says that it isn't.
+
+    Parameters
+    ----------
+    verdicts : sequence of VerdictRow
+        All that was said of it, in order of time.
+    """
+    discards: dict[str | None, VerdictRow] = {}
+    for verdict in verdicts:
+        if verdict.action == DISCARDED:
+            discards.setdefault(verdict.patch, verdict)
+        elif verdict.action or verdict.call == "withdrawn":
+            discards.pop(verdict.patch, None)
+    return tuple(sorted(discards.values(), key=lambda verdict: verdict.at))
 
 
 def call_on_patch(patch: str, seen_at: int, calls: tuple[VerdictRow, ...]) -> str | None:

@@ -248,7 +248,9 @@ def check_originals_kept(books: Books) -> Iterator[Problem]:
         row = line.row
         stem = original_stem(row.taken_at, row.photo_sha256)
         if stem not in books.originals and stem not in seen:
-            hint = f"Put {row.photo} back under this name; without it its numbers can't be computed again."
+            hint = (
+                f"Scan {row.photo} again: that puts it back. Without it its numbers can't be computed again."
+            )
             yield problem_at(line, f"photos/{stem}.* is missing", hint)
         seen.add(stem)
 

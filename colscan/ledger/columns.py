@@ -210,7 +210,12 @@ class VerdictRow(Row):
         Column(kind="choice", meaning="Seen in a photo or by hand.", choices=("photo", "hand")), default=None
     )
     action: str | None = column(
-        Column(kind="choice", meaning="What was done.", choices=ACTIONS), default=None
+        Column(
+            kind="choice",
+            meaning="What was done. Discarded stands until another action, or withdrawn, is said there.",
+            choices=ACTIONS,
+        ),
+        default=None,
     )
     blind: str | None = column(
         Column(kind="choice", meaning="Whether the treatment was hidden.", choices=("yes", "no")),

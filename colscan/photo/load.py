@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import math
 import struct
 import warnings
 import zlib
@@ -34,6 +35,11 @@ _LEAST_SIDE_PX = 240
 _NIGHT_SCENE = 3
 _HDR_RENDERED = (2, 3, 7)
 _TURNS = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}
+# What the decoder leaves where a JPEG's data end before its picture does, by mode (by experiment:
+# libjpeg-turbo 3.2, baseline and progressive, restart markers or none); and the share of the height that may
+# look so.
+_NO_DATA = {"L": 128, "RGB": 128, "CMYK": 127}
+_EMPTY_SHARE = 0.05
 # So many pixels are handed over at once.
 _STRIP_PX = 1_000_000
 # What Pillow's readers are known to raise on damaged files.
@@ -132,6 +138,7 @@ def load_rgb(path: Path, *, max_megapixels: float, raw: bytes | None = None) -> 
         if image.mode in _COLOURLESS:
             msg = f"{path.name}: is a picture without colour ({image.mode})."
             raise PhotoError(msg, "Colour is what tells mycelium from substrate: photograph in colour.")
+        _check_filled(image)
         return _pixels(image, _to_srgb(image))
 
 
@@ -160,6 +167,7 @@ def load_small(path: Path, *, least_px: int, max_megapixels: float) -> ImageRGB:
     """
     with _opened(_read_bytes(path), path.name, max_megapixels) as image:
         image.draft(None, (least_px, least_px))
+        _check_filled(image)
         return _pixels(image, _to_srgb(image))
 
 
@@ -223,6 +231,20 @@ def _check_size(image: Image.Image, name: str, max_megapixels: float) -> None:
     if min(width, height) < _LEAST_SIDE_PX:
         msg = f"{name}: is only {width} x {height} px."
         raise PhotoError(msg, f"Give the photo itself, not a thumbnail: at least {_LEAST_SIDE_PX} px a side.")
+
+
+def _check_filled(image: Image.Image) -> None:
+    """Find a JPEG damaged (`OSError`) that has its end mark, but no data for its lowest rows over its width.
+
+    A reader that misses the mark says so itself; with the mark it fills the rest with grey and says nothing.
+    """
+    if image.format != "JPEG" or image.mode not in _NO_DATA:
+        return
+    width, height = image.size
+    lowest = image.crop((0, height - math.ceil(_EMPTY_SHARE * height), width, height))
+    if (np.asarray(lowest) == _NO_DATA[image.mode]).all():
+        msg = "its lower part is empty"
+        raise OSError(msg)
 
 
 def _upright(pixels: ImageRGB, orientation: int) -> ImageRGB:

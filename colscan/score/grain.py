@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from colscan.photo.model import Mask
-from colscan.score.face import Face, Grid, Means, brightness_of, channels_of, merged
+from colscan.score.face import Grid, Means, brightness_of, channels_of, merged
 
 # Edges of shavings and grain, sharp even under thin mycelium; coarser detail is light and growth.
 _GRAIN_MM = (1.0, 3.0)
@@ -17,28 +17,32 @@ _EVEN_MM, _MOST_CONTRAST = 8.0, 2.0
 _COLOUR = 0.7
 
 
-def brightness_grain(light: Grid, seen: Mask) -> Grid:
-    """Grain (h, w) of the brightness of light (h, w, 3), 0 where unseen."""
-    return _even_grain(np.log(_brightness(light)), seen)
+def grain_of(light: Grid, seen: Mask) -> Grid:
+    """Grain of brightness and of colour (red minus blue) as they count together, (h, w, 2); 0 where unseen.
 
-
-def grain_of(face: Face) -> Grid:
-    """Grain of a face's brightness and of its colour (red minus blue), (h, w, 2), as they count together."""
-    red, _, blue = channels_of(face.light)
-    brightness = _brightness(face.light)
-    grain = _even_grain(merged([np.log(brightness), (red - blue) / brightness]), face.seen)
+    Parameters
+    ----------
+    light : ndarray, shape (h, w, 3), float32
+        A face's light / paper.
+    seen : ndarray of bool, shape (h, w)
+        Where it is seen.
+    """
+    red, _, blue = channels_of(light)
+    brightness = np.maximum(brightness_of(light), np.float32(1e-4))
+    tones = np.log(brightness), (red - blue) / brightness
+    grain = _even_grain(merged([np.asarray(tone, np.float32) for tone in tones]), seen)
     layers = zip((1, _COLOUR), channels_of(grain), strict=True)
     return merged([weight * _of_unit_power(layer) for weight, layer in layers])
 
 
 def _even_grain(values: Grid, seen: Mask) -> Grid:
-    """Fine detail of a map (h, w) or maps (h, w, n), divided by its usual contrast around each place."""
+    """Fine detail of maps (h, w, n), divided by its usual contrast around each place."""
     means = Means(seen)
     fine, coarse = (means.at(values, sigma) for sigma in _GRAIN_MM)
     detail = fine - coarse
     contrast = np.sqrt(np.maximum(means.at(detail * detail, _EVEN_MM), np.float32(1e-8)))
-    shown = seen if values.ndim == 2 else seen[..., None]
-    return np.asarray(np.clip(detail / contrast, -_MOST_CONTRAST, _MOST_CONTRAST) * shown, np.float32)
+    even = np.clip(detail / contrast, -_MOST_CONTRAST, _MOST_CONTRAST)
+    return np.asarray(even * seen[..., None], np.float32)
 
 
 def likeness_by_shift(known: Grid, clear0: Grid, today: Grid, clear: Grid) -> tuple[Grid, Grid]:
@@ -46,11 +50,11 @@ def likeness_by_shift(known: Grid, clear0: Grid, today: Grid, clear: Grid) -> tu
 
     Parameters
     ----------
-    known : ndarray, shape (h, w) or (h, w, n)
+    known : ndarray, shape (h, w, n)
         Grain, 0 where it isn't clear.
     clear0 : ndarray, shape (h, w), float32
         1 where it is.
-    today, clear : ndarrays, shape (h + i, w + j) or (h + i, w + j, n), and (h + i, w + j)
+    today, clear : ndarrays, shape (h + i, w + j, n) and (h + i, w + j)
         The same of another face.
 
     Returns
@@ -58,17 +62,13 @@ def likeness_by_shift(known: Grid, clear0: Grid, today: Grid, clear: Grid) -> tu
     tuple of ndarray, shape (i + 1, j + 1)
         Row, column: by how much the first is shifted into the second.
     """
-    energy0, energy = (x * x if x.ndim == 2 else (x * x).sum(2) for x in (known, today))
+    energy0, energy = ((x * x).sum(2) for x in (known, today))
     product, of_known, of_today, shared = (
         np.asarray(cv2.matchTemplate(image, template, cv2.TM_CCORR))
         for image, template in ((today, known), (clear, energy0), (energy, clear0), (clear, clear0))
     )
     likeness = product / np.sqrt(np.maximum(of_known * of_today, 1e-6))
     return np.asarray(likeness, np.float32), np.asarray(shared, np.float32)
-
-
-def _brightness(light: Grid) -> Grid:
-    return np.maximum(brightness_of(light), np.float32(1e-4))
 
 
 def _of_unit_power(grain: Grid) -> Grid:

@@ -14,24 +14,22 @@ from enum import StrEnum
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from colscan.locate.model import BagView
+from colscan.photo.model import Mask
 from colscan.score.face import Grid
-from colscan.score.grain import brightness_grain, likeness_by_shift
+from colscan.score.grain import grain_of, likeness_by_shift
 from colscan.score.model import Baseline
 from colscan.score.prepare import prepare
 from colscan.score.reference import with_paper
 
-# Steps of a print's grain per usual contrast: at most twice that, so that they fit into a byte.
-_STEPS = 60
 # Off what is hidden and off the outline by three cells: edges there are everybody's.
 _KEEP_OFF = np.ones((7, 7), np.uint8)
 # Shifts that are compared, cells: placing by outlines alone is off by up to about 2 cm.
 _SHIFTS = 12
 # Around the best shift, cells: its own slope.
 _PEAK = 3
-# Other bags of six rendered racks stand out up to 5.5 (710 pairs), the right one mostly 4.5 to 20, less where
+# Other bags of six rendered racks stand out up to 5.4 (710 pairs), the right one mostly 4.5 to 20, less where
 # it is grown over. `sure` accuses; `known` acquits.
 SURE, KNOWN = 5.7, 4.5
 # By so much another bag must stand out more than the place's own.
@@ -60,14 +58,14 @@ class _Print:
 
     Parameters
     ----------
-    grain : ndarray, shape (h, w), int8
-        Fine detail of brightness, in 1/60 of its usual contrast.
-    clear : ndarray of bool, shape (h, w)
-        Where it is seen.
+    grain : ndarray, shape (h, w, 2), float32
+        Of brightness and colour, 0 where it isn't clear.
+    clear : ndarray, shape (h, w), float32
+        1 where it is.
     """
 
-    grain: NDArray[np.int8]
-    clear: NDArray[np.bool_]
+    grain: Grid
+    clear: Grid
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,10 +165,9 @@ def _exchanged(views: Sequence[BagView], scores: Sequence[Mapping[int, float]]) 
     return found
 
 
-def _print(light: Grid, seen: NDArray[np.bool_]) -> _Print:
-    grain = brightness_grain(light, seen) * _STEPS
-    clear = cv2.erode(np.pad(seen, 1).astype(np.uint8), _KEEP_OFF)[1:-1, 1:-1] > 0
-    return _Print(grain=np.round(grain).astype(np.int8), clear=np.asarray(clear))
+def _print(light: Grid, seen: Mask) -> _Print:
+    clear = cv2.erode(np.pad(seen, 1).astype(np.uint8), _KEEP_OFF)[1:-1, 1:-1].astype(np.float32)
+    return _Print(grain=grain_of(light, seen) * clear[..., None], clear=clear)
 
 
 def _peak(known: _Print, today: _Print) -> float:
@@ -178,10 +175,7 @@ def _peak(known: _Print, today: _Print) -> float:
     inner = (slice(_SHIFTS, -_SHIFTS), slice(_SHIFTS, -_SHIFTS))
     if min(known.clear.shape) <= 2 * _SHIFTS or known.clear[inner].sum() < _LEAST_CELLS:
         return 0.0
-    a, wa = _weighted(known)
-    b, wb = _weighted(today)
-    a, wa = a[inner].copy(), wa[inner].copy()
-    likeness, shared = likeness_by_shift(a, wa, b, wb)
+    likeness, shared = likeness_by_shift(known.grain[inner], known.clear[inner], today.grain, today.clear)
     if shared.min() < _LEAST_CELLS:
         return 0.0
     y, x = np.unravel_index(int(likeness.argmax()), likeness.shape)
@@ -189,8 +183,3 @@ def _peak(known: _Print, today: _Print) -> float:
     apart[max(0, y - _PEAK) : y + _PEAK + 1, max(0, x - _PEAK) : x + _PEAK + 1] = False
     rest = likeness[apart]
     return float((likeness.max() - rest.mean()) / max(float(rest.std()), 1e-6))
-
-
-def _weighted(one: _Print) -> tuple[Grid, Grid]:
-    clear = one.clear.astype(np.float32)
-    return np.asarray(one.grain / _STEPS * clear, np.float32), clear

@@ -40,7 +40,7 @@ def find_overlap(first: Face, again: Face, *, clear: tuple[Mask, Mask]) -> Affin
     ----------
     Evangelidis, Psarakis 2008, doi:10.1109/TPAMI.2008.113.
     """
-    known, today = grain_of(first), grain_of(again)
+    known, today = (grain_of(face.light, face.seen) for face in (first, again))
     coarse0, coarse = (blurred(grain, _COARSE_MM) for grain in (known, today))
     change = _search(coarse0, coarse, clear)
     for one, other in ((coarse0, coarse), (known, today)):

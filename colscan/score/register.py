@@ -64,7 +64,7 @@ def lay_onto(view: BagView, first: Face) -> tuple[Face, float]:
 
 def _find_change(first: Face, rough: Face) -> tuple[float, Affine]:
     """The most likeness that a change of place reaches, and that change."""
-    known, today = grain_of(first), grain_of(rough)
+    known, today = (grain_of(face.light, face.seen) for face in (first, rough))
     coarse0, coarse = (blurred(grain, _COARSE_MM) for grain in (known, today))
     best: tuple[float, Affine] = (0.0, np.eye(2, 3))
     for stretches in ((1.0,), _STRETCHES):

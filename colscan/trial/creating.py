@@ -63,7 +63,6 @@ def create_trial(
     bags: Layout | Path,
     *,
     name: str | None = None,
-    question: str = "",
     time_zone: str | None = None,
     base: str | None = None,
 ) -> NewTrial:
@@ -81,8 +80,6 @@ def create_trial(
         and its blank lines are kept; times without an offset are taken in the trial's zone.
     name : str or None
         The trial's name; None for the folder's.
-    question : str
-        What the trial is for.
     time_zone : str or None
         IANA name; None for this machine's, the bag list's, or UTC.
     base : str or None
@@ -107,7 +104,6 @@ def create_trial(
     plan = Trial(
         name=choose_name(name, folder),
         time_zone=zone.name,
-        question=question,
         strains=derive_strains(rows),
         treatments=derive_treatments(rows, base=base),
     )

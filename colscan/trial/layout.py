@@ -124,5 +124,6 @@ def _check_levels(supplement: str, levels: tuple[float, ...]) -> None:
 def _check_doubles(option: str, values: tuple[str, ...] | tuple[float, ...]) -> None:
     for i, value in enumerate(values):
         if value in values[:i]:
-            msg = f"{option} {value} is given twice"
+            shown = f"{value:g}" if isinstance(value, float) else value
+            msg = f"{option} {shown} is given twice"
             raise TrialError(msg, "Give it once; --replicates says how many bags of each.")

@@ -31,7 +31,7 @@ _CHUNK = 500
 _NEVER_OTHER_WAY = 5.0
 
 
-def effective_bags(runs: Sequence[int], correlation: float = CORRELATION) -> float:
+def effective_bags(runs: Sequence[int], correlation: float) -> float:
     """Return how many independent bags those of some heat runs are worth.
 
     Bags of a run share their luck, which multiplies a variance by 1 + (m - 1) r with m the size of the run
@@ -88,7 +88,7 @@ def spread_evenly(bags: int, runs: int) -> list[int]:
     return [bags // used + (run < bags % used) for run in range(used)]
 
 
-def losses_allowed(runs: Sequence[int], limit: float, *, correlation: float = CORRELATION) -> int | None:
+def losses_allowed(runs: Sequence[int], limit: float) -> int | None:
     """Return how many of the bags may be lost while the upper limit stays within the accepted risk.
 
     Parameters
@@ -97,15 +97,13 @@ def losses_allowed(runs: Sequence[int], limit: float, *, correlation: float = CO
         Bags followed to the end in each heat run.
     limit : float
         Accepted risk, fraction in (0, 1).
-    correlation : float
-        Between two bags of a run that the limit allows for; 0 for the exact limit of independent bags.
 
     Returns
     -------
     int or None
         None when not even a trial without a loss shows it.
     """
-    bags, worth = sum(runs), effective_bags(runs, correlation)
+    bags, worth = sum(runs), effective_bags(runs, CORRELATION)
     allowed = None
     for lost in range(bags):
         if upper_limit(lost, bags, worth) > limit:
@@ -114,7 +112,7 @@ def losses_allowed(runs: Sequence[int], limit: float, *, correlation: float = CO
     return allowed
 
 
-def bags_needed(losses: int, limit: float, *, runs: int, correlation: float = CORRELATION) -> int | None:
+def bags_needed(losses: int, limit: float, *, runs: int) -> int | None:
     """Return the fewest bags that show a risk within the limit when so many of them are lost.
 
     Parameters
@@ -125,8 +123,6 @@ def bags_needed(losses: int, limit: float, *, runs: int, correlation: float = CO
         Accepted risk, fraction in (0, 1).
     runs : int
         Heat runs that they are spread over.
-    correlation : float
-        Between two bags of a run that the limit allows for; 0 for the exact limit of independent bags.
 
     Returns
     -------
@@ -134,7 +130,7 @@ def bags_needed(losses: int, limit: float, *, runs: int, correlation: float = CO
         None when no number of bags shows it: what bags of a run share needs more runs.
     """
     for bags in range(losses + 1, MOST_BAGS + 1):
-        worth = effective_bags(spread_evenly(bags, runs), correlation)
+        worth = effective_bags(spread_evenly(bags, runs), CORRELATION)
         # Without a loss the limit is lowest: this is quick and passes over most of them.
         if (1 - limit) ** worth <= 1 - CONFIDENCE and upper_limit(losses, bags, worth) <= limit:
             return bags

@@ -128,6 +128,10 @@ def parse_plan(raw: bytes, source: str) -> Trial:
     return trial
 
 
+_TWICE = ("Cannot overwrite a value", "Cannot declare ")
+"""How tomllib begins what it says of a key, or a section, that stands there a second time."""
+
+
 def parse_toml(text: str, source: str) -> dict[str, Any]:
     """Return what a TOML text holds; a line that is no TOML is refused (`TrialError`) with its number."""
     try:
@@ -138,6 +142,9 @@ def parse_toml(text: str, source: str) -> dict[str, Any]:
         last = text.rstrip("\n").count("\n") + 1
         line = int(place.group(1)) if place and place.group(1) else last
         content = text.split("\n")[line - 1].strip()
+        if what.startswith(_TWICE):
+            msg = f"{source}:{line}: {shown(content)} was said further up already"
+            raise TrialError(msg, "Take one of the two out: a key stands once in its section.") from None
         msg = f"{source}:{line}: {shown(content)} is not TOML ({what})"
         hint = 'Lines look like: key = 3, key = "text in quotes", [section]; remarks begin with #.'
         raise TrialError(msg, hint) from None

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 import pytest
-from demo_trial import begin, begin_pair, contents, corner, scan_two
+from demo_trial import begin, begin_pair, contents, corner, plain_shelf
 
 from colscan.app.cli.main import main
 from colscan.app.demo import NAME
@@ -19,11 +19,6 @@ from colscan.ledger import files, scan_locked
 def trial(tmp_path: Path) -> Path:
     """A trial of the demo's bags, without photos."""
     return begin(tmp_path / NAME)
-
-
-@pytest.fixture(scope="session")
-def _scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return scan_two(tmp_path_factory.mktemp("scanned") / NAME)
 
 
 @pytest.fixture
@@ -46,16 +41,26 @@ def pair(tmp_path: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
-def _scanned_pair(tmp_path_factory: pytest.TempPathFactory, corners: Callable[[int], Path]) -> Path:
-    folder = begin_pair(tmp_path_factory.mktemp("scanned-pair") / NAME)
-    assert main(["scan", str(folder), str(corners(0)), str(corners(3)), "--jobs", "1"]) == 0
-    return folder
+def _scanned_pair(
+    made_once: Callable[[str, Callable[[Path], object]], Path], corners: Callable[[int], Path]
+) -> Path:
+    def scan(folder: Path) -> None:
+        begin_pair(folder / NAME)
+        assert main(["scan", str(folder / NAME), str(corners(0)), str(corners(3)), "--jobs", "1"]) == 0
+
+    return made_once("scanned-pair", scan) / NAME
 
 
 @pytest.fixture
 def scanned_pair(_scanned_pair: Path, tmp_path: Path) -> Path:
     """The same with the corners of day 0 and 3 scanned; each test has its own copy."""
     return Path(shutil.copytree(_scanned_pair, tmp_path / NAME))
+
+
+@pytest.fixture(scope="session")
+def plain_first(made_once: Callable[[str, Callable[[Path], object]], Path]) -> Path:
+    """The upper shelf on day 0, its four bags without cards."""
+    return made_once("plain", lambda folder: plain_shelf(0, folder / "first.png")) / "first.png"
 
 
 @pytest.fixture

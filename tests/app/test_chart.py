@@ -12,6 +12,7 @@ from hornbeam import make_hornbeam, write_trial
 from colscan.app.cli import chart as command
 from colscan.app.cli.main import main
 from colscan.errors import ExitCode
+from colscan.ledger import Ledger
 from colscan.present.saving import ChartFiles
 
 
@@ -46,8 +47,15 @@ def test_png_and_svg_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFi
     assert {path.name for path in folder.iterdir()} - before == {"chart.png", "chart.svg"}
 
 
-def test_letters_that_the_font_lacks(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_letters_that_the_font_lacks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     """They are said in a line of ours; the library's own warnings are kept away (here they would fail)."""
+    monkeypatch.chdir(tmp_path)
+    trial, ledger = make_hornbeam()
+    one = replace(trial, bags=trial.bags[:1])
+    scores = tuple(row for row in ledger.scores if row.bag == one.bags[0].bag)
+    folder = write_trial(tmp_path / "hornbeam", one, Ledger(photos=ledger.photos, scores=scores))
     for name in ("trial.toml", "bags.csv"):
         text = (folder / name).read_text(encoding="utf-8")
         (folder / name).write_text(text.replace("PO-3", "平-3"), encoding="utf-8")

@@ -5,15 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hornbeam import write_trial
+from hornbeam import make_bag, make_trial, photo, score, write_trial
 from simulate import Design, simulate
 
 from colscan.app.cli.compare import COLUMNS
 from colscan.app.cli.main import main
+from colscan.ledger import Ledger
 from colscan.trial.model import Strain
 from colscan.trial.writing import format_plan
 
@@ -44,6 +46,26 @@ def test_the_answer_comes_first(simulated: Path, capsys: pytest.CaptureFixture[s
     assert "seed 20260302" in parts[3].replace("\n", " ")
     assert max(map(len, said.out.splitlines())) <= 110
     assert said.err == ""
+
+
+def test_treatments_that_were_counted_to_other_days(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each row names the day that its strain's levels have all come to; not the latest of all."""
+    bags = [
+        make_bag(f"{strain}-{level}", strain=strain, level=level)
+        for strain in ("PO-3", "PE-1")
+        for level in (0.0, 4.0)
+    ]
+    seen = {"PO-3": (0, 5, 10), "PE-1": (0, 5, 10, 15)}
+    scores = tuple(score(bag.bag, day, 6.0 * day) for bag in bags for day in seen[bag.strain])
+    ledger = Ledger(scores=scores, photos=tuple(map(photo, seen["PE-1"])))
+    folder = write_trial(tmp_path / "hornbeam", make_trial(*bags), ledger)
+    assert main(["compare", str(folder)]) == 0
+    said = capsys.readouterr().out
+    assert "\nBy the day named, and the day by which half of all bags" in said
+    for row in ("PO-3 +none +10 +1 ", "PE-1 +none +15 +1 "):
+        assert re.search(f"^{row}", said, re.MULTILINE)
 
 
 def test_twice_the_same(simulated: Path, capsys: pytest.CaptureFixture[str]) -> None:

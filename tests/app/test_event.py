@@ -121,6 +121,24 @@ def test_a_bag_that_is_in_photos_after_it_left(scanned: Path, capsys: pytest.Cap
     assert "Doubtful" not in capsys.readouterr().err
 
 
+def test_a_bag_that_left_has_no_more_happenings(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """They are refused with what to do, unless they were before; a note and a call on it are taken."""
+    assert main(["event", str(trial), "retired", "--bag", "B01", "--at", "2026-03-08T09:00"]) == 0
+    shaken = ["event", str(trial), "shaken", "--bag", "B02", "--bag", "B01"]
+    for said in (shaken, ["harvest", str(trial), "B01", "1", "500"]):
+        capsys.readouterr()
+        assert main(said) == ExitCode.TRIAL
+        assert capsys.readouterr().err.splitlines() == [
+            "colscan: Bag B01 was retired on 2026-03-08 09:00; nothing is written.",
+            "  What was before that needs its own time. If the bag is still there, first delete"
+            " that event's line in events.csv.",
+        ]
+        assert main([*said, "--at", "2026-03-08T08:59"]) == 0
+    assert events(trial).count(b"shaken") == 2
+    assert main(["event", str(trial), "other", "--bag", "B01", "--detail", "green inside"]) == 0
+    assert main(["verdict", str(trial), "B01", "contaminated", "--where", "inside"]) == 0
+
+
 def test_of_several_bags_none_is_written_when_one_is_told_otherwise(trial: Path) -> None:
     """Exit 2 means that nothing was written."""
     said = ["event", str(trial), "shaken", "--at", "2026-03-10", "--bag", "B02", "--detail"]

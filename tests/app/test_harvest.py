@@ -61,6 +61,7 @@ def test_flushes_out_of_their_order_are_said(trial: Path, capsys: pytest.Capture
         (["B01", "1", "500", "--saleable", "-5"], "-5 is outside 0 to 100000 g"),
         (["B01", "1", "500", "--salable", "5"], "No such option '--salable'"),
         (["B01", "1", "a pound"], "'a pound' is not a number"),
+        (["B01", "1", "412g"], "(decimals are written with a point). Fresh weight, in g."),
         (["B01", "1", "12,5"], "decimals are written with a point"),
         (["B01", "1", "nan"], "'nan' is not a number"),
         (["B01", "1", "1e6"], "is outside 0 to 100000 g"),

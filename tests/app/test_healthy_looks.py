@@ -9,7 +9,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from demo_trial import begin, photo
+from demo_trial import begin_some, photo
 from PIL import Image
 
 from colscan.app.cli.main import main
@@ -46,7 +46,7 @@ def scanned(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     compose(photo(12), base / photo(12).name)
     folders = {}
     for name, looks in (("noted", '["amber", "brown"]'), ("unsaid", "[]")):
-        folder = folders[name] = begin(base / name)
+        folder = folders[name] = begin_some(base / name, DROPS, SKIN)
         plan = folder / "trial.toml"
         text = plan.read_text(encoding="utf-8").replace("healthy_looks = []", f"healthy_looks = {looks}")
         plan.write_text(text, encoding="utf-8")

@@ -10,10 +10,12 @@ from demo_trial import part, plain_shelf
 from PIL import Image
 from rendered import Rendered, pasted, rendered
 
+from colscan.app import mapping
 from colscan.app.batch import shelves
 from colscan.app.cli.main import main
 from colscan.locate import MappedShelf
 from colscan.locate.model import Points
+from colscan.photo import read_ref
 from colscan.photo.model import ImageRGB
 from colscan.trial import load_trial
 
@@ -38,9 +40,11 @@ def rows(folder: Path, name: str = "scores.csv") -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_from_the_first_look_to_scores(
+    plain_first: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Look, accept, scan: each bag is scored by its place, and the score says so."""
-    first, later = plain_shelf(0, tmp_path / "first.png"), plain_shelf(6, tmp_path / "later.png")
+    first, later = plain_first, plain_shelf(6, tmp_path / "later.png")
     folder = begin(tmp_path / "rack", CODES)
     assert f"colscan map {folder} PHOTO" in capsys.readouterr().err
     assert main(["scan", str(folder), str(first)]) == 3
@@ -90,7 +94,11 @@ def test_from_the_first_look_to_scores(tmp_path: Path, capsys: pytest.CaptureFix
     ],
 )
 def test_what_does_not_fit_is_refused(
-    words: list[str], said: str, three: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+    words: list[str],
+    said: str,
+    three: tuple[Path, Path],
+    seen_once: None,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Exit 2 with the reason, and no map."""
     folder, first = three
@@ -101,17 +109,32 @@ def test_what_does_not_fit_is_refused(
 
 
 @pytest.fixture(scope="module")
-def three(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+def three(plain_first: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """A trial of three bags, and a photo that shows four."""
-    base = tmp_path_factory.mktemp("three")
-    return begin(base / "rack", CODES[:3]), plain_shelf(0, base / "first.png")
+    return begin(tmp_path_factory.mktemp("three") / "rack", CODES[:3]), plain_first
 
 
-def test_the_example_of_its_help_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(scope="module")
+def _proposed(three: tuple[Path, Path]) -> mapping.Proposed:
+    trial = load_trial(three[0])
+    day_0 = trial.bags[0].inoculated_at
+    ref = read_ref(three[1], max_megapixels=100, zone=trial.zone, not_before=day_0)
+    return mapping.propose_map(ref, trial)
+
+
+@pytest.fixture
+def seen_once(_proposed: mapping.Proposed, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is seen on the photo of four bags, without looking at it again."""
+    monkeypatch.setattr(mapping, "propose_map", lambda ref, trial: _proposed)
+
+
+def test_the_example_of_its_help_runs(
+    plain_first: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """As it stands there, in a folder with that trial and that photo."""
     monkeypatch.chdir(tmp_path)
     begin(Path("hornbeam"), CODES)
-    plain_shelf(0, Path("shelf.jpg"))
+    shutil.copy(plain_first, "shelf.jpg")
     assert main(["map", "hornbeam", "shelf.jpg", "--accept"]) == 0
 
 
@@ -129,7 +152,7 @@ def test_corrected_by_number(three: tuple[Path, Path], tmp_path: Path, capsys) -
 
 
 def test_a_map_is_made_ready_once(
-    three: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    three: tuple[Path, Path], seen_once: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Not again for the next photo of a page or a watched folder; one that was changed is."""
     made: list[int] = []
@@ -146,6 +169,12 @@ def test_a_map_is_made_ready_once(
         first, again = (shelves.look_of(folder, load_trial(folder)).shelves for _ in range(2))
         assert first == again
     assert made == [3, 3]
+
+
+@pytest.fixture(scope="module")
+def today(bench: Path) -> Rendered:
+    """A later photo of the same shelf; not to be written into."""
+    return rendered(bench, "nocard-d04")
 
 
 @pytest.fixture(scope="module")
@@ -168,10 +197,9 @@ def scan_made(mapped: Path, made: Rendered, tmp_path: Path) -> list[dict[str, st
 
 
 def test_swapped_bags_are_not_scored_under_each_other_s_name(
-    bench: Path, mapped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    today: Rendered, mapped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Both rows say place-doubt and no coverage, and who stands there is said."""
-    today = rendered(bench, "nocard-d04")
     made = pasted(pasted(today, "B01", today, "B03"), "B03", today, "B01")
     found = {row["bag"]: row for row in scan_made(mapped, made, tmp_path)}
     assert {bag for bag, row in found.items() if "place-doubt" in row["flags"]} == {"B01", "B03"}
@@ -181,9 +209,11 @@ def test_swapped_bags_are_not_scored_under_each_other_s_name(
     assert "B03 stands where the map has B01: not scored" in capsys.readouterr().err
 
 
-def test_a_bag_in_another_s_place_is_not_scored(bench: Path, mapped: Path, tmp_path: Path) -> None:
+def test_a_bag_in_another_s_place_is_not_scored(
+    bench: Path, today: Rendered, mapped: Path, tmp_path: Path
+) -> None:
     """A bag of another shelf stands where B02 stood."""
-    today, other = rendered(bench, "nocard-d04"), rendered(bench, "pen-d00")
+    other = rendered(bench, "pen-d00")
     found = {row["bag"]: row for row in scan_made(mapped, pasted(today, "B02", other, "B03"), tmp_path)}
     assert "place-doubt" in found["B02"]["flags"]
     assert found["B02"]["coverage_pct"] == ""
@@ -191,10 +221,9 @@ def test_a_bag_in_another_s_place_is_not_scored(bench: Path, mapped: Path, tmp_p
 
 
 def test_a_bag_taken_away_has_no_row(
-    bench: Path, mapped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    today: Rendered, mapped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Its place shows wall: no row, no other bag's row under its name, and it is asked after."""
-    today = rendered(bench, "nocard-d04")
     (x0, y0), (x1, y1) = today.outlines_px["B02"].min(0), today.outlines_px["B02"].max(0)
     left, right, top, bottom = int(x0) - 25, int(x1) + 25, int(y0 - (y1 - y0)), int(y1) + 8
     rgb = today.rgb.copy()

@@ -5,15 +5,19 @@ from __future__ import annotations
 import json
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import cv2
 import numpy as np
 import pytest
 from photographed import photograph, practice_pages
 
+from colscan.app import practice
 from colscan.app.cli.main import main
 from colscan.errors import ExitCode
 from colscan.present.practice import practice_faces
+
+READ_PRACTICE = practice.read_practice
 
 
 @cache
@@ -30,6 +34,22 @@ def photos(folder: Path, paper: str, seed: int) -> list[str]:
     return [str(path) for path in paths]
 
 
+@cache
+def reading(jpeg: bytes) -> tuple[practice.FaceRead, ...]:
+    """What is read of a photo."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "page.jpg"
+        path.write_bytes(jpeg)
+        return READ_PRACTICE(path)
+
+
+@pytest.fixture
+def read_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each photo is read once for all tests: its faces take seconds."""
+    monkeypatch.setattr(practice, "read_practice", lambda path: reading(path.read_bytes()))
+
+
+@pytest.mark.usefixtures("read_once")
 @pytest.mark.parametrize(("paper", "seed"), [("letter", 2), ("a4", 3)])
 def test_each_face_is_read(paper: str, seed: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """All 21 faces of both pages, each within 3 points of what is drawn and inside its interval."""
@@ -45,6 +65,7 @@ def test_each_face_is_read(paper: str, seed: int, tmp_path: Path, capsys: pytest
         assert (row["suspects"], row["flags"]) == (0, "")
 
 
+@pytest.mark.usefixtures("read_once")
 def test_example_and_summary(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -2,6 +2,7 @@
 
 import csv
 import errno
+import hashlib
 import os
 import re
 import shutil
@@ -83,6 +84,37 @@ def test_a_second_scan_appends_nothing_and_says_so(
     said = capsys.readouterr()
     assert "nothing appended; 4 photos passed over" in said.err
     assert said.out == ""
+
+
+def test_an_original_that_is_gone_is_put_back(scanned: Path, unchanged: Unchanged, capsys: Capture) -> None:
+    """By scanning its photo again, under any name; a dry run writes nothing."""
+    same = unchanged(scanned)
+    first, second = sorted((scanned / "photos").iterdir())
+    first.unlink()
+    shutil.copy(photo(0), scanned.parent / "renamed.jpg")
+    assert scan(scanned, scanned.parent / "renamed.jpg", "--dry-run") == 0
+    assert not first.exists()
+    capsys.readouterr()
+    assert scan(scanned, scanned.parent / "renamed.jpg", photo(3)) == 0
+    assert same()
+    said = capsys.readouterr().err
+    assert f"its original was gone from photos/ and is put back: {first.name}\n" in said
+    assert second.name not in said
+
+
+def test_a_known_photo_needs_no_time(scanned: Path, tmp_path: Path, capsys: Capture) -> None:
+    """What was recorded with --taken-at is known by its bytes alone: nothing has to be said again."""
+    undated = tmp_path / "undated.png"
+    Image.new("RGB", (300, 300)).save(undated)
+    assert scan(scanned, undated) == 3
+    recorded = rows(scanned / "photos.csv")[0]["photo_sha256"]
+    for name in ("photos.csv", "scores.csv", "suspects.csv"):
+        text = (scanned / name).read_text(encoding="utf-8")
+        own = hashlib.sha256(undated.read_bytes()).hexdigest()
+        (scanned / name).write_text(text.replace(recorded, own), encoding="utf-8")
+    capsys.readouterr()
+    assert scan(scanned, undated) == 0
+    assert "undated.png: scanned before, passed over" in capsys.readouterr().err
 
 
 def test_dry_run_prints_rows_and_writes_nothing(

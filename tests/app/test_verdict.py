@@ -147,6 +147,17 @@ def test_later_call_still_counts(trial: Path, capsys: pytest.CaptureFixture[str]
     assert "The later call of 2026-03-09 10:05 still counts: harmless" in capsys.readouterr().err
 
 
+def test_a_discarded_bag_stays_so_and_it_is_said(trial: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Until it is withdrawn, or another action is said, a later call doesn't bring it back."""
+    command = ["verdict", str(trial), "B01"]
+    assert main([*command, "contaminated", "--action", "discarded", "--at", "2026-03-08T10:00"]) == 0
+    assert "stays discarded" not in capsys.readouterr().err
+    assert main([*command, "harmless", "--at", "2026-03-08T11:00"]) == 0
+    assert "Bag B01 stays discarded, as said of 2026-03-08 10:00.\nIf it isn't" in capsys.readouterr().err
+    assert main([*command, "harmless", "--action", "watched"]) == 0
+    assert "stays discarded" not in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

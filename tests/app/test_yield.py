@@ -56,6 +56,21 @@ def test_levels_on_the_screen(folder: Path, capsys: pytest.CaptureFixture[str]) 
     assert "100 g less per bag spawned than at the lowest level" in err
 
 
+def test_bags_that_efficiency_leaves_out_are_counted(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where the figure stands, and in words: one was retired before the flush compared, one is lost."""
+    assert main(["event", str(folder), "retired", "--bag", "A1", "--at", "2026-04-12"]) == 0
+    assert main(["harvest", str(folder), "B0", "2", "100", "--at", "2026-04-20"]) == 0
+    capsys.readouterr()
+    assert main(["yield", str(folder)]) == 0
+    out, err = capsys.readouterr()
+    assert re.search(r"none .* 42\.0 \(1 of 2\)", out)
+    assert re.search(r"bran 4 % .* 60\.0 \(1 of 2\)", out)
+    assert "It leaves out bags taken out after a harvest" in err
+    assert "(grams per bag spawned count them): PO-3, none 1 of 2." in err
+
+
 def test_rows_for_programs(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """CSV and JSON say the same of a level."""
     assert main(["yield", str(folder), "--format", "csv"]) == 0

@@ -2,9 +2,9 @@
 
 Growth takes shapes that the fitted models don't contain, too: balls around mixed-in grains, a front from
 the top, a bag shaken midway, a bag whose one half is slower. Noise is as the scorer's: its size is 0.07 on
-the arcsine scale, where it is the same at every coverage, as on the rendered series, and a third more
-because the scorer had learnt from those; 15 % of its variance is shared by the bags of a photo, 40 % by the
-photos of a bag, the rest its own.
+the arcsine scale, where it is the same at every coverage, as on the rendered series, and a third more because
+the scorer had learnt from those; 15 % of its variance is shared by the bags of a photo, 40 % by the photos
+of a bag, the rest its own.
 """
 
 from __future__ import annotations

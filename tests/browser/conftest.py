@@ -10,7 +10,6 @@ from threading import Thread
 
 import pytest
 from chromium import CHROMEDRIVER, CHROMIUM, need
-from demo_trial import scan_two
 from pages import compiled_once
 from reviewed import add_patch, reviewing
 from site_pages import show_everything
@@ -22,8 +21,8 @@ from colscan.app.web.server import serve
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _compiled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    with compiled_once(tmp_path_factory.mktemp("templates")):
+def _compiled(for_all: Path) -> Iterator[None]:
+    with compiled_once(for_all / "templates"):
         yield
 
 
@@ -45,11 +44,6 @@ def browser(chromium: Watched) -> Iterator[Watched]:
     faults = chromium.faults()
     chromium.home, chromium.refused = "", set()
     assert not faults, "\n".join(faults)
-
-
-@pytest.fixture(scope="session")
-def _scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return scan_two(tmp_path_factory.mktemp("scanned") / NAME)
 
 
 @contextmanager

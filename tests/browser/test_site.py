@@ -6,6 +6,7 @@ What is done there, step by step, is in test_tasks.py.
 from __future__ import annotations
 
 import json
+import re
 import threading
 from pathlib import Path
 from typing import Any
@@ -20,8 +21,9 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
 from site_pages import NO_PAGES, PAGES, Page
-from watched import AXE, INSTALL_AXE, SCHEMES, Visit, Watched
+from watched import AXE, COLOUR_RULES, INSTALL_AXE, SCHEMES, Visit, Watched
 
+from colscan.app import web
 from colscan.app.cli.main import main
 from colscan.app.web import Pairing, make_app
 from colscan.ledger.files import LOCK_FILE
@@ -36,6 +38,7 @@ PARTS_OF_A_TIME = 7
 MOST_STOPS = 300
 """More than any page has places for the focus."""
 HELD_UP_S = 1.5
+STATIC = Path(web.__file__).parent / "static"
 
 # What has the focus: where it stands among all elements, its beginning, whether it is in view, and whether it
 # or its label is outlined.
@@ -87,8 +90,8 @@ return [...document.querySelectorAll(arguments[0])].filter(one => one.checkVisib
   return [box.x, box.y, box.width, box.height].map(Math.round);
 });
 """
-# A tap a third of a second after the one before, however long the page took to come.
-TAP_SOON = "sessionStorage.setItem('sent', Date.now() - 300); arguments[0].click()"
+# A tap so many milliseconds after the one before, however long the page took to come.
+TAP_AFTER = "sessionStorage.setItem('sent', Date.now() - arguments[1]); arguments[0].click()"
 OPEN_ALL = "for (const one of document.querySelectorAll('details')) one.open = true"
 NEXT_FRAME = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0])))"
 
@@ -221,10 +224,10 @@ def test_the_second_half_of_a_double_tap_is_for_no_other_bag(visit: Visit) -> No
     visit.browser.open(PATCH)
     click(visit, "Harmless")
     visit.browser.wait_for("document.querySelector('main').innerText.includes('Bag B02, patch p1')")
-    visit.browser.driver.execute_script(TAP_SOON, named(visit, "Harmless"))
-    wait_to_read(visit, "Bag B02, patch p1")
+    visit.browser.driver.execute_script(TAP_AFTER, named(visit, "Harmless"), 300)
+    visit.browser.wait_for("document.querySelector('main').innerText.includes('Bag B02, patch p1')")
     assert called(visit) == ["harmless"]
-    click(visit, "Harmless")
+    visit.browser.driver.execute_script(TAP_AFTER, named(visit, "Harmless"), 601)
     wait_to_read(visit, "None waits.")
     assert called(visit) == ["harmless", "harmless"]
 
@@ -508,29 +511,61 @@ def test_what_is_too_small_to_tap_is_found(looking: Watched) -> None:
 def test_audit(looking: Watched, page: Page) -> None:
     """Nothing serious by axe, nothing runs out at the side, and on a phone what is tapped is large enough.
 
-    Colours are the same on all screens: axe sees the second scheme on the first screen alone.
+    A page is opened once and shown on both screens, then with all of it opened. Colours are the same on all
+    screens: axe sees the second scheme on the first screen alone, and there only what is about colours.
     """
     need(AXE.exists(), f"axe-core ({INSTALL_AXE})")
-    grave: list[str] = []
-    for screen_px in SCREENS_PX:
-        looking.set_screen(*screen_px, SCHEMES[0])
-        with looking.auditing():
-            looking.open(page)
-        for opened in (False, True):
-            if opened:
-                looking.driver.execute_script(OPEN_ALL)
-                small = looking.driver.execute_script(SMALL) if screen_px == SCREENS_PX[0] else []
-                grave += [f"{page} is too small to tap: {text}" for text in small]
-            for scheme in SCHEMES:
-                looking.set_scheme(scheme)
-                where = f"{page} at {screen_px[0]} px, {scheme}{', opened' if opened else ''}"
-                grave += [f"{where}: {over} px too wide" for over in [looking.overflow_px()] if over > 0]
-                seen = opened and (scheme == SCHEMES[0] or screen_px == SCREENS_PX[0])
-                serious, lesser = looking.audit() if seen else ([], [])
-                grave += [f"{where}: {text}" for text in serious]
-                for text in lesser:
-                    print(f"{where}: {text}")  # shown when the test fails
+    looking.set_screen(*SCREENS_PX[0], SCHEMES[0])
+    with looking.auditing():
+        looking.open(page)
+    grave = too_wide(looking)
+    looking.driver.execute_script(OPEN_ALL)
+    grave += too_wide(looking)
+    grave += [f"too small to tap: {text}" for text in looking.driver.execute_script(SMALL)]
+    for screen_px, scheme, rules in (
+        (SCREENS_PX[1], SCHEMES[0], ()),
+        (SCREENS_PX[0], SCHEMES[0], ()),
+        (SCREENS_PX[0], SCHEMES[1], COLOUR_RULES),
+    ):
+        turn_to(looking, screen_px, scheme)
+        serious, lesser = looking.audit(*rules)
+        grave += [f"{screen_px[0]} px, {scheme}: {text}" for text in serious]
+        for text in lesser:
+            print(f"{screen_px[0]} px, {scheme}: {text}")  # shown when the test fails
     assert not grave, "\n".join(grave)
+
+
+def turn_to(browser: Watched, screen_px: tuple[int, int], scheme: str) -> None:
+    """Show a page that is open on another screen."""
+    browser.set_screen(*screen_px, scheme)
+    browser.wait_for(f"matchMedia('(width: {screen_px[0]}px) and (prefers-color-scheme: {scheme})').matches")
+
+
+def too_wide(browser: Watched) -> list[str]:
+    """By how much the page runs out at the side of each screen, in each scheme; the first is shown again."""
+    found = []
+    for screen_px in SCREENS_PX[::-1]:
+        for scheme in SCHEMES[::-1]:
+            turn_to(browser, screen_px, scheme)
+            over = browser.overflow_px()
+            found += [f"{screen_px[0]} px, {scheme}: {over} px too wide"] if over > 0 else []
+    return found
+
+
+def test_the_second_scheme_is_of_colours_alone() -> None:
+    """It sets properties that begin with -- and are colours: what is audited on the first holds on it."""
+    sheets = [path.read_text(encoding="utf-8") for path in sorted(STATIC.glob("*.css"))]
+    blocks = [
+        rest[: rest.index("}\n}")]
+        for sheet in sheets
+        for rest in sheet.split("prefers-color-scheme: dark) {")[1:]
+    ]
+    (block,) = blocks
+    selector, _, declarations = block.partition("{")
+    assert selector.strip() == ":root"
+    assert sum(sheet.count("prefers-color-scheme") for sheet in sheets) == 1
+    kept = [one.strip() for one in declarations.split(";") if one.strip()]
+    assert [one for one in kept if not re.fullmatch(r"--[a-z-]+: #[0-9a-f]{6}", one)] == []
 
 
 def test_axe_finds_a_picture_without_words(looking: Watched) -> None:

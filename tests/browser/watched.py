@@ -27,9 +27,11 @@ PHONE_PX = 600
 PATIENCE_S = 30
 AT_HOME = ("data", "blob", "about")
 """Schemes that ask nobody."""
+COLOUR_RULES = ("color-contrast", "link-in-text-block")
+"""Of axe, those that ask what colours there are."""
 RUN_AXE = """
-const done = arguments[0];
-axe.run(document, {resultTypes: ["violations"]}).then(found => done(found.violations.flatMap(rule =>
+const [rules, done] = arguments, only = rules.length ? {runOnly: rules} : {};
+axe.run(document, {resultTypes: ["violations"], ...only}).then(found => done(found.violations.flatMap(rule =>
   rule.nodes.map(node => [
     node.impact ?? rule.impact, `${rule.id}: ${node.html.slice(0, 200)}: ${node.failureSummary}`])
 )), error => done([["critical", `axe: ${error}`]]));
@@ -82,9 +84,9 @@ class Watched:
         waiting.until(lambda driver: driver.execute_script(f"return {script}", *values), f"never: {script}")
 
     def read(self, text: str) -> None:
-        """Wait until the page says a text, and as long as a hand needs that doesn't tap twice."""
+        """Wait until the page says a text; what is tapped then is no second half of a double tap."""
         self.wait_for("document.querySelector('main').innerText.includes(arguments[0])", text)
-        self.wait_for("Date.now() - sessionStorage.getItem('sent') > 600")
+        self.wait_for("sessionStorage.removeItem('sent') === undefined")
 
     def set_screen(self, width_px: int, height_px: int, scheme: str) -> None:
         """Show pages as a screen of a size would, light or dark."""
@@ -118,9 +120,12 @@ class Watched:
         finally:
             self.driver.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", sent)
 
-    def audit(self) -> tuple[list[str], list[str]]:
-        """What axe finds on a page that was opened with it: the serious and critical, then the rest."""
-        found = self.driver.execute_async_script(RUN_AXE)
+    def audit(self, *rules: str) -> tuple[list[str], list[str]]:
+        """What axe finds on a page that was opened with it: the serious and critical, then the rest.
+
+        By some of its rules, or by all when none is named.
+        """
+        found = self.driver.execute_async_script(RUN_AXE, rules)
         grave = [text for impact, text in found if impact in ("serious", "critical")]
         return grave, [f"{impact}: {text}" for impact, text in found if impact not in ("serious", "critical")]
 

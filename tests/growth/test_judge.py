@@ -18,7 +18,9 @@ from hornbeam import (
 
 from colscan.flags import Flag
 from colscan.growth import judge_bags
+from colscan.growth.departure import Departure, departure_of
 from colscan.growth.model import BagStatus
+from colscan.growth.records import records_of
 from colscan.ledger import Ledger
 from colscan.ledger.columns import ScoreRow, SuspectRow
 from colscan.trial.model import Trial
@@ -287,6 +289,24 @@ def test_discarded_by_a_verdict() -> None:
     """A call with the action discarded says so too."""
     status = _alarm(verdicts=(verdict("B1", 10, "contaminated", action="discarded"),))
     assert (status.advice, status.why) == ("discarded", "called contaminated on 2026-03-12, discarded")
+
+
+@pytest.mark.parametrize("patch", [None, "p1"])
+def test_a_later_call_leaves_a_discarded_bag_gone(patch: str | None) -> None:
+    """Only what is taken back, or another action, says that it is still there; it went when that was said."""
+    gone = verdict("B1", 10, "contaminated", patch=patch, action="discarded")
+    later = verdict("B1", 12, "harmless", patch=patch)
+    status = _alarm(verdicts=(gone, later))
+    assert status.advice == "discarded"
+    assert status.why.endswith("called contaminated on 2026-03-12, discarded; called harmless on 2026-03-14")
+    again = verdict("B1", 13, "contaminated", patch=patch, action="discarded")
+    (record,) = records_of(make_trial(make_bag("B1")), Ledger(verdicts=(gone, later, again)))
+    assert departure_of(record) == Departure(what="discarded", at=gone.at)
+    for undone in (
+        verdict("B1", 13, "withdrawn", patch=patch),
+        verdict("B1", 13, "harmless", patch=patch, action="watched"),
+    ):
+        assert _alarm(verdicts=(gone, later, undone)).advice == "wait"
 
 
 def test_missing_until_it_is_photographed_again() -> None:

@@ -17,7 +17,7 @@ from png_bytes import png
 from colscan.errors import PhotoError
 from colscan.flags import Flag
 from colscan.photo import load_rgb, read_ref, to_linear
-from colscan.photo.load import load_rgba
+from colscan.photo.load import load_rgba, load_small
 
 ZONE = ZoneInfo("America/New_York")
 LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
@@ -89,10 +89,41 @@ def test_the_decoder_s_own_words_are_kept_away(tmp_path: Path, capfd: pytest.Cap
     Image.fromarray(noise).save(path, quality=90)
     raw = path.read_bytes()
     half, end = len(raw) // 2, raw[-2:]
-    for odd in (raw[:-2] + bytes(11) + end, raw[:half] + end, raw[:half] + raw[half + 999 :]):
+    for odd in (raw[:-2] + bytes(11) + end, raw[: -len(raw) // 50] + end, raw[:half] + raw[half + 999 :]):
         path.write_bytes(odd)
         load_rgb(path, max_megapixels=1)
     assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("mode", ["RGB", "L", "CMYK"])
+@pytest.mark.parametrize("progressive", [False, True])
+def test_a_jpeg_that_ends_before_its_picture_is_refused(tmp_path: Path, mode: str, progressive: bool) -> None:
+    """Like one that lacks its end mark; a progressive one is when even its first, coarse scan is cut."""
+    noise = np.random.default_rng(7).integers(0, 256, (30, 41, 3), np.uint8)
+    path = tmp_path / "half.jpg"
+    Image.fromarray(noise).resize((410, 300)).convert(mode).save(path, quality=90, progressive=progressive)
+    raw = path.read_bytes()
+    load_small(path, least_px=240, max_megapixels=1)
+    path.write_bytes(raw[: len(raw) // (12 if progressive else 2)] + raw[-2:])
+    refused = pytest.raises(PhotoError, match=r"half\.jpg: is not a readable .*its lower part is empty")
+    with refused as told:
+        load_small(path, least_px=240, max_megapixels=1)
+    assert told.value.hint == "Copy it from the phone again; a half-copied file looks like this."
+    if mode != "L":
+        with refused:
+            load_rgb(path, max_megapixels=1)
+
+
+@pytest.mark.parametrize("edge", [0, 127, 129, 255])
+def test_a_flat_edge_is_no_damage(tmp_path: Path, edge: int) -> None:
+    """A black board, or a burnt-out one, along the lower side of a JPEG; any grey in a PNG."""
+    rgb = np.asarray(corners()).copy()
+    rgb[200:] = edge
+    Image.fromarray(rgb).save(tmp_path / "edge.jpg", quality=95)
+    rgb[200:] = 128
+    Image.fromarray(rgb).save(tmp_path / "edge.png")
+    for name in ("edge.jpg", "edge.png"):
+        assert load_rgb(tmp_path / name, max_megapixels=1)[240:].std() < 2
 
 
 def test_heic_is_read_upright(tmp_path: Path) -> None:

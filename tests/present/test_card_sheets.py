@@ -175,7 +175,7 @@ def test_same_plan_same_bytes(sheets: Sheets) -> None:
 
 def test_blind_cards_tell_nothing() -> None:
     """Blind cards are the same bytes whatever strain and treatment are; open ones aren't."""
-    trial = plan()
+    trial = make_trial(make_bag("B01", tag=1, strain="PO-3"))
     other = replace(trial, bags=tuple(replace(bag, strain="HE-2", supplement_pct=8.0) for bag in trial.bags))
     letter = PAPERS["letter"]
     assert draw_card_sheets(trial, letter, blind=True) == draw_card_sheets(other, letter, blind=True)

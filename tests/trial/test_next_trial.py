@@ -220,7 +220,7 @@ def test_a_map_without_its_photo_stays_behind(mapped, tmp_path, spoil):
         ((("B04,4,PE-1,bran,8", "B04,4,PE-1,soy,4"), ('"bran"\nsupplement_pct = 8', '"bran"\nsupplement_pct'
           ' = 8\n[[treatment]]\nsupplement = "soy"\nsupplement_pct = 4')), Changes(levels_pct=(3.0,)),
          "--level of which supplement"),
-        ((), Changes(levels_pct=(3.0, 3.0)), "--level 3.0 is given twice"),
+        ((), Changes(levels_pct=(3.0, 3.0)), "--level 3 is given twice"),
         ((), Changes(inoculated_at="soon"), "--inoculated-at 'soon' is not a time"),
         ((), Changes(first_tag=2), "tag 2 of bag B01 is in use on bag B02"),
         ((), Changes(replicates=400), "1600 bags need 1600 tags"),

@@ -12,7 +12,7 @@ from colscan.trial.model import Bag, Shelf
 from colscan.trial.planning import Scheme, draw_bags, number_bags
 
 DAY_0 = datetime(2026, 3, 2, 6, tzinfo=UTC)
-SEEDS = 200
+SEEDS = 80
 # Strains, levels, replicates, heat runs, tiers: one that divides evenly, and ones that don't.
 DESIGNS = [(3, 3, 4, 2, 2), (2, 4, 5, 3, 4), (1, 3, 6, 2, 3), (3, 2, 3, 4, 3), (2, 3, 1, 2, 2)]
 
@@ -31,7 +31,7 @@ def draw(design: tuple[int, int, int, int, int], seed: int, **more) -> tuple[Bag
 
 
 drawn = cache(draw)
-"""The same, for what several tests look at: two hundred plans of each design."""
+"""The same, for what several tests look at: eighty plans of each design."""
 
 
 def assert_spread(pairs: list[tuple[object, object]], parts: int) -> None:
@@ -46,7 +46,7 @@ def assert_spread(pairs: list[tuple[object, object]], parts: int) -> None:
 
 @pytest.mark.parametrize("design", DESIGNS)
 def test_no_treatment_is_concentrated(design) -> None:
-    """Levels, and strains at a level, are within one bag over tiers and heat runs, for 200 seeds.
+    """Levels, and strains at a level, are within one bag over tiers and heat runs, for 80 seeds.
 
     Source: a stretch of m cards dealt round a table of k gives each place floor(m/k) or ceil(m/k).
     """
@@ -60,7 +60,7 @@ def test_no_treatment_is_concentrated(design) -> None:
 
 @pytest.mark.parametrize("design", DESIGNS)
 def test_no_treatment_is_at_one_end_of_the_spawning_order(design) -> None:
-    """At any moment of a heat run two levels differ by at most two bags spawned, for 200 seeds.
+    """At any moment of a heat run two levels differ by at most two bags spawned, for 80 seeds.
 
     Source: whole rounds hold each level once; the round under way and the one short round add one each.
     So up to any moment of the trial they differ by at most one more for each run that is over.

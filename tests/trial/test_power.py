@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from colscan.trial.power import (
+    MOST_BAGS,
     bags_needed,
     chance_of_difference,
     chance_of_few_losses,
@@ -19,6 +20,8 @@ from colscan.trial.power import (
 )
 
 TWO_POINTS = 0.02
+ALONE = MOST_BAGS
+"""Heat runs enough for each bag to have its own: bags that share nothing."""
 
 
 def test_clean_bags_for_a_limit() -> None:
@@ -26,7 +29,7 @@ def test_clean_bags_for_a_limit() -> None:
 
     Source: hand arithmetic, 0.9^29 = 0.0471 <= 0.05 < 0.9^28 = 0.0523 and 0.98^29 = 0.5566.
     """
-    assert bags_needed(0, 0.10, runs=1, correlation=0) == 29
+    assert bags_needed(0, 0.10, runs=ALONE) == 29
     assert chance_of_few_losses([29], 0, risk=0.02, correlation=0) == pytest.approx(0.98**29, abs=1e-12)
 
 
@@ -41,11 +44,11 @@ def test_bags_needed_is_the_least(losses, limit) -> None:
     def upper(bags: int) -> float:
         return stats.binomtest(losses, bags).proportion_ci(0.90, method="exact").high
 
-    bags = bags_needed(losses, limit, runs=1, correlation=0)
+    bags = bags_needed(losses, limit, runs=ALONE)
     assert upper(bags) <= limit < upper(bags - 1)
     assert upper_limit(losses, bags) == pytest.approx(upper(bags), abs=1e-9)
-    assert losses_allowed([bags], limit, correlation=0) == losses
-    assert losses_allowed([bags - 1], limit, correlation=0) == (losses - 1 if losses else None)
+    assert losses_allowed([1] * bags, limit) == losses
+    assert losses_allowed([1] * (bags - 1), limit) == (losses - 1 if losses else None)
 
 
 def test_bags_of_a_level_for_30_pct() -> None:
@@ -53,8 +56,8 @@ def test_bags_of_a_level_for_30_pct() -> None:
 
     Source: Clopper-Pearson limits 0/10 0.2589, 1/10 0.3942, 0/6 0.3930, computed with scipy.
     """
-    assert losses_allowed([10], 0.30, correlation=0) == 0
-    assert losses_allowed([6], 0.30, correlation=0) is None
+    assert losses_allowed([1] * 10, 0.30) == 0
+    assert losses_allowed([1] * 6, 0.30) is None
 
 
 @pytest.mark.parametrize(
@@ -83,7 +86,7 @@ def test_limit_without_a_loss(bags, limit) -> None:
 @pytest.mark.parametrize(("limit", "bags"), [(0.05, 59), (0.10, 29), (0.20, 14), (0.30, 9)])
 def test_clean_bags_needed(limit, bags) -> None:
     """Source: the fewest n with 1 - 0.05^(1/n) within the limit, by hand."""
-    assert bags_needed(0, limit, runs=4, correlation=0) == bags
+    assert bags_needed(0, limit, runs=ALONE) == bags
 
 
 def test_limits_at_the_ends() -> None:
@@ -108,7 +111,7 @@ def test_bags_of_a_run_are_worth_less() -> None:
     assert effective_bags([8, 7, 7, 7], 0.1) == pytest.approx(29 / (1 + 6.276 * 0.1), abs=0.001)
     assert effective_bags([29], 0) == 29
     assert effective_bags([5, 5], 1) == pytest.approx(2)
-    assert effective_bags([]) == 0
+    assert effective_bags([], 0.1) == 0
 
 
 def test_bags_needed_in_heat_runs() -> None:
@@ -203,12 +206,14 @@ def test_chance_over_strains_agrees_with_simulation(bags, strains, difference_sd
     rng = np.random.default_rng(3)
     splits = np.array(list(combinations(range(2 * bags), bags)))
     found = 0
-    for _ in range(16_000):
-        sums = np.zeros(1)
+    for _ in range(16):
+        times = rng.standard_normal((1000, strains, 2 * bags)) + 10 * np.arange(strains)[:, None]
+        times[..., :bags] += difference_sd
+        differences = 2 * times[..., splits].sum(axis=-1) - times.sum(axis=-1, keepdims=True)
+        sums = np.zeros((1000, 1))
         for strain in range(strains):
-            times = rng.normal(10 * strain, 1, 2 * bags)
-            times[:bags] += difference_sd
-            sums = np.add.outer(sums, 2 * times[splits].sum(axis=1) - times.sum()).ravel()
-        found += (np.abs(sums) >= abs(sums[0]) - 1e-9).mean() <= 0.05
+            sums = (sums[:, :, None] + differences[:, strain, None, :]).reshape(1000, -1)
+        as_far = (np.abs(sums) >= np.abs(sums[:, :1]) - 1e-9).mean(axis=1)
+        found += int((as_far <= 0.05).sum())
     chance = chance_of_difference(bags, difference_sd, strains=strains)
     assert chance == pytest.approx(found / 16_000, abs=TWO_POINTS)

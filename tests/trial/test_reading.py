@@ -228,7 +228,8 @@ SPOILT = [
     ("[limits]", "[limits", 8, ["'[limits' is not TOML"]),
     ("= 0.10", "= 0,10", 9, ["'contamination_risk = 0,10' is not TOML"]),
     ('"PO-3"', '"PO-3', 20, ["is not TOML"]),
-    ("question = ", 'name = "x" #', 3, ["is not TOML", "Cannot overwrite"]),
+    ("question = ", 'name = "x" #', 3, ["was said further up already", "Take one of the two out"]),
+    ("# The strains.", "[limits]", 17, ["'[limits]' was said further up already"]),
 ]
 
 

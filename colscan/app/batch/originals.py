@@ -18,8 +18,8 @@ LEFT_OVER_S = 600.0
 """A file that nobody wrote to for so long is a leftover: a photo is copied in seconds."""
 
 
-def keep_original(folder: Path, ref: PhotoRef) -> None:
-    """Copy a photo into the trial's `photos/`, whole or not at all.
+def keep_original(folder: Path, ref: PhotoRef) -> Path:
+    """Return the file under the trial's `photos/` that a photo was copied to, whole or not at all.
 
     Raises
     ------
@@ -45,6 +45,7 @@ def keep_original(folder: Path, ref: PhotoRef) -> None:
     _clear(
         part for part in _parts(target.parent) if part.name.startswith(f"{target.name}.")
     )  # of killed scans
+    return target
 
 
 def clear_leftovers(folder: Path) -> None:

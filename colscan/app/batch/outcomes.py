@@ -34,12 +34,14 @@ class Recorded:
 class AlreadyKnown:
     """A photo whose bytes were recorded before, or are those of another photo of this scan (its `twin`).
 
-    `copy_of` names the photo whose picture it holds in other bytes, saved again.
+    `copy_of` names the photo whose picture it holds in other bytes, saved again. `put_back` is its kept
+    original where that was gone and is there again.
     """
 
     name: str
     twin: str | None = None
     copy_of: str | None = None
+    put_back: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

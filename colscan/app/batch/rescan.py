@@ -92,7 +92,10 @@ def _original(folder: Path, row: PhotoRow) -> PhotoRef | Rejected:
     if path is None:
         stem = original_stem(row.taken_at, row.photo_sha256)
         msg = f"{row.photo}: its original, {folder / 'photos' / stem}.*, is gone; {stays}"
-        return Rejected(name=row.photo, error=PhotoError(msg, "Put it back and rescan again."))
+        return Rejected(
+            name=row.photo,
+            error=PhotoError(msg, "Scan the photo again, which puts it back; then rescan again."),
+        )
     try:
         found = hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError as error:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from bisect import bisect_right, insort
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import chain as chain_of
@@ -16,20 +17,21 @@ from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load
 from colscan.app.batch.baselines import EARLY_DAYS, is_early, make_baselines
 from colscan.app.batch.before import Before
 from colscan.app.batch.bursts import breaks_of, group_bursts, leave_scored, measure_together
-from colscan.app.batch.chain import Chain
+from colscan.app.batch.chain import Chain, reference
 from colscan.app.batch.copies import find_copies
 from colscan.app.batch.first_photos import first_photos
 from colscan.app.batch.jobs import Failure, PhotoJob, PhotoResult, Pool, run_in_order, worker_pool
 from colscan.app.batch.memory import Recollection
-from colscan.app.batch.originals import clear_leftovers, keep_original
+from colscan.app.batch.originals import clear_leftovers, find_original, keep_original
 from colscan.app.batch.outcomes import AlreadyKnown, Outcome, Recorded, Rejected
 from colscan.app.batch.place import Said, place_photo, too_early
 from colscan.app.batch.rows import photo_row, score_row, suspect_row
 from colscan.app.batch.shelves import look_of
-from colscan.errors import PhotoError
+from colscan.errors import PhotoError, UndatedError
 from colscan.flags import RETAKE, Flag
 from colscan.hints import as_typed
 from colscan.ledger import append_photo, append_waiting, read_ledger, scan_locked, times_of, words_of
+from colscan.ledger.columns import PhotoRow
 from colscan.locate.model import Standing
 from colscan.photo import PhotoRef
 from colscan.score import remember
@@ -112,13 +114,15 @@ def _scan_in_turn(
         clear_leftovers(folder)
     ledger = read_ledger(folder)
     fresh: dict[str, PhotoRef] = {}
-    known = set(words_of(ledger.photos, "photo_sha256"))
+    known = {sha256: place for place, sha256 in enumerate(words_of(ledger.photos, "photo_sha256"))}
     for path in paths:
         ref = _place(path, trial, options)
-        if isinstance(ref, Rejected):
+        place = known.get(_sha256_of(ref, path))
+        if place is not None:
+            kept = None if options.dry_run else _put_back(folder, ledger.photos[place], path)
+            yield AlreadyKnown(name=ref.name, put_back=kept)
+        elif isinstance(ref, Rejected):
             yield ref
-        elif ref.sha256 in known:
-            yield AlreadyKnown(name=ref.name)
         elif ref.sha256 in fresh:
             yield AlreadyKnown(name=ref.name, twin=fresh[ref.sha256].name)
         else:
@@ -153,6 +157,21 @@ def _place(path: Path, trial: Trial, options: ScanOptions) -> PhotoRef | Rejecte
         return place_photo(path, trial, said)
     except PhotoError as error:
         return Rejected(name=said.name, error=error)
+
+
+def _sha256_of(ref: PhotoRef | Rejected, path: Path) -> str | None:
+    """A photo's hash, also where only its time isn't known: it may have been said when it was recorded."""
+    if isinstance(ref, PhotoRef):
+        return ref.sha256
+    if isinstance(ref.error, UndatedError):
+        with suppress(OSError):  # gone meanwhile
+            return hashlib.sha256(path.read_bytes()).hexdigest()
+    return None
+
+
+def _put_back(folder: Path, row: PhotoRow, path: Path) -> Path | None:
+    """The kept file of a recorded photo if it was gone and is there again; None if it was there."""
+    return None if find_original(folder, row) else keep_original(folder, reference(row, path))
 
 
 def _why_again(baseline: Baseline | None, seen: Evidence) -> tuple[str, ...]:

@@ -13,6 +13,8 @@ from colscan import units
 from colscan.app.cli.options import format_option, screen_of_stdout, trial_dir_argument
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from colscan.growth.compare.model import Comparison, Contrast, DayCount, TimesAtLevel
     from colscan.growth.curve import Estimate
     from colscan.growth.outcomes import Span
@@ -82,16 +84,9 @@ def compare(trial_dir: Path, control: str | None, milestone: str, output_format:
 
 def _show(found: Comparison, screen: Screen) -> str:
     """The answer in sentences, then the numbers."""
-    from colscan.present import render_rows
-
     said = [_wrap(line, screen.width) for line in found.sentences]
     parts = ["\n".join(said) + "\n"]
-    times = render_rows(TIMES_SCREEN, _time_rows(found), "table", screen=screen)
-    day = max(count.day for count in found.days)
-    title = (
-        f"By day {day:.0f}, and the day by which half of all bags spawned had come so far (90 % interval):"
-    )
-    parts.append(f"{title}\n{times}")
+    parts.append(_show_times(found, screen))
     if found.contrasts:
         parts.append(_show_contrasts(found, screen))
     parts.append(textwrap.fill(found.method, screen.width) + "\n")
@@ -105,6 +100,22 @@ def _wrap(line: str, width: int) -> str:
         together, width, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False
     )
     return wrapped.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def _show_times(found: Comparison, screen: Screen) -> str:
+    """Bags counted on the latest day that a strain's treatments have all come to, and the medians."""
+    from colscan.growth.compare.times import headline
+    from colscan.present import render_rows
+
+    scopes = dict.fromkeys(times.scope for times in found.times)
+    days = [count.day for scope in scopes for count in headline(found.days, scope)]
+    rows, columns, counted = _time_rows(found), list(TIMES_SCREEN), f"By day {days[0]:.0f}"
+    if len(set(days)) > 1:
+        columns.insert(2, "by day")
+        rows = [[*row[:2], f"{day:.0f}", *row[2:]] for day, row in zip(days, rows, strict=True)]
+        counted = "By the day named"
+    title = f"{counted}, and the day by which half of all bags spawned had come so far (90 % interval):"
+    return f"{title}\n{render_rows(columns, rows, 'table', screen=screen)}"
 
 
 def _time_rows(found: Comparison) -> list[list[Cell]]:
@@ -140,15 +151,15 @@ def _show_contrasts(found: Comparison, screen: Screen) -> str:
 
 
 def _contrast_cells(contrast: Contrast) -> list[Cell]:
-    from colscan.growth.compare.sentences import say_p
+    from colscan.growth.compare.sentences import days_decimals, ratio_decimals, say_p
 
     what = f"{contrast.treatment}, each 1 %" if contrast.kind == "trend" else contrast.treatment
     test = contrast.test
     return [
         contrast.scope,
         what,
-        _show_effect(contrast.days_sooner, 2),
-        _show_effect(contrast.rate_ratio, 2),
+        _show_effect(contrast, contrast.days_sooner, days_decimals),
+        _show_effect(contrast, contrast.rate_ratio, ratio_decimals),
         contrast.bags,
         contrast.heat_runs,
         "" if test is None else say_p(test.p),
@@ -156,16 +167,19 @@ def _contrast_cells(contrast: Contrast) -> list[Cell]:
     ]
 
 
-def _show_effect(effect: Estimate | None, decimals: int) -> str:
+def _show_effect(
+    contrast: Contrast, effect: Estimate | None, decimals_told: Callable[[Contrast, Estimate], int]
+) -> str:
     if effect is None:
         return ""
+    decimals = decimals_told(contrast, effect)
     unbounded = math.isinf(effect.high) and effect.low <= 0
-    low, high = ("..." if math.isinf(end) else f"{end:.{decimals}f}" for end in (effect.low, effect.high))
-    return (
-        f"{effect.value:.{decimals}f} (open)"
-        if unbounded
-        else f"{effect.value:.{decimals}f} ({low} to {high})"
+    value, low, high = (
+        # No minus before what is rounded to nothing.
+        "..." if math.isinf(number) else f"{round(number, decimals) + 0.0:.{decimals}f}"
+        for number in (effect.value, effect.low, effect.high)
     )
+    return f"{value} (open)" if unbounded else f"{value} ({low} to {high})"
 
 
 def data_rows(found: Comparison) -> list[list[Cell]]:

@@ -50,7 +50,8 @@ def event(
     cold-shocked, soaked, fruiting, discarded, missing, retired, power-cut,
     other (--detail says what). After shaken, turned or opened a bag is
     measured from a new beginning. After moved it goes on as it was; --detail
-    names the shelf that it went to, and bags.csv stays as planned.
+    names the shelf that it went to, and bags.csv stays as planned. Of a bag
+    that was discarded or retired only what was before, and other, is taken.
 
     \b
     Example:

@@ -62,7 +62,8 @@ def harvest(
     """Record the weight of a flush.
 
     FLUSH is 1 for the first one; FRESH_G its fresh weight in grams. A flush
-    that is recorded again replaces the earlier record.
+    that is recorded again replaces the earlier record. Of a bag that was
+    discarded or retired since, give the time with --at.
 
     \b
     Example:

@@ -55,6 +55,9 @@ def map(
         raise TrialError(msg, "Give --accept where they stand in the order of bags.csv, else --set.")
     trial = load_trial(trial_dir)
     place = _shelf(trial, shelf)
+    # What was typed wrong is said before the photo is looked at, which takes seconds.
+    said, left_out = _names(trial, named), [_number(word) for word in _words(dropped)]
+    boxes = [_box(text) for text in added]
     ref = read_ref(
         photo,
         max_megapixels=trial.limits.max_photo_megapixels,
@@ -63,10 +66,9 @@ def map(
         taken_at=photo_time(taken_at, trial),
     )
     proposed = mapping.propose_map(ref, trial)
-    proposed = mapping.without_numbers(proposed, [_number(word) for word in _words(dropped)])
-    proposed = mapping.with_boxes(proposed, [_box(text) for text in added])
+    proposed = mapping.with_boxes(mapping.without_numbers(proposed, left_out), boxes)
     bags = mapping.bags_to_place(trial, shelf, [bag for bag, _ in proposed.carded])
-    names = mapping.accept_all(proposed, bags) if accept else _names(trial, named)
+    names = mapping.accept_all(proposed, bags) if accept else said
     there = read_shelfmaps(trial_dir, bags=None)
     earlier = next((one.photo for one in there if one.shelf == place), None)
     if names:

@@ -39,7 +39,8 @@ def as_cell(row_type: type[Row], name: str) -> Callable[[click.Context, click.Pa
         try:
             return parse_cell(declared, text)
         except ValueError as error:
-            msg = f"{error}. {declared.meaning}"
+            unit = f", in {declared.unit}." if declared.unit else "."
+            msg = f"{error}. {declared.meaning.removesuffix('.')}{unit}"
             raise click.BadParameter(msg, context, parameter) from None
 
     return parse

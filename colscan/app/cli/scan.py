@@ -54,9 +54,10 @@ def scan(
     """Score the bags in photos and append the scores to the ledger.
 
     PHOTO is a file, a folder of photos, or a pattern such as "*.jpg". A photo
-    that was scanned before is passed over, so a folder can be scanned again.
-    TRIAL_DIR may also be a folder that holds trials: each photo is scored by
-    those whose bags' cards it shows.
+    that was scanned before is passed over, so a folder can be scanned again;
+    where its original under photos/ is gone, it is put back. TRIAL_DIR may
+    also be a folder that holds trials: each photo is scored by those whose
+    bags' cards it shows.
 
     \b
     Example:

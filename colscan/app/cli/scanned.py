@@ -134,7 +134,8 @@ class ScanReport:
             lines = chain(tell_recorded(outcome, zone), tags)
         elif isinstance(outcome, AlreadyKnown):
             self._known += 1
-            lines = tell_known(outcome, taken_at=self._taken_at) if self._watched is None else iter(())
+            is_told = self._watched is None or outcome.put_back
+            lines = tell_known(outcome, taken_at=self._taken_at) if is_told else iter(())
         else:
             self._rejected += 1
             is_news = self._watched is None or self._watched.is_news(

@@ -49,9 +49,11 @@ def verdict(
     """Record what you say of a bag or a suspect patch.
 
     CALL is one of: contaminated, harmless, unsure, withdrawn. The latest call
-    on a patch or bag counts; withdrawn takes it back. Of a contaminated bag it
-    tells the neighbours, the bags of the same heat run, mix and spawn lot with
-    their state and colonized %, and what the losses have in common.
+    on a patch or bag counts; withdrawn takes it back. A discarded bag stays so
+    until withdrawn, or a call there with another action, says that it isn't.
+    Of a contaminated bag it tells the neighbours, the bags of the same heat
+    run, mix and spawn lot with their state and colonized %, and what the
+    losses have in common.
 
     \b
     Example:
@@ -71,14 +73,19 @@ def verdict(
         by=by or None,
         note=note or None,
     )
-    later = record_call(trial_dir, trial, read_ledger(trial_dir), row).later
+    recorded = record_call(trial_dir, trial, read_ledger(trial_dir), row)
     said = f"{call}{f', {action}' if action else ''}"
     tell_recorded(
         trial_dir, row, f"{when.astimezone(trial.zone):%Y-%m-%d %H:%M}  {describe_target(row)}: {said}"
     )
+    later, gone = recorded.later, recorded.discarded
     if later is not None:
         later_at = later.at.astimezone(trial.zone)
         click.echo(f"The later call of {later_at:%Y-%m-%d %H:%M} still counts: {later.call}", err=True)
+    if gone is not None:
+        gone_at = gone.at.astimezone(trial.zone)
+        click.echo(f"Bag {bag} stays discarded, as said of {gone_at:%Y-%m-%d %H:%M}.", err=True)
+        click.echo("If it isn't, say withdrawn, or a call with the action that is true.", err=True)
     if call == "contaminated":
         from colscan.growth.surroundings import surroundings
         from colscan.present.cautions import SPORE_CAUTION

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 LEVEL_SCREEN = (
     "strain", "treatment", "bags", "heat runs", "lost", "not yet", "g per bag spawned (90 % interval)",
-    "g a day", "BE % of those harvested", "BE % with spawn", "pins on day", "first harvest on day",
+    "g a day", "BE % of those harvested (bags)", "BE % with spawn", "pins on day", "first harvest on day",
     "cost a bag", "cost a kg",
 )  # fmt: skip
 LEVEL_COLUMNS = (
@@ -140,8 +140,8 @@ def _level_screen(level: LevelYield) -> list[Cell]:
         stand.get("not yet", ""),
         _show_mean(level.grams),
         _show(level.per_day_g, 1),
-        _show_percent(level.efficiency),
-        _show_percent(level.efficiency_with_spawn),
+        _show_percent(level.efficiency, of=level.bags),
+        _show_percent(level.efficiency_with_spawn, of=level.bags),
         _show_ages(level.pins),
         _show_ages(level.first),
         _show(level.cost.per_bag if level.cost else None, 2),
@@ -164,8 +164,11 @@ def _show_mean(mean: Mean | None) -> str:
     return f"{mean.value:3.0f}{interval}"
 
 
-def _show_percent(mean: Mean | None) -> str:
-    return "" if mean is None else f"{mean.value:.1f}"
+def _show_percent(mean: Mean | None, *, of: int) -> str:
+    """An efficiency, with how many bags it is of where some of those spawned are left out."""
+    if mean is None:
+        return ""
+    return f"{mean.value:.1f}" + (f" ({mean.bags} of {of})" if mean.bags < of else "")
 
 
 def _show_ages(ages: Ages | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from urllib.parse import urlencode
 
@@ -12,6 +13,7 @@ FIRST = "/"
 PAGES = (FIRST, "/event", "/bag")
 """Those with a form that can lead back to it: its field `then` says which."""
 OF_A_BAG = "/bag"
+PLACE = re.compile(r"[a-z]+\d?-\d{1,5}", re.ASCII)
 
 
 def page_after(form: Mapping[str, str], *, bag: str | None, **said: str) -> Response:
@@ -20,7 +22,7 @@ def page_after(form: Mapping[str, str], *, bag: str | None, **said: str) -> Resp
     Parameters
     ----------
     form : mapping of str to str
-        Its field `then` has the page's path.
+        Its field `then` has the page's path; `place`, where it stood in a list of the first page.
     bag : str or None
         The bag that the form was about.
     **said
@@ -30,4 +32,7 @@ def page_after(form: Mapping[str, str], *, bag: str | None, **said: str) -> Resp
     if path not in PAGES or (path == OF_A_BAG and bag is None):
         path = FIRST
     own = {"bag": bag} if path == OF_A_BAG else {}
-    return redirect(f"{path}?{urlencode(own | said)}", code=303)
+    place = form.get("place", "")
+    if path != FIRST or not PLACE.fullmatch(place):
+        return redirect(f"{path}?{urlencode(own | said)}", code=303)
+    return redirect(f"{path}?{urlencode(said | {'at': place})}#{place}", code=303)

@@ -11,12 +11,13 @@ from colscan.app.harvests import filled_g, record_harvest
 from colscan.app.web.said import read_harvest
 from colscan.app.web.site import Site, Standing
 from colscan.app.web.written import mark_written
+from colscan.growth.departure import gone_for_good
 from colscan.growth.model import Advice
 from colscan.ledger.columns import HarvestRow
 from colscan.tables import columns_of
 
 GONE = (Advice.DISCARDED, Advice.RETIRED, Advice.MISSING)
-"""Bags that can still be weighed, but that nobody is led to."""
+"""Bags that nobody is led to: what they gave before can still be said."""
 
 
 def add_weights(app: Flask, site: Site) -> None:
@@ -37,7 +38,8 @@ def _show(here: Standing) -> str:
     asked = request.args.get("bag", "").strip()
     if not asked:
         return render_template("weigh_which.html", here=here, bags=_weighable(here), flushes=_flushes(here))
-    bag = here.record(asked).bag
+    record = here.record(asked)
+    bag, gone = record.bag, gone_for_good(record)
     flushes = _flushes(here).get(bag.bag, {})
     last = int(columns_of(HarvestRow)["flush"].high)
     return render_template(
@@ -48,6 +50,8 @@ def _show(here: Standing) -> str:
         last_flush=last,
         next_flush=min(max(flushes, default=0) + 1, last),
         following=_following(here, bag.bag),
+        gone=gone,
+        gone_at=gone.at.astimezone(here.trial.zone) if gone else None,
         filled_g=None if here.blind else filled_g(here.trial, bag),
     )
 

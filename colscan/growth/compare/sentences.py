@@ -85,6 +85,31 @@ def is_bounded(effect: Estimate) -> bool:
     return math.isfinite(effect.high) or 0 < abs(effect.low) < math.inf
 
 
+def days_decimals(contrast: Contrast, effect: Estimate) -> int:
+    """Return with how many decimals a comparison's days are told: a single percent does little."""
+    return decimals_of(effect, 2) if contrast.kind == "trend" else 1
+
+
+def ratio_decimals(contrast: Contrast, effect: Estimate) -> int:
+    """Return with how many decimals a comparison's ratio is told."""
+    return decimals_of(effect, 3) if contrast.kind == "trend" else 2
+
+
+def decimals_of(effect: Estimate, most: int) -> int:
+    """Return with how many decimals an effect is told, 1 to `most`: those that its interval bears.
+
+    Of half the interval's width two digits up to 35, else one (as the Particle Data Group rounds).
+
+    >>> [decimals_of(Estimate(value=1.0, low=1 - half, high=1 + half), 3) for half in (0.4, 0.04, 0.02)]
+    [1, 2, 3]
+    """
+    far = [abs(end - effect.value) for end in (effect.low, effect.high) if math.isfinite(end)]
+    half = sum(far) / len(far) if far else math.inf
+    if half > 0:
+        most = min(most, math.ceil(-math.log10(half / 3.55))) if math.isfinite(half) else 1
+    return max(1, most)
+
+
 def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
     """Return one comparison in a few sentences.
 
@@ -103,7 +128,7 @@ def say_contrast(contrast: Contrast, *, interim: bool, with_rates: bool) -> str:
     if sooner is None or not _says_how_much(contrast):
         why = contrast.why_no_test or "Too few bags to bound a difference."
         return f"{who}, {_subject(contrast)}: can't be said ({basis}). {why}"
-    decimals = 2 if contrast.kind == "trend" else 1
+    decimals = days_decimals(contrast, sooner)
     first = f"{who}, {_say_size(contrast, sooner.value, decimals)}"
     parts = [f"{first} (90 % interval: {_say_range(sooner, decimals)}; {basis})."]
     parts += _say_test(contrast, interim)
@@ -179,7 +204,7 @@ def say_p(p: float) -> str:
 
 
 def _say_ratio(ratio: Estimate, contrast: Contrast) -> str:
-    per, digits = (" for each 1 %", 3) if contrast.kind == "trend" else ("", 2)
+    per, digits = " for each 1 %" if contrast.kind == "trend" else "", ratio_decimals(contrast, ratio)
     grew = f"At its fastest it grew {ratio.value:.{digits}f} times as fast{per}"
     if not is_bounded(ratio):
         return f"{grew}, too few bags to bound it."

@@ -6,9 +6,10 @@ from collections import defaultdict
 from datetime import datetime
 
 from colscan.growth.crop.model import BagYield, Basis, Flush, Standing
-from colscan.growth.departure import DISCARDED, MISSING, Departure, departure_of
+from colscan.growth.departure import MISSING, Departure, departure_of
 from colscan.growth.efficiency import find_dry_substrate, find_dry_with_spawn
 from colscan.growth.outcomes import Outcome, outcomes_of
+from colscan.growth.patches import DISCARDED
 from colscan.growth.records import records_of
 from colscan.ledger import Ledger
 from colscan.trial.model import Trial

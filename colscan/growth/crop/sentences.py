@@ -101,24 +101,25 @@ def _say_runs(levels: Sequence[LevelYield], runs: _Runs) -> list[str]:
 
 
 def _say_waiting(levels: Sequence[LevelYield], basis: Basis) -> list[str]:
-    waiting = [level for level in levels if level.standings.get(Standing.NOT_YET)]
-    left = sum(level.standings.get(Standing.LEFT, 0) for level in levels)
+    waiting, left = _count_by_level(levels, Standing.NOT_YET), _count_by_level(levels, Standing.LEFT)
     said = []
     if waiting:
-        named = "; ".join(
-            f"{_name(level)} {level.standings[Standing.NOT_YET]} of {level.bags}" for level in waiting
-        )
         why = (
             "were not followed so long and don't count"
             if basis.flush is None
             else "have not had it yet and don't count; lost bags do already, so these levels look worse"
             " than they will be"
         )
-        said.append(f"Bags that {why}: {named}.")
+        said.append(f"Bags that {why}: {waiting}.")
     if left:
-        counts = "bag was" if left == 1 else "bags were"
-        said.append(f"{left} {counts} taken out or went missing without a harvest and don't count.")
+        said.append(f"Bags that were taken out or went missing without a harvest and don't count: {left}.")
     return said
+
+
+def _count_by_level(levels: Sequence[LevelYield], standing: Standing) -> str:
+    """How many bags of which levels stand so; empty for none."""
+    counts = ((level, level.standings.get(standing, 0)) for level in levels)
+    return "; ".join(f"{_name(level)} {count} of {level.bags}" for level, count in counts if count)
 
 
 def _say_few(levels: Sequence[LevelYield]) -> list[str]:
@@ -146,6 +147,12 @@ def _say_efficiency(levels: Sequence[LevelYield]) -> list[str]:
         + (f" (dry matter {'; '.join(sources)})" if sources else "")
         + "; it may be over 100 %."
     ]
+    spent = _count_by_level(levels, Standing.SPENT)
+    if spent:
+        said.append(
+            "It leaves out bags taken out after a harvest, but before the one compared (grams per bag spawned"
+            f" count them): {spent}."
+        )
     if not any(level.efficiency_with_spawn for level in levels):
         said.append("With the spawn counted as substrate: not known; the recipe lacks the spawn's moisture.")
     return said

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from colscan.growth.compare import Comparison
 from colscan.growth.compare.model import Contrast, DayCount, TimesAtLevel
-from colscan.growth.compare.sentences import is_bounded
+from colscan.growth.compare.sentences import days_decimals, is_bounded, ratio_decimals
 from colscan.growth.curve import Estimate
 from colscan.present.report.blocks import Block, Listing, Section, Table, Text
 from colscan.present.report.content import ReportContent
@@ -98,19 +99,21 @@ def _contrast(one: Contrast) -> tuple[Cell, ...]:
     p = "" if one.test is None else f"{one.test.p_holm:.2g}"
     return (
         one.scope, f"{one.treatment}, per 1 %" if trend else one.treatment, one.bags, one.heat_runs,
-        # A single percent does little: what a trend is per 1 % takes a digit more.
-        _effect(one.days_sooner, 1 + trend), _effect(one.degree_days_sooner, 0 + trend),
-        _effect(one.rate_ratio, 2 + trend), p,
+        _effect(one.days_sooner, lambda effect: days_decimals(one, effect)),
+        _effect(one.degree_days_sooner, lambda _: int(trend)),
+        _effect(one.rate_ratio, lambda effect: ratio_decimals(one, effect)), p,
         one.why_no_test,
     )  # fmt: skip
 
 
-def _effect(effect: Estimate | None, decimals: int) -> str:
+def _effect(effect: Estimate | None, decimals_told: Callable[[Estimate], int]) -> str:
     if effect is None:
         return ""
+    decimals = decimals_told(effect)
     ends = f"{_bound(effect.low, decimals)} to {_bound(effect.high, decimals)}"
-    return f"{effect.value:.{decimals}f} ({ends if is_bounded(effect) else 'open'})"
+    return f"{_bound(effect.value, decimals)} ({ends if is_bounded(effect) else 'open'})"
 
 
 def _bound(value: float, decimals: int = 1) -> str:
-    return f"{value:.{decimals}f}" if math.isfinite(value) else "no limit"
+    # No minus before what is rounded to nothing.
+    return f"{round(value, decimals) + 0.0:.{decimals}f}" if math.isfinite(value) else "no limit"

@@ -6,8 +6,10 @@ import re
 from xml.etree import ElementTree
 
 _SVG, _LINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
-LEAST_WIDTH = "60rem"
-"""A wide chart isn't shown narrower: its letters would be under 10 px. It scrolls instead."""
+LEAST_LETTERS_REM = 9 / 16
+"""A chart isn't shown so narrow that its smallest letters are under this (9 px): it scrolls instead."""
+_LETTERS = re.compile(r"scale\(([0-9.]+) -\1\)")
+"""Letters are drawn as shapes in hundredths of their size, upside down."""
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 
 
@@ -40,13 +42,21 @@ def inline_svg(svg: bytes, *, prefix: str, alt: str) -> str:
                 element.set(name, _REFERENCE.sub(rf"url(#{prefix}\1)", value))
     # As large as it was drawn where there is room, else smaller, down to where letters can still be read.
     drawn = root.attrib.pop("width")
-    sizes = f"max-width: {drawn}; min-width: min({LEAST_WIDTH}, {drawn})"
+    sizes = f"max-width: {drawn}; min-width: min({_least_width_rem(root):.4g}rem, {drawn})"
     root.set("style", f"{rules}; {sizes}".removeprefix("; "))
     for name in ("height", "version"):
         root.attrib.pop(name, None)
     root.set("role", "img")
     root.set("aria-label", alt)
     return ElementTree.tostring(root, encoding="unicode")
+
+
+def _least_width_rem(root: ElementTree.Element) -> float:
+    """The width at which the smallest letters of a drawing can still be read; 0 without any."""
+    found = (_LETTERS.search(element.get("transform", "")) for element in root.iter())
+    smallest = min((100 * float(one[1]) for one in found if one), default=None)
+    width = float(root.get("viewBox", "").split()[2])
+    return width / smallest * LEAST_LETTERS_REM if smallest else 0.0
 
 
 def _take_out(root: ElementTree.Element) -> str:

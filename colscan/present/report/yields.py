@@ -48,9 +48,15 @@ def _level(own: LevelYield) -> tuple[Cell, ...]:
     per_day = "" if own.per_day_g is None else f"{own.per_day_g:.1f}"
     return (
         own.strain, own.treatment, own.bags, own.counted, own.standings.get(Standing.LOST, 0),
-        _mean(own.grams), per_day, _mean(own.gain), _mean(own.efficiency, " %"),
-        _mean(own.efficiency_with_spawn, " %"),
+        _mean(own.grams), per_day, _mean(own.gain), _efficiency(own.efficiency, own.bags),
+        _efficiency(own.efficiency_with_spawn, own.bags),
     )  # fmt: skip
+
+
+def _efficiency(mean: Mean | None, spawned: int) -> str:
+    """It is of the bags harvested: how many, where that isn't all of them."""
+    of = f"; {mean.bags} of {spawned} bags" if mean and mean.bags < spawned else ""
+    return _mean(mean, " %") + of
 
 
 def _mean(mean: Mean | None, unit: str = "") -> str:

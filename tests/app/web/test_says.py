@@ -107,6 +107,22 @@ def test_of_a_bag_that_left_only_what_was_before_is_asked(page: FlaskClient, wha
     assert "Something before" not in look(page, "/bag?bag=B05")
 
 
+def test_what_is_posted_of_a_bag_that_left_is_refused(
+    page: FlaskClient, trial: Path, clock: Callable[[datetime], None]
+) -> None:
+    """In the command's words; what was before is recorded, and a note of what was found in it."""
+    call = {"bag": "B04", "patch": "", "call": "contaminated", "action": "discarded", "then": "/bag"}
+    assert send(page, "/verdict", **call).status_code == 303
+    clock(NOON + timedelta(hours=1))
+    status, said = happened(page, "looked-round")
+    assert (status, "Bag B04 was discarded on 2026-04-09 12:00; nothing is written." in said) == (400, True)
+    assert "first take back the call that says so." in said
+    assert happened(page, "retired")[0] == 400
+    assert happened(page, "pins", at="2026-04-09T11:59")[0] == 303
+    assert happened(page, "other", other="green inside")[0] == 303
+    assert [row["what"] for row in rows(trial, "events.csv")] == ["pins", "other"]
+
+
 def test_enter_in_a_field_records_nothing(page: FlaskClient, trial: Path) -> None:
     """A form's first button is what Enter presses: it says nothing and is refused."""
     for path in ("/bag?bag=B04", "/event"):
@@ -314,7 +330,7 @@ def test_looked_all_round_on_the_first_page(scanned: Path) -> None:
     names = head.split(",")
     for number, line in enumerate(lines):
         cells = line.split(",")
-        if "B04" in cells:
+        if cells[names.index("bag")] in ("B04", "B05", "B06"):
             cells[names.index("coverage_pct")] = cells[names.index("coverage_high_pct")] = "99.9"
             cells[names.index("coverage_low_pct")] = "99"
             lines[number] = ",".join(cells)
@@ -323,9 +339,25 @@ def test_looked_all_round_on_the_first_page(scanned: Path) -> None:
     suspects.write_text(suspects.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
     page = browser(scanned)
     text = look(page)
-    assert text.count('value="looked-round"') == 1
+    assert text.count('value="looked-round"') == 3
     assert "/bag?bag=B04&amp;found=1#says-call" in text
-    answer = send(page, "/event", what="looked-round", scope="bag", name="B04")
-    assert 'value="looked-round"' not in look(page, answer.location)
+    fields = r'name="name" value="(B0.)">\s*<input type="hidden" name="place" value="(.*?)"'
+    assert re.findall(fields, text) == [("B04", "group2-0"), ("B05", "group2-1"), ("B06", "group2-1")]
+    # The page after begins at the next bag, with what was recorded; after the last one at what is last then.
+    for bag, place in (("B04", "group2-0"), ("B06", "group2-0")):
+        assert (bag, place) in re.findall(fields, text)
+        answer = send(page, "/event", what="looked-round", scope="bag", name=bag, place=place)
+        assert answer.location.endswith(f"&at={place}#{place}")
+        text = look(page, answer.location)
+        (spot,) = re.findall(rf'<li id="{place}".*?</strong>', text, re.DOTALL)
+        assert f"bag {bag}: looked-round." in spot
+        assert ">B05<" in spot
+        assert text.count('role="status"') == 1
+    assert 'name="place"' not in text
+    answer = send(page, "/event", what="looked-round", scope="bag", name="B05", place="evil.example-1")
+    assert "#" not in answer.location
+    text = look(page, answer.location + "&at=group2-0")
+    assert "group2" not in text
+    assert text.count('role="status"') == 1
     statuses = judge_bags(load_trial(scanned), read_ledger(scanned), units.now())
     assert next(one.advice for one in statuses if one.bag == "B04") == "ready"

@@ -75,7 +75,10 @@ def test_who_is_led_where(page: FlaskClient, trial: Path) -> None:
     assert "Or choose one" in text
     assert 'href="/weigh?bag=B02"' not in text
     assert "B08 <small>1 flush<" in text
-    assert "Weigh bag B02" in look(page, "/weigh?bag=B02")
+    gone = look(page, "/weigh?bag=B02")
+    assert "Weigh bag B02" in gone
+    assert 'name="at" max="2026-04-09T12:00" required' in gone
+    assert "before it was discarded" not in look(page, "/weigh?bag=B03")
 
 
 @pytest.mark.parametrize(

@@ -59,6 +59,20 @@ def test_sizes_and_ranges(effect: tuple[float, float, float], said: str) -> None
     assert said in _say(days_sooner=_effect(*effect))
 
 
+@pytest.mark.parametrize(
+    ("ends", "said"),
+    [
+        ((0.71, 1.45), "1.1 times as fast for each 1 % (0.7 to 1.4;"),
+        ((0.96, 1.18), "1.06 times as fast for each 1 % (0.96 to 1.18;"),
+        ((1.044, 1.082), "1.063 times as fast for each 1 % (1.044 to 1.082;"),
+        ((0.0, OPEN), "1.1 times as fast for each 1 %, too few bags to bound it."),
+    ],
+)
+def test_a_ratio_has_the_decimals_that_its_interval_bears(ends: tuple[float, float], said: str) -> None:
+    """For each 1 % of supplement; of a level against another it has two."""
+    assert said in _say(kind="trend", treatment="bran", rate_ratio=_effect(1.063, *ends), rate_bags=15)
+
+
 def test_holm_decides() -> None:
     """A p that is small only before it is adjusted may be chance; one comparison says one p."""
     assert "Chance alone could do this (p = 0.03, 0.09 for 3 comparisons)." in _say(

@@ -15,10 +15,12 @@ EVIL = "<script>alert('a')</script>\"'&<b>"
 SVG = b"""<?xml version="1.0"?><!-- a comment --><svg xmlns="http://www.w3.org/2000/svg"
  xmlns:xlink="http://www.w3.org/1999/xlink" width="10pt" height="10pt" viewBox="0 0 10 10" version="1.1">
  <metadata>made somewhere</metadata><defs><style type="text/css">*{stroke-linejoin: round}</style></defs>
- <g id="axes"><path id="dot" d="M 0 0"/>
+ <g id="axes"><path id="dot" d="M 0 0"/><g transform="translate(1 2) scale(0.1 -0.1)"/>
+ <g transform="translate(1 2) rotate(-90) scale(0.09 -0.09)"/><g transform="scale(0.015625)"/>
  <use xlink:href="#dot" clip-path="url(#clip)" style="fill: url(#clip)"/></g>
  <clipPath id="clip"><rect/></clipPath></svg>"""
-SIZES = "stroke-linejoin: round; max-width: 10pt; min-width: min(60rem, 10pt)"
+# At 0.625 rem, which are 10 px, the letters of 9 hundredths are 9 px high.
+SIZES = "stroke-linejoin: round; max-width: 10pt; min-width: min(0.625rem, 10pt)"
 LEAST_CONTRAST = 4.5
 """WCAG 2.1, 1.4.3 (AA), for text of usual size."""
 
