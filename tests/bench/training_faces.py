@@ -4,6 +4,7 @@
     python tests/bench/training_faces.py painted CACHE N SEED  # real first faces with painted growth
     python tests/bench/training_faces.py relit CACHE N SEED    # real faces under another lamp and film
     python tests/bench/training_faces.py still CACHE N SEED    # painted under nearly the first lamp
+    python tests/bench/training_faces.py flat CACHE N SEED     # painted, colonies even and with hard edges
     python tests/bench/training_faces.py filmed CACHE N SEED   # painted through a rendered bag's own film
 
 The folder of the rendered photos comes from COLSCAN_BENCH (default ../shared/bench).
@@ -205,7 +206,7 @@ def _without_pixels(bag: Prepared) -> Prepared:
 def made_faces(
     real: dict[str, list[tuple[Prepared, Sample]]], how: str, *, count: int, seed: int
 ) -> list[Sample]:
-    """Painted, still or relit faces, photo by photo: the bags of a photo share its lamp."""
+    """Painted, flat, still, filmed or relit faces, photo by photo: the bags of a photo share its lamp."""
     rng = np.random.default_rng(seed)
     growths = {s: _growths([sample for _, sample in real[s]]) for s in SERIES}
     films = _films(real) if how == "filmed" else {}
@@ -226,7 +227,8 @@ def made_faces(
             made = _filmed(real[series], growths[grown_in], chosen, rng, bare=bare)
         else:
             lamp = draw_still_lamp(rng) if how == "still" else draw_lamp(rng)
-            made = _painted(real[series], growths[grown_in], lamp, rng, bare=bare)
+            flat = {"flat": 1.0, "still": 0.5}.get(how, 0.0)
+            made = _painted(real[series], growths[grown_in], lamp, rng, bare=bare, flat=flat)
         fits = fit_bags([bag for bag, _, _ in made])
         for (bag, growth, known), fit in zip(made, fits, strict=True):
             if fit is not None:
@@ -282,11 +284,17 @@ def _relit(faces: list, lamp: Lamp, rng: np.random.Generator) -> list[tuple[Prep
 
 
 def _painted(
-    faces: list, growths: dict[str, list[Growth]], lamp: Lamp, rng: np.random.Generator, *, bare: float
+    faces: list,
+    growths: dict[str, list[Growth]],
+    lamp: Lamp,
+    rng: np.random.Generator,
+    *,
+    bare: float,
+    flat: float,
 ) -> list[tuple[Prepared, Growth, np.ndarray]]:
     made = []
     for first, grown in _bags_with_growth(faces, growths, rng, bare=bare):
-        growth = flatten(grown, rng) if lamp.unlike < 1 and rng.random() < 0.5 else grown
+        growth = flatten(grown, rng) if flat and rng.random() < flat else grown
         bag, growth = paint(first, growth, lamp, rng)
         made.append((bag, growth, bag.whole))
     return made
