@@ -32,8 +32,8 @@ _SEARCH_MM = 24.0
 _FURTHEST_MM = 32.0
 # What a shift is sought and a change begun by: detail this coarse is still alike some steps away.
 _COARSE_MM = 2.0
-# Of 250 faces of other bags of six rendered racks one in twenty reaches this; of the bags' own, where
-# mycelium is not yet dense, 96 in a hundred.
+# Of 710 faces of other bags of six rendered racks one in nine reaches this; of the bags' own, where mycelium
+# is not yet dense, 96 in a hundred (tests/bench/known_again.py).
 _LEAST_ALIKE = 0.15
 # A shift after which less than this share of the first face is seen is none.
 _SHARED = 0.4

@@ -3,11 +3,11 @@
     python tests/bench/train_network.py CACHE leave-out SERIES...   # judged on a series never seen
     python tests/bench/train_network.py CACHE ship OUT.npz          # all series: what is shipped
 
-CACHE is what training_faces.py made: real, then 4500 painted, 4400 filmed, 1800 relit and 800 still faces.
-Leaving a series out leaves out its photos and everything made from its first faces, its growth or its film.
-Training has two stages: 2600 steps on real, painted, filmed and relit faces, then 900 with still faces too,
-without which the network takes a face that is unchanged outside its colonies for a first photo, hence bare.
-(Those of the series left out in docs/method.md were trained for 1700 and 600.)
+CACHE is what training_faces.py made: real, then 4500 painted, 800 flat, 4400 filmed, 1800 relit and 800
+still faces. Leaving a series out leaves out its photos and everything made from its first faces, its growth or
+its film. Training has two stages: 4000 steps on real, painted, flat, filmed and relit faces, then 1500 with
+still faces too, without which the network takes a face that is unchanged outside its colonies for a first photo,
+hence bare. (Those of the series left out in docs/method.md had no flat faces.)
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from training_faces import SERIES, Sample
 
 from colscan.score.cues import MAPS, NUMBERS
 
-STEPS = (2600, 900)
+STEPS = (4000, 1500)
 FINE, MIDDLE, COARSE, WHOLE = 20, 32, 48, 64
 """Channels at 3, 6 and 12 mm, and of the face as a whole."""
 
@@ -149,7 +149,7 @@ def train(real: list[Sample], made: dict[str, list[Sample]]) -> FaceNetwork:
     torch.manual_seed(0)
     network = FaceNetwork().to(memory_format=torch.channels_last)
     first, later = ([s for s in real if (s.day == 0) == is_first] for is_first in (True, False))
-    changed = made["painted"] + made["relit"] + made["filmed"]
+    changed = made["painted"] + made["flat"] + made["relit"] + made["filmed"]
     _stage(network, (later, first, changed, []), (5, 0), steps=STEPS[0], rate=3e-3)
     _stage(network, (later, first, changed, made["still"]), (3, 2), steps=STEPS[1], rate=1.5e-3)
     return network.eval()
@@ -229,7 +229,7 @@ def main(arguments: list[str]) -> None:
     real = [s for name in SERIES for _, s in _load(cache / f"real-{name}.pkl")]
     made = {
         how: [s for file in sorted(cache.glob(f"{how}-*.pkl")) for s in _load(file)]
-        for how in ("painted", "relit", "still", "filmed")
+        for how in ("painted", "flat", "relit", "still", "filmed")
     }
     if task == "ship":
         save(train(real, made), Path(rest[0]))
