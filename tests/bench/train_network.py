@@ -4,10 +4,10 @@
     python tests/bench/train_network.py CACHE ship OUT.npz          # all series: what is shipped
 
 CACHE is what training_faces.py made: real, then 4500 painted, 800 flat, 4400 filmed, 1800 relit and 800
-still faces. Leaving a series out leaves out its photos and everything made from its first faces, its growth or
-its film. Training has two stages: 4000 steps on real, painted, flat, filmed and relit faces, then 1500 with
-still faces too, without which the network takes a face that is unchanged outside its colonies for a first photo,
-hence bare. (Those of the series left out in docs/method.md had no flat faces.)
+still faces. Leaving a series out leaves out its photos and everything made from its first faces, its growth
+or its film. Training has two stages: 4000 steps on real, painted, flat, filmed and relit faces, then 1500
+with still faces too, without which the network takes a face that is unchanged outside its colonies for a
+first photo, hence bare. (Those of the series left out in docs/method.md had no flat faces.)
 """
 
 from __future__ import annotations
