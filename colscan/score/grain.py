@@ -71,6 +71,30 @@ def likeness_by_shift(known: Grid, clear0: Grid, today: Grid, clear: Grid) -> tu
     return np.asarray(likeness, np.float32), np.asarray(shared, np.float32)
 
 
+def best_shift(
+    known: Grid, clear0: Grid, today: Grid, clear: Grid, *, reach: int, least: float
+) -> tuple[float, tuple[int, int]]:
+    """The most likeness of two faces on grids of one shape at any shift, and columns and rows of that shift.
+
+    Parameters
+    ----------
+    known, clear0, today, clear : ndarrays
+        As in `likeness_by_shift`.
+    reach : int
+        The largest shift, cells.
+    least : float
+        Shifts after which both show fewer cells than this have a likeness of -1.
+    """
+    wide, wide_clear = (
+        np.asarray(cv2.copyMakeBorder(x, *(reach,) * 4, cv2.BORDER_CONSTANT, value=(0, 0)), np.float32)
+        for x in (today, clear)
+    )
+    likeness, shared = likeness_by_shift(known, clear0, wide, wide_clear)
+    likeness[shared < least] = -1
+    _, most, _, (column, row) = cv2.minMaxLoc(likeness)
+    return most, (column - reach, row - reach)
+
+
 def _of_unit_power(grain: Grid) -> Grid:
     power = float((grain * grain).mean())
     return grain / np.float32(power**0.5) if power else grain

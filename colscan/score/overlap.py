@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import product
-
 import cv2
 import numpy as np
 
@@ -11,7 +9,7 @@ from colscan.photo.between import warp_affine
 from colscan.photo.model import Mask
 from colscan.score.ecc import align_affine
 from colscan.score.face import GRID_MM, Affine, Face, Grid, blurred
-from colscan.score.grain import grain_of
+from colscan.score.grain import best_shift, grain_of
 
 # Outlines lay both faces on one grid; reflections at a bag's edge move them by less than this.
 _SEARCH_MM = 12.0
@@ -50,12 +48,10 @@ def find_overlap(first: Face, again: Face, *, clear: tuple[Mask, Mask]) -> Affin
 
 def _search(known: Grid, today: Grid, clear: tuple[Mask, Mask]) -> Affine:
     """The shift by whole cells after which the detail that both show is most alike."""
+    grains = (grain * mask[..., None] for grain, mask in zip((known, today), clear, strict=True))
+    (one, other), (clear0, clear1) = grains, (mask.astype(np.float32) for mask in clear)
     reach = round(_SEARCH_MM / GRID_MM)
-    shifts = [_by(x, y) for x, y in product(range(-reach, reach + 1), repeat=2)]
-    return max(shifts, key=lambda shift: _likeness(known, today, shift, clear))
-
-
-def _by(x: float, y: float) -> Affine:
+    _, (x, y) = best_shift(one, clear0, other, clear1, reach=reach, least=_LEAST_CELLS)
     return np.array([[1.0, 0.0, x], [0.0, 1.0, y]])
 
 

@@ -24,7 +24,7 @@ from colscan.score.face import (
     lay,
     smoothed,
 )
-from colscan.score.grain import grain_of, likeness_by_shift
+from colscan.score.grain import best_shift, grain_of
 
 # Bags are put back within about this of their place; searching further finds chance likeness.
 _SEARCH_MM = 24.0
@@ -90,17 +90,14 @@ def _begin(known: Grid, seen0: Mask, today: Grid, seen: Mask, stretches: Sequenc
     reach = round(_SEARCH_MM / GRID_MM / 2)
     half0, clear0, half, clear = (_halved(x) for x in (known, seen0, today, seen))
     half0, half = half0 * clear0[..., None], half * clear[..., None]
-    around = [cv2.copyMakeBorder(x, *(reach,) * 4, cv2.BORDER_CONSTANT, value=(0, 0)) for x in (half, clear)]
     best, found = -1.0, np.eye(2, 3)
     for across, down in product(stretches, repeat=2):
         back = _stretch(1 / across, 1 / down, clear0.shape)
-        there = [warp_affine(x, back, clear0.shape) for x in (half0, clear0)]
-        likeness, shared = likeness_by_shift(*there, *around)
-        likeness[shared < _SHARED * clear0.sum()] = -1
-        _, most, _, at = cv2.minMaxLoc(likeness)
+        there, shown = (warp_affine(x, back, clear0.shape) for x in (half0, clear0))
+        most, shift = best_shift(there, shown, half, clear, reach=reach, least=_SHARED * float(clear0.sum()))
         if most > best:
             best, found = most, _stretch(across, down, known.shape)
-            found[:, 2] += 2 * (np.array(at) - reach)
+            found[:, 2] += 2 * np.array(shift)
     return found
 
 
