@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import cv2
 import numpy as np
@@ -33,13 +33,18 @@ SMALLEST_TAG_PX = 16.0
 """Side of the smallest tags that can be read."""
 # Tags from this side are found in the photo as it is, smaller ones in the photo at twice its size.
 _PLAIN_TAG_PX = 24.0
-# Tags in a photo at half its size must be so much larger than the smallest that are found there for all to
-# have been.
+# Tags in a photo must be so much larger than the smallest that are found at its size for all to have been.
 _SURELY_ALL = 1.25
+# Blurred tags are lost before small ones, and show when enlarged: of 15 rendered photos none is lost up to
+# blurs of this sigma, or strokes of five pixels; at twice that every seventh is.
+_SHARP_PX = 1.2
 # What covers a card reaches over its edges, more so at the far end, which bends off the film.
 _COVER_MM, _COVER_FAR_MM, _COVER_GREY = 1.0, 4.0, 120
 # Larger photos than this are not enlarged: that would take seconds, and their tags are seldom so small.
 _ENLARGE_UP_TO_PX = 4_000_000
+
+_Tag = tuple[int, Points, tuple[TagEdge | None, ...]]
+"""A tag's number, its corners and its edges."""
 
 
 def find_cards(rgb: ImageRGB, *, smallest_px: float = SMALLEST_TAG_PX) -> tuple[Card, ...]:
@@ -62,23 +67,41 @@ def find_cards(rgb: ImageRGB, *, smallest_px: float = SMALLEST_TAG_PX) -> tuple[
     Olson 2011, AprilTag: a robust and flexible visual fiducial system,
     https://doi.org/10.1109/ICRA.2011.5979561
     """
-    found = _apart(_find_tags(rgb, smallest_px))
-    edges = fit_tag_edges(rgb, [corners for _, corners in found])
-    cards = [_card(tag, corners, own) for (tag, corners), own in zip(found, edges, strict=True)]
+    gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    found = _find_tags(gray)
+    tags = _fitted(rgb, found)
+    if smallest_px < _PLAIN_TAG_PX and gray.size <= _ENLARGE_UP_TO_PX and not _shows_all(tags):
+        tags = _fitted(rgb, found + _detect_at(gray, 2.0, cv2.INTER_CUBIC))
+    cards = [_card(*tag) for tag in tags]
     return tuple(sorted(cards, key=lambda card: (card.tag, card.corners_px[:, 0].mean())))
 
 
-def _find_tags(rgb: ImageRGB, smallest_px: float) -> list[tuple[int, Points]]:
-    gray = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+def _find_tags(gray: np.ndarray) -> list[tuple[int, Points]]:
     if gray.size > _ENLARGE_UP_TO_PX:
         # Time goes with the area. What half the size might hide would be smaller by far than all it shows.
         found = _detect_at(gray, 0.5, cv2.INTER_AREA, smallest_px=_PLAIN_TAG_PX)
-        sides = [np.hypot(*(corners - np.roll(corners, 1, 0)).T).min() for _, corners in found]
-        if found and min(sides) > _SURELY_ALL * _PLAIN_TAG_PX / 0.5:
+        if found and _smallest_side_px(found) > _SURELY_ALL * _PLAIN_TAG_PX / 0.5:
             return found
         return detect_tags(gray, FAMILY) + found
-    found = detect_tags(gray, FAMILY)
-    return found + (_detect_at(gray, 2.0, cv2.INTER_CUBIC) if smallest_px < _PLAIN_TAG_PX else [])
+    return detect_tags(gray, FAMILY)
+
+
+def _fitted(rgb: ImageRGB, found: Iterable[tuple[int, Points]]) -> list[_Tag]:
+    """Each square once, with its edges."""
+    apart = _apart(found)
+    edges = fit_tag_edges(rgb, [corners for _, corners in apart])
+    return [(tag, corners, own) for (tag, corners), own in zip(apart, edges, strict=True)]
+
+
+def _shows_all(tags: Sequence[_Tag]) -> bool:
+    """Whether the photo twice as large wouldn't show more tags: all of these are large and sharp all round."""
+    sharp = all(edge is not None and edge.blur_px < _SHARP_PX for _, _, edges in tags for edge in edges)
+    found = [(tag, corners) for tag, corners, _ in tags]
+    return bool(found) and sharp and _smallest_side_px(found) > _SURELY_ALL * _PLAIN_TAG_PX
+
+
+def _smallest_side_px(found: Sequence[tuple[int, Points]]) -> float:
+    return float(min(np.hypot(*(corners - np.roll(corners, 1, 0)).T).min() for _, corners in found))
 
 
 def _detect_at(
