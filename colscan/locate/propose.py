@@ -159,15 +159,24 @@ def _blocks(face: NDArray[np.float32], core: NDArray[np.float32]) -> list[Mask]:
         if min(w, h) < _LEAST_CORE * width or area < 16:
             continue
         near = (nearest == nearest[own][0]) & (face > 0) & (far < _REACH * width)
-        blocks.append(_main_part(near | own, own, width))
+        places = near | own
+        part, block = _around(places), np.zeros_like(own)
+        block[part] = _main_part(places[part], own[part], width)
+        blocks.append(block)
     return blocks
+
+
+def _around(places: Mask) -> tuple[slice, slice]:
+    """The rows and columns of some places, and where the photo goes on one more to each side."""
+    x, y, w, h = cv2.boundingRect(places.astype(np.uint8))
+    return slice(max(0, y - 1), y + h + 1), slice(max(0, x - 1), x + w + 1)
 
 
 def _main_part(places: Mask, core: Mask, width: float) -> Mask:
     """Places without thin spurs, holes, and what isn't joined to the core."""
     across = max(3, int(_SPUR * width) | 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across))
-    # Beyond the border the block goes on: its cut is no spur.
+    # Beyond the photo's border the block goes on: its cut is no spur.
     padded = cv2.copyMakeBorder(places.astype(np.uint8), across, across, across, across, cv2.BORDER_REPLICATE)
     smooth = cv2.morphologyEx(padded, cv2.MORPH_OPEN, kernel)[across:-across, across:-across]
     joined = cv2.connectedComponents((smooth > 0).astype(np.uint8))[1]
