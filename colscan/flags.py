@@ -99,6 +99,12 @@ class Flag(StrEnum):
         "The bag is out of focus or moved.",
         "Photograph it again: hold still, tap on the bag to focus.",
     )
+    COARSE_COLOUR = (
+        "coarse-colour",
+        "The file was made so small that its colours are off by blocks; coverage is less sure, and only "
+        "strong colours are reported as suspect patches.",
+        "From now on send the original file rather than a messenger's copy.",
+    )
     # about what can be seen of the bag
     GLARE = (
         "glare",

@@ -26,7 +26,9 @@ from colscan.trial import create_trial, load_trial
 
 GOLDEN = Path(__file__).parent / "fixtures" / "golden.csv"
 BENCH = Path(os.environ.get("COLSCAN_BENCH", Path(__file__).parents[1].parent / "shared" / "bench"))
-DEMO = "demo"
+DEMO, SENT = "demo", "sent"
+MESSENGER = Path(__file__).parent / "fixtures" / "messenger"
+"""Two of the bundled photos at quality 70, as a messenger makes them."""
 RENDERED = {"oakrack": ("d00", "d06", "d15"), "outbreak": ("d00", "d10")}
 """Days of rendered photos: bags of all strains, thin and white, with suspect patches and without."""
 NUMBERS = (
@@ -70,6 +72,11 @@ def _measured(row: ScoreRow) -> Measured:
 def scan_demo(jobs: int = 1) -> dict[Key, Measured]:
     """What a scan of the bundled photos says."""
     return scan_set(DEMO, PLAN[1], sorted(PHOTOS.glob("*.jpg")), jobs)
+
+
+def scan_sent() -> dict[Key, Measured]:
+    """What a scan of photos says that a messenger made small."""
+    return scan_set(SENT, PLAN[1], sorted(MESSENGER.glob("*.jpg")))
 
 
 def scan_rendered(series: str, bench: Path, jobs: int = 1) -> dict[Key, Measured]:
@@ -154,7 +161,7 @@ def main() -> int:
     if not BENCH.is_dir():
         print(f"{BENCH} isn't there: set COLSCAN_BENCH to the rendered photos")
         return 1
-    rows = scan_demo(jobs=os.cpu_count() or 1)
+    rows = scan_demo(jobs=os.cpu_count() or 1) | scan_sent()
     for series in RENDERED:
         rows |= scan_rendered(series, BENCH, jobs=os.cpu_count() or 1)
     old_method, old = read_golden()

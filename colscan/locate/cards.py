@@ -94,7 +94,7 @@ def _fitted(rgb: ImageRGB, found: Iterable[tuple[int, Points]]) -> list[_Tag]:
 
 
 def _shows_all(tags: Sequence[_Tag]) -> bool:
-    """Whether the photo twice as large wouldn't show more tags: all of these are large and sharp all round."""
+    """Whether twice the size wouldn't show more tags: all of these are large and sharp all round."""
     sharp = all(edge is not None and edge.blur_px < _SHARP_PX for _, _, edges in tags for edge in edges)
     found = [(tag, corners) for tag, corners, _ in tags]
     return bool(found) and sharp and _smallest_side_px(found) > _SURELY_ALL * _PLAIN_TAG_PX

@@ -64,6 +64,8 @@ class BagView:
         Width (sigma) of the tag's own edges: how blurred the photo is here.
     flags : tuple of Flag
         `cut-off`, `face-unsure`, `reference-clipped`, `no-reference`, ...
+    colour_error : float
+        How far the file's coding puts colours off (standard deviation of Cb and Cr, levels of 255).
     """
 
     key: int
@@ -77,6 +79,7 @@ class BagView:
     ink: NDArray[np.float64]
     blur_px: float
     flags: tuple[Flag, ...] = ()
+    colour_error: float = 0.0
 
     def flagged(self, flag: Flag) -> BagView:
         """The view with one flag more."""

@@ -7,7 +7,7 @@ can't be read, has no colour, is too large or too small, or can't be placed in t
 """
 
 from colscan.photo.light import to_linear
-from colscan.photo.load import PHOTO_SUFFIXES, load_rgb, read_ref
+from colscan.photo.load import PHOTO_SUFFIXES, colour_error, load_rgb, read_ref
 from colscan.photo.model import PhotoRef
 
-__all__ = ["PHOTO_SUFFIXES", "PhotoRef", "load_rgb", "read_ref", "to_linear"]
+__all__ = ["PHOTO_SUFFIXES", "PhotoRef", "colour_error", "load_rgb", "read_ref", "to_linear"]

@@ -15,7 +15,7 @@ from colscan.score.measure import measure_views
 from colscan.score.reference import share_reference
 from colscan.score.remember import remember
 
-METHOD = "veil-8"
+METHOD = "veil-9"
 """Name and version of the method; rows of the ledger carry it."""
 
 __all__ = [

@@ -21,6 +21,10 @@ _EDGE_MM = 3.0
 # Colour is light over brightness, which noise alone makes large in the dark: below this share of the
 # face's middle brightness, over that.
 _DARKEST = 0.5
+# Greenness, and an error of it, by one of Cb and Cr that are independent (ITU-R BT.601-7: 1.23 and 1.42).
+_GREEN_OF_CODED = 1.87
+# Light goes with about this power of a file's values.
+_GAMMA = 2.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,9 +45,9 @@ class Looks:
         Red minus blue over brightness, and that of bare substrate at the same place.
     greenness : ndarray
         Green less the mean of red and blue, over brightness, less the face's median.
-    noise : tuple of float
-        Standard deviation of `greenness` over the face by its lower side, which no green patch widens,
-        and by its upper side, which nothing brown or orange widens.
+    noise : tuple of ndarray
+        Standard deviation of `greenness`: over the face by its lower side, which no green patch widens,
+        and by its upper side, which nothing brown or orange widens; by the file's coding where that is more.
     off_chord : ndarray
         Log brightness over that of the mixture of substrate and white that is as red: below 0 is
         darker than any mixture, above 0 brighter.
@@ -64,7 +68,7 @@ class Looks:
     redness: Grid
     bare_redness: Grid
     greenness: Grid
-    noise: tuple[float, float]
+    noise: tuple[Grid, Grid]
     off_chord: Grid
     hole: Grid
     opacity: Grid
@@ -106,7 +110,7 @@ def look(bag: Prepared, fit: Fits, *, glare: Mask) -> Looks:
         redness=redness,
         bare_redness=bare_redness,
         greenness=greenness,
-        noise=_noise(greenness, clear),
+        noise=_noise(greenness, clear, coded=_coding_error(bag, over)),
         off_chord=np.log(brightness / expected),
         hole=_hole(bag, clear, shown),
         opacity=np.minimum(by_brightness, share).astype(np.float32),
@@ -118,12 +122,16 @@ def _median(values: Grid, clear: Mask) -> float:
     return float(median(picked(values, clear))) if clear.any() else 0.0
 
 
-def _noise(greenness: Grid, clear: Mask) -> tuple[float, float]:
+def _coding_error(bag: Prepared, brightness: Grid) -> Grid:
+    """Standard deviation of greenness by the file's coding, which is of values: in the dark it is more."""
+    values = 255 * (brightness * np.float32(bag.view.paper.mean())) ** np.float32(1 / _GAMMA)
+    return np.asarray(_GAMMA * _GREEN_OF_CODED * bag.view.colour_error / np.maximum(values, 1), np.float32)
+
+
+def _noise(greenness: Grid, clear: Mask, *, coded: Grid) -> tuple[Grid, Grid]:
     """By the outer tenths: the blocks of a coarse JPEG differ more than the middle of a face shows."""
-    if not clear.any():
-        return 0.0, 0.0
-    low, high = quantiles(picked(greenness, clear), [0.1, 0.9])
-    return -float(low) / 1.2816, float(high) / 1.2816
+    low, high = quantiles(picked(greenness, clear), [0.1, 0.9]) if clear.any() else (0.0, 0.0)
+    return np.maximum(coded, np.float32(-low / 1.2816)), np.maximum(coded, np.float32(high / 1.2816))
 
 
 def _share_by_colour(redness: Grid, bare: Grid, bare_redness: Grid, white: Grid) -> Grid:

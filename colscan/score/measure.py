@@ -27,6 +27,8 @@ MUCH_HIDDEN = 1 / 3
 """Shares of a face under reflections, and under anything, from which a photo is called poor."""
 # Blur wider than this hides the threads at a colony's edge and fills gaps of 150 mm2 (14 mm).
 _BLURRED_MM = 3.0
+# Colours coded more coarsely than this (JPEGs of quality 76 and less) are blocks that may look like patches.
+_COARSE_COLOUR = 0.6
 # The smallest patch that a grower is promised: 150 mm2, 14 mm across.
 _PROMISED_SPOT_MM = 14.0
 # A spot needs three pixels, and four sigma of the blur, to stand out of what is around it.
@@ -51,7 +53,7 @@ def measure_views(views: Sequence[BagView], baselines: Mapping[int, Baseline]) -
     -------
     tuple of Evidence
         Flags: those of the view, `no-baseline`, `late-baseline`, `glare`, `part-hidden`, `blurred`,
-        `too-small`, `unmeasured`.
+        `coarse-colour`, `too-small`, `unmeasured`.
     """
     order = sorted(range(len(views)), key=lambda i: views[i].key)
     bags = prepare_photo([views[i] for i in order], baselines)
@@ -209,6 +211,7 @@ def _flags(
         Flag.BLURRED: _blur_mm(bag.view) > _BLURRED_MM,
         Flag.GLARE: unmixed is not None and unmixed.glare > MUCH_GLARE,
         Flag.PART_HIDDEN: 1 - seen_share > MUCH_HIDDEN,
+        Flag.COARSE_COLOUR: bag.view.colour_error > _COARSE_COLOUR,
         Flag.TOO_SMALL: smallest_spot_mm(bag.view) > _PROMISED_SPOT_MM,
         Flag.UNMEASURED: unmixed is None or seen_share < _LEAST_SEEN,
         Flag.NO_BASELINE: baseline is None,

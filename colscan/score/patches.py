@@ -119,7 +119,7 @@ def find_patches(bag: Prepared, fit: Fits, *, glare: Mask, smallest_spot_mm: flo
 
 
 def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
-    excess = looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise[0])
+    excess = looks.greenness / np.maximum(_GREEN, _GREEN_DEVIATIONS * looks.noise[0])
     # Amber has more green than the mean of red and blue too, but is far redder with it.
     excess = np.where(looks.greenness > _GREEN_OVER_RED * looks.redness, excess, 0.0)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["green"], smallest_mm2)):
@@ -131,7 +131,8 @@ def _green(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iter
 def _warm(bag: Prepared, looks: Looks, free: Mask, smallest_mm2: float) -> Iterator[_Mark]:
     """Orange, amber and brown: redder than bare substrate can be, or redder and of another hue."""
     redder = (looks.redness - looks.bare_redness) / _WARM
-    hue = np.where(redder > _SOME, -looks.greenness / max(_GREEN, _GREEN_DEVIATIONS * looks.noise[1]), 0.0)
+    least = np.maximum(_GREEN, _GREEN_DEVIATIONS * looks.noise[1])
+    hue = np.where(redder > _SOME, -looks.greenness / least, 0.0)
     excess = np.maximum(redder, hue)
     for blob in blobs(excess, looks.clear, free, least_mm2=max(_LEAST_MM2["warm"], smallest_mm2)):
         mark = _Mark(kind=_warm_kind(looks, blob), blob=blob, strength=_strength(excess, blob))

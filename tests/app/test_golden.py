@@ -32,6 +32,7 @@ def hold(rows: Rows, name: str) -> None:
 def test_bundled_photos_score_as_ever() -> None:
     """All numbers of the demo within 0.01 point, suspects and flags the same."""
     hold(golden.scan_demo(), golden.DEMO)
+    hold(golden.scan_sent(), golden.SENT)
 
 
 @pytest.mark.skipif("COLSCAN_GOLDEN" not in os.environ, reason="takes a minute: set COLSCAN_GOLDEN=1 for it")

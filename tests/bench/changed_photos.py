@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -15,6 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from training_faces import BENCH, read_photo, views_of
 
 from colscan.locate.model import BagView
+from colscan.photo import colour_error
 from colscan.photo.light import to_linear
 from colscan.score import make_baseline, share_reference
 from colscan.score.measure import Fitted, fit_bags
@@ -86,7 +88,16 @@ def with_light(
     ok, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])
     assert ok
     rgb = np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
-    return replace(view, rgb=rgb, paper=view.paper if paper is None else paper)
+    paper = view.paper if paper is None else paper
+    return replace(view, rgb=rgb, paper=paper, colour_error=_error_at(quality))
+
+
+@cache
+def _error_at(quality: int) -> float:
+    """How far a JPEG of this quality puts colours off, as the tool reads it from a file."""
+    ok, data = cv2.imencode(".jpg", np.zeros((256, 256, 3), np.uint8), [cv2.IMWRITE_JPEG_QUALITY, quality])
+    assert ok
+    return colour_error(Path("sheet.jpg"), max_megapixels=1, raw=data.tobytes())
 
 
 Change = Callable[[Case, np.random.Generator], Case]

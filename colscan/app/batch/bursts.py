@@ -23,7 +23,6 @@ from colscan.app.batch.standing import doubted, identities
 from colscan.flags import RETAKE
 from colscan.ledger import Ledger, by_bag, times_of
 from colscan.ledger.columns import SEGMENT_ENDERS, ScoreRow
-from colscan.locate import locate_bags
 from colscan.photo import PhotoRef
 from colscan.score import METHOD, measure_burst, prepare_slim
 from colscan.score.measure import smallest_spot_mm
@@ -87,8 +86,7 @@ def measure_together(jobs: tuple[PhotoJob, ...]) -> tuple[PhotoResult | Failure,
 
 
 def _look(job: PhotoJob) -> _Looked:
-    rgb = job.pixels(job.how.max_megapixels)
-    sighting = locate_bags(rgb, job.how.shelves)
+    rgb, sighting = job.sight(job.how)
     return _Looked(
         job=job,
         result=PhotoResult(

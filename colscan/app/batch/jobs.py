@@ -23,8 +23,8 @@ from colscan.app.batch.shelves import Looking
 from colscan.app.batch.standing import doubted, identities
 from colscan.errors import ColscanError, PhotoError
 from colscan.locate import locate_bags, turned_points
-from colscan.locate.model import Standing
-from colscan.photo import PhotoRef, load_rgb
+from colscan.locate.model import Sighting, Standing
+from colscan.photo import PhotoRef, colour_error, load_rgb
 from colscan.photo.model import ImageRGB
 from colscan.photo.threads import use_one_core
 from colscan.score import measure_views
@@ -52,6 +52,14 @@ class FileJob(ABC):
     def pixels(self, max_megapixels: float) -> ImageRGB:
         """The photo's upright sRGB pixels; `PhotoError` where it has none."""
         return load_rgb(self.file, max_megapixels=max_megapixels, raw=self.raw)
+
+    def sight(self, how: Looking) -> tuple[ImageRGB, Sighting]:
+        """The same, and the bags that they show."""
+        rgb = self.pixels(how.max_megapixels)
+        error = colour_error(self.file, max_megapixels=how.max_megapixels, raw=self.raw)
+        sighting = locate_bags(rgb, how.shelves)
+        views = tuple(replace(view, colour_error=error) for view in sighting.views)
+        return rgb, replace(sighting, views=views)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,8 +129,7 @@ def or_failure(name: str, work: Callable[[], T]) -> T | Failure:
 
 
 def _measure(job: PhotoJob) -> PhotoResult:
-    rgb = job.pixels(job.how.max_megapixels)
-    sighting = locate_bags(rgb, job.how.shelves)
+    rgb, sighting = job.sight(job.how)
     evidence = measure_views(sighting.views, job.baselines)
     coverage = {seen.key: seen.coverage for seen in evidence if seen.coverage is not None}
     told = identities(sighting.views, job.baselines, coverage=coverage)
