@@ -19,6 +19,7 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -65,9 +66,13 @@ class PlainRow:
 
 def scan_series(series: str, out: Path) -> None:
     """Begin a series' trial under `out` and scan its photos."""
+    scan_photos_of(series, out, sorted((BENCH / "dev").glob(f"{series}-*/*.jpg")))
+
+
+def scan_photos_of(series: str, out: Path, photos: Sequence[Path]) -> None:
+    """Begin a series' trial under `out` and scan photos of it."""
     bag_list, folder = out / f"{series}-bags.csv", out / series
     subprocess.run([sys.executable, BENCH / "bags.py", BENCH / "dev", series, bag_list], check=True)
-    photos = sorted((BENCH / "dev").glob(f"{series}-*/*.jpg"))
     if main(["new", str(folder), "--bags", str(bag_list)]) or main(
         ["scan", str(folder), "--overlay", *map(str, photos)]
     ):
