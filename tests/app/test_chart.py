@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hornbeam import make_hornbeam, write_trial
@@ -13,7 +14,6 @@ from colscan.app.cli import chart as command
 from colscan.app.cli.main import main
 from colscan.errors import ExitCode
 from colscan.ledger import Ledger
-from colscan.present.saving import ChartFiles
 
 
 @pytest.fixture
@@ -27,9 +27,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Charts of a few bytes, where the picture doesn't matter."""
-    monkeypatch.setattr(
-        "colscan.present.chart.draw_chart", lambda *_, **__: ChartFiles(png=b"png", svg=b"svg")
-    )
+    files = SimpleNamespace(png=b"png", svg=b"svg")
+    monkeypatch.setattr("colscan.present.chart.draw_chart", lambda *_, **__: files)
 
 
 def test_png_and_svg_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
