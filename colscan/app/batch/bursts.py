@@ -23,7 +23,6 @@ from colscan.app.batch.standing import doubted, identities
 from colscan.flags import RETAKE
 from colscan.ledger import Ledger, by_bag, times_of
 from colscan.ledger.columns import SEGMENT_ENDERS, ScoreRow
-from colscan.locate import locate_bags
 from colscan.photo import PhotoRef
 from colscan.score import METHOD, measure_burst, prepare_slim
 from colscan.score.measure import smallest_spot_mm
@@ -87,14 +86,14 @@ def measure_together(jobs: tuple[PhotoJob, ...]) -> tuple[PhotoResult | Failure,
 
 
 def _look(job: PhotoJob) -> _Looked:
-    rgb = job.pixels(job.how.max_megapixels)
-    sighting = locate_bags(rgb, job.how.shelves)
+    seen = job.look()
+    sighting = seen.sighting
     return _Looked(
         job=job,
         result=PhotoResult(
             ref=job.ref,
-            width_px=rgb.shape[1],
-            height_px=rgb.shape[0],
+            width_px=seen.shape[1],
+            height_px=seen.shape[0],
             evidence=(),
             repeated_tags=sighting.repeated_tags,
             standing=sighting.standing,
