@@ -169,14 +169,14 @@ def test_faces_need_photos(kind: str, folder: Path, capsys: pytest.CaptureFixtur
     assert not list(folder.glob("chart*"))
 
 
-def test_faces_from_photos(scanned: Path) -> None:
+def test_faces_from_photos(scanned_pair: Path) -> None:
     """Both tables; --day asks for a day."""
-    assert main(["chart", str(scanned), "--kind", "faces"]) == 0
-    assert main(["chart", str(scanned), "--kind", "by-level"]) == 0
-    latest = (scanned / "chart-by-level.png").read_bytes()
-    assert main(["chart", str(scanned), "--kind", "by-level", "--day", "0"]) == 0
-    assert (scanned / "chart-by-level.png").read_bytes() != latest
-    assert b"<image" in (scanned / "chart-faces.svg").read_bytes()
+    assert main(["chart", str(scanned_pair), "--kind", "faces"]) == 0
+    assert main(["chart", str(scanned_pair), "--kind", "by-level"]) == 0
+    latest = (scanned_pair / "chart-by-level.png").read_bytes()
+    assert main(["chart", str(scanned_pair), "--kind", "by-level", "--day", "0"]) == 0
+    assert (scanned_pair / "chart-by-level.png").read_bytes() != latest
+    assert b"<image" in (scanned_pair / "chart-faces.svg").read_bytes()
 
 
 def test_a_day_belongs_to_the_faces_by_level(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
