@@ -6,6 +6,7 @@ import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
@@ -31,12 +32,35 @@ SETTINGS: Any = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False)
 class ChartFiles:
-    """A chart as the bytes of its files; the same data give the same bytes."""
+    """A chart as the bytes of its files; the same data give the same bytes.
 
-    png: bytes
-    svg: bytes
+    Each is made when it is first asked for: a report and a page show the SVG, and the PNG takes longer.
+    Neither holds the date or a version, which would make each run differ.
+    """
+
+    figure: Figure
+
+    @cached_property
+    def png(self) -> bytes:
+        """The chart as PNG."""
+        return self._saved("png", Software=None)
+
+    @cached_property
+    def svg(self) -> bytes:
+        """The chart as SVG."""
+        return self._saved("svg", Date=None, Creator=None)
+
+    def __eq__(self, other: object) -> bool:
+        """Whether both files are the same."""
+        return isinstance(other, ChartFiles) and (self.png, self.svg) == (other.png, other.svg)
+
+    def _saved(self, suffix: str, **metadata: None) -> bytes:
+        file = BytesIO()
+        with _look():
+            self.figure.savefig(file, format=suffix, metadata=metadata)
+        return file.getvalue()
 
 
 @contextmanager
@@ -47,21 +71,22 @@ def without_font_warnings() -> Iterator[None]:
         yield
 
 
+@contextmanager
+def _look() -> Iterator[None]:
+    """The settings that all charts share."""
+    import matplotlib
+
+    with matplotlib.rc_context(SETTINGS), without_font_warnings():
+        yield
+
+
 def save_figure(make: Callable[[], Figure]) -> ChartFiles:
     """Return a figure as PNG and SVG.
-
-    Neither holds the date or a version, which would make each run differ.
 
     Parameters
     ----------
     make : callable
         Makes the figure; called under the settings that all charts share.
     """
-    import matplotlib
-
-    png, svg = BytesIO(), BytesIO()
-    with matplotlib.rc_context(SETTINGS), without_font_warnings():
-        figure = make()
-        figure.savefig(png, format="png", metadata={"Software": None})
-        figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None})
-    return ChartFiles(png=png.getvalue(), svg=svg.getvalue())
+    with _look():
+        return ChartFiles(make())

@@ -9,12 +9,16 @@ import numpy as np
 import pytest
 from demo_trial import begin_pair
 
+from colscan.app.batch import baselines, jobs
 from colscan.app.batch.baseline_cache import FILE as BASELINES
 from colscan.app.batch.baseline_cache import keep_baselines, load_baselines
 from colscan.app.batch.evidence_cache import FOLDER, keep_evidence, load_evidence
 from colscan.app.batch.shelves import Looking
 from colscan.app.cli.main import main
 from colscan.flags import Flag
+from colscan.locate import MappedShelf
+from colscan.locate.model import Sighting
+from colscan.photo.model import ImageRGB
 from colscan.score.model import Baseline, Evidence, PatchSeen
 
 Corners = Callable[[int], Path]
@@ -48,6 +52,27 @@ def test_deleting_the_cache_changes_no_number(scanned_pair: Path, corners: Corne
     kept = {folder: sorted(p.name for p in (folder / FOLDER).iterdir()) for folder in (scanned_pair, deleted)}
     assert len(kept[scanned_pair]) == 3
     assert kept[deleted] == kept[scanned_pair]
+
+
+def test_a_first_photo_is_looked_at_once(
+    pair: Path, corners: Corners, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """For baselines and to be measured; twice where its pixels may not be kept, and the rows are the same."""
+    looked: list[Sighting] = []
+    locate = jobs.locate_bags
+
+    def counted(rgb: ImageRGB, shelves: tuple[MappedShelf, ...]) -> Sighting:
+        looked.append(locate(rgb, shelves))
+        return looked[-1]
+
+    monkeypatch.setattr(jobs, "locate_bags", counted)
+    scan(pair, corners(0), corners(3))
+    assert len(looked) == 2
+    monkeypatch.setattr(baselines, "MOST_KEPT_PX", 1000)
+    cramped = begin_pair(pair.parent / "cramped")
+    scan(cramped, corners(0), corners(3))
+    assert len(looked) == 2 + 3
+    assert rows(cramped) == rows(pair)
 
 
 def test_any_order_in_one_scan_gives_the_same_rows(pair: Path, corners: Corners) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hornbeam import make_hornbeam, write_trial
@@ -13,7 +14,6 @@ from colscan.app.cli import chart as command
 from colscan.app.cli.main import main
 from colscan.errors import ExitCode
 from colscan.ledger import Ledger
-from colscan.present.saving import ChartFiles
 
 
 @pytest.fixture
@@ -27,9 +27,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Charts of a few bytes, where the picture doesn't matter."""
-    monkeypatch.setattr(
-        "colscan.present.chart.draw_chart", lambda *_, **__: ChartFiles(png=b"png", svg=b"svg")
-    )
+    files = SimpleNamespace(png=b"png", svg=b"svg")
+    monkeypatch.setattr("colscan.present.chart.draw_chart", lambda *_, **__: files)
 
 
 def test_png_and_svg_in_the_trials_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -170,14 +169,14 @@ def test_faces_need_photos(kind: str, folder: Path, capsys: pytest.CaptureFixtur
     assert not list(folder.glob("chart*"))
 
 
-def test_faces_from_photos(scanned: Path) -> None:
+def test_faces_from_photos(scanned_pair: Path) -> None:
     """Both tables; --day asks for a day."""
-    assert main(["chart", str(scanned), "--kind", "faces"]) == 0
-    assert main(["chart", str(scanned), "--kind", "by-level"]) == 0
-    latest = (scanned / "chart-by-level.png").read_bytes()
-    assert main(["chart", str(scanned), "--kind", "by-level", "--day", "0"]) == 0
-    assert (scanned / "chart-by-level.png").read_bytes() != latest
-    assert b"<image" in (scanned / "chart-faces.svg").read_bytes()
+    assert main(["chart", str(scanned_pair), "--kind", "faces"]) == 0
+    assert main(["chart", str(scanned_pair), "--kind", "by-level"]) == 0
+    latest = (scanned_pair / "chart-by-level.png").read_bytes()
+    assert main(["chart", str(scanned_pair), "--kind", "by-level", "--day", "0"]) == 0
+    assert (scanned_pair / "chart-by-level.png").read_bytes() != latest
+    assert b"<image" in (scanned_pair / "chart-faces.svg").read_bytes()
 
 
 def test_a_day_belongs_to_the_faces_by_level(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -88,10 +88,10 @@ def test_a_second_run_adds_nothing(ran: Path, capsys: pytest.CaptureFixture[str]
 
 
 def test_it_finishes_what_was_left(ran: Path, tmp_path: Path) -> None:
-    """Stopped half-way it goes on where it was."""
+    """Stopped before its last photo it goes on where it was."""
     folder = Path(shutil.copytree(ran, tmp_path / "hornbeam"))
     marks = (folder / "photos.csv").read_text(encoding="utf-8").splitlines(keepends=True)
-    (folder / "photos.csv").write_text("".join(marks[:4]), encoding="utf-8")
+    (folder / "photos.csv").write_text("".join(marks[:6]), encoding="utf-8")
     assert main(["demo", str(folder)]) == 0
     assert len(rows(folder / "scores.csv")) == 48
     assert main(["check", str(folder)]) == 0

@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 from hornbeam import at_day, make_bag, make_hornbeam, make_trial, photo, score, verdict, write_trial
 
+from colscan.app.charts import Kind
 from colscan.app.cli.main import main
+from colscan.app.reporting import gather
 from colscan.errors import ExitCode
 from colscan.growth.outcomes import Milestone
 from colscan.ledger import Ledger
@@ -22,6 +24,12 @@ SECTIONS = (
 )  # fmt: skip
 MAIL_BYTES = 10_000_000
 """What most mail still carries."""
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Charts left out, where another test here draws those of the same rows."""
+    monkeypatch.setattr(gather, "KINDS", ())
 
 
 def test_the_scanned_demo(scanned: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -39,9 +47,11 @@ def test_the_scanned_demo(scanned: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert any(
         re.search(r"B03.*PE-1.*bran 0 %.*day 3\.2.*% of the side in view colonized", alt) for alt in alts
     )
+    assert page.count("<svg ") == 4  # all but yields, of which there are none
     assert len(page) < MAIL_BYTES / 10
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_photos_that_are_gone_are_named(scanned: Path) -> None:
     """A kept photo that was deleted costs its pictures, nothing else."""
     first = min((scanned / "photos").iterdir())
@@ -103,6 +113,7 @@ def test_output_elsewhere_and_nowhere(tmp_path: Path, capsys: pytest.CaptureFixt
     assert "the report can't be written" in capsys.readouterr().err
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize("code", ["PO-3", "B", "1"])
 def test_the_answer_in_short_is_there_whatever_strains_are_called(code: str, tmp_path: Path) -> None:
     """A sentence that begins like a strain's code is not one of that strain alone."""
@@ -116,8 +127,11 @@ def test_the_answer_in_short_is_there_whatever_strains_are_called(code: str, tmp
     assert f"<li>{code}, " not in question
 
 
-def test_the_answer_in_short_leaves_out_how_it_was_worked_out(tmp_path: Path) -> None:
+def test_the_answer_in_short_leaves_out_how_it_was_worked_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """At the top what the levels gave; how their intervals are made stands with the yields."""
+    monkeypatch.setattr(gather, "KINDS", (Kind.YIELD,))  # the others are drawn of the same scores below
     trial, ledger = make_hornbeam()
     grams = {"PO3-1": 300.0, "PO3-2": 350.0}
     rows = tuple(HarvestRow(at=at_day(30), bag=bag, flush=1, fresh_g=fresh) for bag, fresh in grams.items())
@@ -129,6 +143,7 @@ def test_the_answer_in_short_leaves_out_how_it_was_worked_out(tmp_path: Path) ->
         assert "PO-3, bran 4 %: 50 g more per bag spawned" in sections[name]
     assert "Jeffreys" in sections["yields"]
     assert "Jeffreys" not in sections["question"]
+    assert page.count("<svg ") == 1
 
 
 def test_a_trend_has_the_digits_that_a_single_percent_needs(tmp_path: Path) -> None:

@@ -8,12 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from pathlib import Path
 
-from colscan.app.batch.jobs import FileJob, Pool, run_in_order
+from colscan.app.batch.jobs import LookJob, Pool, Seen, run_in_order
 from colscan.app.batch.shelves import Looking
 from colscan.errors import PhotoError
-from colscan.locate import locate_bags
 from colscan.locate.model import BagView
 from colscan.photo import PhotoRef
 from colscan.score import judge_first, make_baseline, make_late_baselines, share_reference
@@ -25,26 +23,48 @@ EARLY_DAYS = BASELINE_HOURS / HOURS_PER_DAY
 """How long after its spawning a bag's photos are part of its baseline."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class EarlyJob(FileJob):
-    """A photo to look for bags in."""
-
-    ref: PhotoRef
-    how: Looking
-
-    @property
-    def file(self) -> Path:
-        """The photo's file."""
-        return self.ref.path
+MOST_KEPT_PX = 16_000_000
+"""Pixels of bags that are kept for the measuring: 80 MB."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EarlyViews:
-    """The bags of an early photo. Pixels cross processes here, and only here: a handful of photos a trial."""
+    """The bags of an early photo, None when it can't be read.
+
+    Pixels cross processes here, and only here: a handful of photos a trial.
+    """
 
     ref: PhotoRef
-    views: tuple[BagView, ...]
+    seen: Seen | None
     faults: Mapping[int, tuple[Fault, ...]]
+
+    @property
+    def views(self) -> tuple[BagView, ...]:
+        """The bags, each with the light of those beside it where its own can't be read."""
+        return share_reference(self.seen.sighting.views) if self.seen else ()
+
+
+class Looks:
+    """What was seen in photos that are still to be measured, so that none is looked at twice.
+
+    Of many photos the first in time are kept, which are measured first.
+    """
+
+    def __init__(self, awaited: Iterable[PhotoRef]) -> None:
+        self._awaited = {ref.sha256 for ref in awaited}
+        self._kept: dict[str, Seen] = {}
+
+    def keep(self, early: EarlyViews) -> EarlyViews:
+        """Keep what was seen in a photo, if it is awaited and there is room; the same again."""
+        if early.seen is not None and early.ref.sha256 in self._awaited:
+            seen = [*self._kept.values(), early.seen]
+            if sum(view.face.size for one in seen for view in one.sighting.views) <= MOST_KEPT_PX:
+                self._kept[early.ref.sha256] = early.seen
+        return early
+
+    def take(self, ref: PhotoRef) -> Seen | None:
+        """What was seen in a photo; not kept any longer."""
+        return self._kept.pop(ref.sha256, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +85,7 @@ def make_baselines(
     *,
     how: Looking,
     pool: Pool | None,
+    looks: Looks,
 ) -> dict[int, Baseline]:
     """Baselines by key: from a bag's first 36 hours, else from its earliest photo with growth taken off.
 
@@ -78,14 +99,16 @@ def make_baselines(
         How they are looked at.
     pool : Pool or None
         Where photos are located.
+    looks : Looks
+        Keeps what is seen in them.
     """
     in_time = sorted(photos, key=lambda ref: (ref.taken_at, ref.sha256))
     jobs = [
-        EarlyJob(ref=ref, how=how)
+        LookJob(ref=ref, how=how)
         for ref in in_time
         if any(is_early(ref.taken_at, bag) for bag in bags.values())
     ]
-    made = _from_early(bags, run_in_order(pool, locate_early, jobs))
+    made = _from_early(bags, map(looks.keep, run_in_order(pool, locate_early, jobs)))
     for ref in in_time:
         days = {
             key: days_between(bag.inoculated_at, ref.taken_at)
@@ -93,7 +116,7 @@ def make_baselines(
             if key not in made and not is_early(ref.taken_at, bag) and bag.inoculated_at <= ref.taken_at
         }
         if days:
-            views = locate_early(EarlyJob(ref=ref, how=how)).views
+            views = looks.keep(locate_early(LookJob(ref=ref, how=how))).views
             made |= make_late_baselines(views, days, photo=ref.sha256, baselines=made)
     return made
 
@@ -120,11 +143,10 @@ def _make(found: Sequence[_FirstView]) -> Baseline | None:
     return replace(made, faults=min((first.faults for first in best), key=len))
 
 
-def locate_early(job: EarlyJob) -> EarlyViews:
+def locate_early(job: LookJob) -> EarlyViews:
     """The bags in an early photo; none when it can't be read, which measuring it will say."""
     try:
-        rgb = job.pixels(job.how.max_megapixels)
+        seen = job.look()
     except PhotoError:
-        return EarlyViews(ref=job.ref, views=(), faults={})
-    views = locate_bags(rgb, job.how.shelves).views
-    return EarlyViews(ref=job.ref, views=share_reference(views), faults=judge_first(views))
+        return EarlyViews(ref=job.ref, seen=None, faults={})
+    return EarlyViews(ref=job.ref, seen=seen, faults=judge_first(seen.sighting.views))

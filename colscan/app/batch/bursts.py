@@ -86,13 +86,14 @@ def measure_together(jobs: tuple[PhotoJob, ...]) -> tuple[PhotoResult | Failure,
 
 
 def _look(job: PhotoJob) -> _Looked:
-    rgb, sighting = job.sight(job.how)
+    seen = job.look()
+    sighting = seen.sighting
     return _Looked(
         job=job,
         result=PhotoResult(
             ref=job.ref,
-            width_px=rgb.shape[1],
-            height_px=rgb.shape[0],
+            width_px=seen.shape[1],
+            height_px=seen.shape[0],
             evidence=(),
             repeated_tags=sighting.repeated_tags,
             standing=sighting.standing,

@@ -53,27 +53,46 @@ class FileJob(ABC):
         """The photo's upright sRGB pixels; `PhotoError` where it has none."""
         return load_rgb(self.file, max_megapixels=max_megapixels, raw=self.raw)
 
-    def sight(self, how: Looking) -> tuple[ImageRGB, Sighting]:
-        """The same, and the bags that they show."""
-        rgb = self.pixels(how.max_megapixels)
-        error = colour_error(self.file, max_megapixels=how.max_megapixels, raw=self.raw)
-        sighting = locate_bags(rgb, how.shelves)
-        views = tuple(replace(view, colour_error=error) for view in sighting.views)
-        return rgb, replace(sighting, views=views)
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """A photo's size and the bags in it, with their pixels."""
+
+    shape: tuple[int, int]
+    sighting: Sighting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PhotoJob(FileJob):
-    """A photo to measure against its bags' baselines (by key)."""
+class LookJob(FileJob):
+    """A photo to look for bags in."""
 
     ref: PhotoRef
     how: Looking
-    baselines: Mapping[int, Baseline]
 
     @property
     def file(self) -> Path:
         """The photo's file."""
         return self.ref.path
+
+    def look(self) -> Seen:
+        """The bags in the photo; `PhotoError` where it can't be read."""
+        rgb = self.pixels(self.how.max_megapixels)
+        sighting = locate_bags(rgb, self.how.shelves)
+        error = colour_error(self.file, max_megapixels=self.how.max_megapixels, raw=self.raw)
+        views = tuple(replace(view, colour_error=error) for view in sighting.views)
+        return Seen(shape=rgb.shape[:2], sighting=replace(sighting, views=views))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PhotoJob(LookJob):
+    """A photo to measure against its bags' baselines (by key); `seen` where it was looked at already."""
+
+    baselines: Mapping[int, Baseline]
+    seen: Seen | None = None
+
+    def look(self) -> Seen:
+        """As seen already, or anew."""
+        return self.seen or LookJob.look(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,16 +148,17 @@ def or_failure(name: str, work: Callable[[], T]) -> T | Failure:
 
 
 def _measure(job: PhotoJob) -> PhotoResult:
-    rgb, sighting = job.sight(job.how)
+    seen = job.look()
+    sighting = seen.sighting
     evidence = measure_views(sighting.views, job.baselines)
-    coverage = {seen.key: seen.coverage for seen in evidence if seen.coverage is not None}
+    coverage = {one.key: one.coverage for one in evidence if one.coverage is not None}
     told = identities(sighting.views, job.baselines, coverage=coverage)
-    evidence = tuple(doubted(seen, told.get(seen.key)) for seen in evidence)
+    evidence = tuple(doubted(one, told.get(one.key)) for one in evidence)
     return PhotoResult(
         ref=job.ref,
-        width_px=rgb.shape[1],
-        height_px=rgb.shape[0],
-        evidence=tuple(turned_back(seen, sighting.turns, rgb.shape[:2]) for seen in evidence),
+        width_px=seen.shape[1],
+        height_px=seen.shape[0],
+        evidence=tuple(turned_back(one, sighting.turns, seen.shape) for one in evidence),
         repeated_tags=sighting.repeated_tags,
         standing=sighting.standing,
         told=tuple(told.values()),

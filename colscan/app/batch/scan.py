@@ -14,7 +14,7 @@ from pathlib import Path
 
 from colscan.app.batch.annotate import write_overlay
 from colscan.app.batch.baseline_cache import baselines_key, keep_baselines, load_baselines
-from colscan.app.batch.baselines import EARLY_DAYS, is_early, make_baselines
+from colscan.app.batch.baselines import EARLY_DAYS, Looks, is_early, make_baselines
 from colscan.app.batch.before import Before
 from colscan.app.batch.bursts import breaks_of, group_bursts, leave_scored, measure_together
 from colscan.app.batch.chain import Chain, reference
@@ -207,7 +207,8 @@ class _Scan:
 
     def run(self, refs: list[PhotoRef], pool: Pool | None) -> Iterator[Outcome]:
         how, recorded = self._how, set(words_of(self._ledger.photos, "photo_sha256"))
-        baselines = self._baselines(refs, pool)
+        looks = Looks(refs if pool is None else ())  # pixels don't go back to other processes
+        baselines = self._baselines(refs, pool, looks)
         chain = Chain(
             self._folder,
             self._ledger.photos,
@@ -217,10 +218,10 @@ class _Scan:
             pool=pool,
         )
         in_time = sorted(refs, key=lambda ref: (ref.taken_at, ref.sha256))
-        jobs = [
-            tuple(PhotoJob(ref=ref, how=how, baselines=baselines) for ref in burst)
+        jobs = (
+            tuple(PhotoJob(ref=ref, how=how, baselines=baselines, seen=looks.take(ref)) for ref in burst)
             for burst in group_bursts(in_time, breaks_of(self._ledger))
-        ]
+        )
         for result in chain_of.from_iterable(run_in_order(pool, measure_together, jobs)):
             if isinstance(result, Failure):
                 yield Rejected(name=result.name, error=result.error)
@@ -230,13 +231,13 @@ class _Scan:
                 news = leave_scored(result, self._bags, self._before.near, baselines=baselines)
                 yield self._record(news, chain, baselines)
 
-    def _baselines(self, refs: list[PhotoRef], pool: Pool | None) -> Mapping[int, Baseline]:
+    def _baselines(self, refs: list[PhotoRef], pool: Pool | None, looks: Looks) -> Mapping[int, Baseline]:
         early = first_photos(self._folder, self._bags.values(), self._ledger, refs)
         key = baselines_key(self._bags, early, self._how)
         kept = load_baselines(self._folder, key)
         if kept is not None:
             return kept
-        made = make_baselines(self._bags, early, how=self._how, pool=pool)
+        made = make_baselines(self._bags, early, how=self._how, pool=pool, looks=looks)
         self._unkept = (key, made)
         return made
 

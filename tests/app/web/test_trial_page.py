@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from flask.testing import FlaskClient
@@ -15,7 +16,6 @@ from colscan.app.charts import Kind
 from colscan.app.cli.main import main
 from colscan.app.web import trial_page
 from colscan.ledger.columns import SuspectRow
-from colscan.present.saving import ChartFiles
 from colscan.tables import format_header
 
 
@@ -38,9 +38,9 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> list[Kind]:
     """The kinds of charts that are drawn, each in a few bytes."""
     kinds: list[Kind] = []
 
-    def quick(kind: Kind, _subject: object) -> ChartFiles:
+    def quick(kind: Kind, _subject: object) -> SimpleNamespace:
         kinds.append(kind)
-        return ChartFiles(png=b"png", svg=f"<svg>{kind}</svg>".encode())
+        return SimpleNamespace(svg=f"<svg>{kind}</svg>".encode())
 
     monkeypatch.setattr(trial_page, "make_chart", quick)
     return kinds
