@@ -35,14 +35,17 @@ def photograph(page: NDArray[np.uint8], seed: int, *, high_px: int = 2600) -> by
     size = (round(0.8 * high_px), high_px)
     image = cv2.warpPerspective(light, _askew(rng, page.shape, size), size, borderValue=(0.08, 0.07, 0.06))
     image = cv2.GaussianBlur(image, (0, 0), rng.uniform(0.6, 1.2))
-    y, x = np.mgrid[0:high_px, 0 : size[0]] / high_px
+    y, x = (along / high_px for along in np.ogrid[0:high_px, 0 : size[0]])
     lamp = rng.uniform(0, 2 * np.pi)
     shade = 1 + 0.35 * ((x - 0.4) * np.cos(lamp) + (y - 0.5) * np.sin(lamp))
     cast = np.exp(rng.normal(0, 0.08, 3))
     tint = (cast / cast.max() * rng.uniform(0.35, 0.85)).astype(np.float32)
-    image = image * shade[..., None].astype(np.float32) * tint + np.float32(rng.uniform(0, 0.01))
-    values = _encoded(image) + rng.normal(0, 2, image.shape)
-    bgr = np.clip(values, 0, 255).round().astype(np.uint8)[..., ::-1]
+    image *= shade[..., None].astype(np.float32)
+    image *= tint
+    image += np.float32(rng.uniform(0, 0.01))
+    values = rng.normal(0, 2, image.shape)
+    values += _encoded(image)
+    bgr = values.clip(0, 255, out=values).round(out=values).astype(np.uint8)[..., ::-1]
     return cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 90])[1].tobytes()
 
 

@@ -33,8 +33,8 @@ PATCH = Page("patch", "/patch?bag=B01&patch=p1")
 SCREENS_PX = ((360, 740), (1400, 900))
 PAPER_PX = (718, 1047)
 """A4 within a browser's margins of 1 cm."""
-PARTS_OF_A_TIME = 7
-"""Of a date with a time in the browser: up to six parts, and the button of its calendar."""
+TABS_AT_ONCE = 20
+"""More than a date with a time has parts in the browser: up to six, and the button of its calendar."""
 MOST_STOPS = 300
 """More than any page has places for the focus."""
 HELD_UP_S = 1.5
@@ -58,6 +58,29 @@ return {
   opens: one.matches("summary") && !one.parentElement.open,
 };
 """
+# Notes what has the focus after each Tab, of many that are sent at once, until something can be opened, the
+# focus is where it was before, or it is nowhere: Tabs after that do nothing. A field of a time, which has a
+# stop for each of its parts, is noted once.
+NOTE_STOPS = """
+const focused = () => { FOCUSED }, stops = window.stops = [], seen = new Set(arguments[0]);
+let last = arguments[1], held = false;
+const press = event => { if (held) event.preventDefault(); };
+const release = () => {
+  const now = held ? undefined : focused();
+  if (held || now.place === last) return;
+  const again = now.place < 0 || seen.has(now.place);
+  held = again || now.opens;
+  seen.add(last = now.place);
+  stops.push({...now, again});
+};
+addEventListener("keydown", press, true);
+addEventListener("keyup", release, true);
+window.end_of_stops = () => {
+  removeEventListener("keydown", press, true);
+  removeEventListener("keyup", release, true);
+  return stops;
+};
+""".replace("FOCUSED", FOCUSED)
 # What can be used and isn't among the places where Tab stopped; of radio buttons of one name it stops at one.
 MISSED = """
 const all = [...document.querySelectorAll("*")], stops = arguments[0].map(place => all[place]);
@@ -361,14 +384,14 @@ def walk(browser: Watched) -> list[dict[str, Any]]:
             focused = browser.driver.execute_script(FOCUSED)
             if focused["place"] != stops[-1]["place"]:  # a script of ours goes to the first question
                 stops.append(focused)
-        for _ in range(PARTS_OF_A_TIME + 1):  # a field of a time has a stop for each of its parts
-            browser.press(Keys.TAB)
-            focused = browser.driver.execute_script(FOCUSED)
-            if focused["place"] != stops[-1]["place"]:
-                break
-        if focused["place"] < 0 or focused["place"] in [stop["place"] for stop in stops]:
+        places = [stop["place"] for stop in stops]
+        browser.driver.execute_script(NOTE_STOPS, places, places[-1])
+        browser.press(*[Keys.TAB] * TABS_AT_ONCE)
+        further = browser.driver.execute_script("return end_of_stops()")
+        fresh = [stop for stop in further if not stop["again"]]
+        stops += fresh
+        if not fresh or fresh != further:
             return stops
-        stops.append(focused)
     pytest.fail(f"Tab comes to no end: {stops[-3:]}")
 
 

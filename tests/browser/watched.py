@@ -54,6 +54,10 @@ class Watched:
             *QUIET,
             "--headless=new",
             "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE 127.0.0.2",
+            # One process for all pages: beginning one for each, and one to spare, costs as much as the page.
+            "--renderer-process-limit=1",
+            "--disable-site-isolation-trials",
+            "--disable-features=SpareRendererForSitePerProcess",
         ]
         for flag in (*quiet, f"--user-data-dir={profile}"):
             options.add_argument(flag)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from drawn import boxes_of
 from hornbeam import at_day, event, make_hornbeam
 from matplotlib.figure import Figure
 
@@ -64,15 +65,11 @@ def test_nothing_tells_the_treatment() -> None:
 @pytest.mark.parametrize("width_inches", [WIDTH_INCHES, NARROW_INCHES])
 def test_many_events_make_room(width_inches: float) -> None:
     """Labels of events stand in lanes of their own, inside the figure and none on another."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
     events = [(what, 5.0) for what in ("turned", "pins", "other")]
     few, many = (_figure("PO3-1", *some, width_inches=width_inches) for some in ((), events))
     assert many.get_figwidth() == width_inches
     assert many.get_figheight() > few.get_figheight()
-    canvas = FigureCanvasAgg(many)
-    canvas.draw()
-    boxes = [text.get_window_extent(canvas.get_renderer()) for text in _of(many, "event-label")]
+    boxes = boxes_of(many, _of(many, "event-label"))
     assert max(box.y1 for box in boxes) <= many.bbox.height
     assert max(box.x1 for box in boxes) <= many.bbox.width
     assert not any(one.overlaps(two) for i, one in enumerate(boxes) for two in boxes[i + 1 :])

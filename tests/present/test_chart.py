@@ -7,6 +7,7 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
+from drawn import boxes_of
 from hornbeam import (
     PHOTO_DAYS,
     at_day,
@@ -39,14 +40,6 @@ def figure() -> Figure:
 
 def _artists(ax: Axes, gid: str) -> list:
     return [artist for artist in ax.get_children() if artist.get_gid() == gid]
-
-
-def _boxes(figure: Figure, artists: list) -> list:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    return [artist.get_window_extent(canvas.get_renderer()) for artist in artists]
 
 
 def test_same_data_same_bytes() -> None:
@@ -112,7 +105,7 @@ def test_every_bag_is_named_at_its_line_without_overlap(figure: Figure) -> None:
     assert {text.get_text() for text in codes} == {
         "PO3-1", "PO3-2", "PO3-3 ▽", "PE1-1", "PE1-2", "PE1-3 ✖", "HE2-1 ✖", "HE2-2",
     }  # fmt: skip
-    boxes = _boxes(figure, codes)
+    boxes = boxes_of(figure, codes)
     assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
     assert all(figure.bbox.x0 <= box.x0 and box.x1 <= figure.bbox.x1 for box in boxes)
 
@@ -123,7 +116,7 @@ def test_twenty_bags_that_end_together_are_told_apart() -> None:
     rows = [score(bag.bag, day, 99) for bag in bags for day in (1, 5)]
     trial = make_trial(*bags)
     figure = make_figure(trial, curves_of(trial, Ledger(scores=tuple(rows))))
-    boxes = _boxes(figure, _artists(figure.axes[0], "code"))
+    boxes = boxes_of(figure, _artists(figure.axes[0], "code"))
     assert len(boxes) == 40
     assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
 
@@ -156,8 +149,8 @@ def test_events_are_labelled_ticks(figure: Figure) -> None:
         ["shaken HE2-2", "moved (all)"],
     ]
     for ax in figure.axes:
-        boxes = _boxes(figure, _artists(ax, "event-label"))
-        ticks = _boxes(figure, _artists(ax, "event"))
+        boxes = boxes_of(figure, _artists(ax, "event-label"))
+        ticks = boxes_of(figure, _artists(ax, "event"))
         assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
         for index, tick in enumerate(ticks):
             others = boxes[:index] + boxes[index + 1 :]
@@ -193,7 +186,7 @@ def test_no_tick_shows_through_a_label() -> None:
     rows = tuple(score("B1", day, 5 * day) for day in (0, 12))
     figure = make_figure(trial, curves_of(trial, Ledger(scores=rows, events=events)))
     labels, ticks = (_artists(figure.axes[0], gid) for gid in ("event-label", "event"))
-    boxes, lines = _boxes(figure, labels), _boxes(figure, ticks)
+    boxes, lines = boxes_of(figure, labels), boxes_of(figure, ticks)
     assert any(box.x0 < line.x0 < box.x1 and line.y1 > box.y1 for box in boxes for line in lines)
     canvas = FigureCanvasAgg(figure)
 
@@ -232,7 +225,7 @@ def test_nothing_is_cut_off_or_too_small(figure: Figure) -> None:
 
     texts = [text for text in figure.findobj(Text) if text.get_text().strip() and text.get_visible()]
     assert min(text.get_fontsize() for text in texts) >= LABEL_POINTS
-    for text, box in zip(texts, _boxes(figure, texts), strict=True):
+    for text, box in zip(texts, boxes_of(figure, texts), strict=True):
         assert figure.bbox.x0 <= box.x0, text.get_text()
         assert box.x1 <= figure.bbox.x1, text.get_text()
         assert figure.bbox.y0 <= box.y0, text.get_text()

@@ -23,6 +23,12 @@ def big(request: pytest.FixtureRequest) -> Printed:
     return printed
 
 
+@pytest.fixture(scope="module")
+def small() -> Printed:
+    """The sheet of a small trial that has a recipe."""
+    return Printed(draw_mixing_sheet(small_plan(recipe=RECIPE), PAPERS["letter"]))
+
+
 def test_weights_by_hand() -> None:
     """2 lb of pellets at 6 %, bran at 12 % and 5 % of them, to 60 %, for a mix of 6 bags.
 
@@ -99,7 +105,7 @@ def test_odd_names_keep_their_place(paper: str) -> None:
     assert "Make it once, for 2 bags, 1 of them in another heat run." in printed.text
 
 
-def test_without_a_recipe_the_weights_are_blank() -> None:
+def test_without_a_recipe_the_weights_are_blank(small: Printed) -> None:
     """It says so and how to give one; no weight is made up; the supplement stands where there is one."""
     text = Printed(draw_mixing_sheet(small_plan(), PAPERS["letter"])).text
     assert "This trial has no recipe" in text
@@ -107,20 +113,16 @@ def test_without_a_recipe_the_weights_are_blank() -> None:
     assert not re.search(r"\d (g|kg|oz|lb)\b", text)
     assert len(re.findall("main substrate(?! as)", text)) == 2
     assert len(re.findall(r"bran(?! \d)", text)) == 1
-    assert "This trial has no recipe" not in Printed(
-        draw_mixing_sheet(small_plan(recipe=RECIPE), PAPERS["letter"])
-    ).text  # fmt: skip
+    assert "This trial has no recipe" not in small.text
 
 
-def test_unknown_moisture_is_said() -> None:
+def test_unknown_moisture_is_said(small: Printed) -> None:
     """An ingredient whose moisture was left out is named: the mix gets wetter than the sheet says."""
-    text = Printed(draw_mixing_sheet(small_plan(recipe=RECIPE), PAPERS["letter"])).text
-    assert "Reckoned as oven-dry, so the mix gets wetter than that: gypsum" in text
+    assert "Reckoned as oven-dry, so the mix gets wetter than that: gypsum" in small.text
 
 
-def test_cautions_and_no_times() -> None:
+def test_cautions_and_no_times(small: Printed) -> None:
     """Steam, lifting, spores, whose guidance; and nothing that could be taken for a time of heating."""
-    printed = Printed(draw_mixing_sheet(small_plan(recipe=RECIPE), PAPERS["letter"]))
     for said in (
         "steam",
         "let two people lift",
@@ -129,9 +131,9 @@ def test_cautions_and_no_times() -> None:
         "N95",
         "air the room",
     ):
-        assert said in printed.text
-    assert all("not for the person who judges the bags" in text for text in printed.texts)
-    assert not re.search(r"\d\s*(min|minutes|hours|h|°|psi|bar)\b", printed.text)
+        assert said in small.text
+    assert all("not for the person who judges the bags" in text for text in small.texts)
+    assert not re.search(r"\d\s*(min|minutes|hours|h|°|psi|bar)\b", small.text)
 
 
 def test_same_plan_same_bytes() -> None:

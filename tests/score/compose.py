@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -46,13 +47,19 @@ def grow(coverage: float, *, opacity: float = 0.6, seed: int = 0) -> np.ndarray:
     """Opacity map (SIDE_MM, SIDE_MM) of colonies around random places, grown to a coverage."""
     if coverage == 0:
         return np.zeros((SIDE_MM, SIDE_MM), np.float32)
+    arrival = _arrival(seed)
+    return np.where(arrival <= np.quantile(arrival, coverage), opacity, 0.0).astype(np.float32)
+
+
+@cache
+def _arrival(seed: int) -> np.ndarray:
+    """When colonies come to each place: how far the next centre is, with a ragged front."""
     rng = np.random.default_rng(seed)
     centres = rng.uniform(0, SIDE_MM, (25, 2))
     y, x = np.mgrid[:SIDE_MM, :SIDE_MM]
     away = np.min([np.hypot(x - cx, y - cy) for cx, cy in centres], axis=0)
     ragged = cv2.GaussianBlur(rng.normal(0, 1, away.shape), (0, 0), 4) * 25
-    reach = np.quantile(away + ragged, coverage)
-    return np.where(away + ragged <= reach, opacity, 0.0).astype(np.float32)
+    return _kept(away + ragged)
 
 
 def disc(x_mm: float, y_mm: float, area_mm2: float) -> np.ndarray:
@@ -61,6 +68,13 @@ def disc(x_mm: float, y_mm: float, area_mm2: float) -> np.ndarray:
     return np.hypot(x - x_mm, y - y_mm) <= np.sqrt(area_mm2 / np.pi)
 
 
+def _kept(values: np.ndarray) -> np.ndarray:
+    """Values that are made once: nobody may write into them."""
+    values.flags.writeable = False
+    return values
+
+
+@cache
 def substrate(bag: int) -> np.ndarray:
     """One bag's own substrate: fine grain, a coarser unevenness, pale shavings."""
     rng = np.random.default_rng(1000 + bag)
@@ -70,7 +84,7 @@ def substrate(bag: int) -> np.ndarray:
     light = SUBSTRATE * np.exp(np.clip(grain + lumps, -1.0, 1.0) * 0.5)[..., None]
     for x, y in rng.integers(5, SIDE_MM - 5, (60, 2)):
         light[y - 1 : y + 1, x - 4 : x + 4] *= 1.9
-    return light
+    return _kept(light)
 
 
 def compose(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from functools import cache
 
 import cv2
 import numpy as np
@@ -14,18 +15,24 @@ from colscan.locate.model import BagView
 from colscan.score import make_baseline, measure_views, remember
 from colscan.score.coverage import find_glare
 from colscan.score.measure import fit_bags
-from colscan.score.model import Evidence, Memory, PatchSeen
+from colscan.score.model import Baseline, Evidence, Memory, PatchSeen
 from colscan.score.prepare import prepare
 
 TUNGSTEN = (1.25, 1.0, 0.7)
 GREEN_TUBE = (0.93, 1.08, 0.9)
 
 
-def measured(view: BagView) -> Evidence:
-    """What a view says of the bag whose first photo is the bare composed one."""
+@cache
+def bare() -> Baseline:
+    """The baseline of a bag whose first photo is the bare composed one."""
     made = make_baseline([compose()], photos=["00" * 32], late=False)
     assert made is not None
-    return measure_views([view], {1: made})[0]
+    return made
+
+
+def measured(view: BagView) -> Evidence:
+    """What a view says of that bag."""
+    return measure_views([view], {1: bare()})[0]
 
 
 def patches(coverage: float, shot: Shot | None = None, **painted: np.ndarray) -> tuple[PatchSeen, ...]:
@@ -205,11 +212,9 @@ def test_bright_amber_streak_is_no_reflection():
     """A streak of 5 mm that is brighter than its surround: a reflection when neutral, else a thing."""
     x, y = mesh()
     streak = (np.abs(y - 150) < 2.5) & (np.abs(x - 110) < 25)
-    made = make_baseline([compose()], photos=["00" * 32], late=False)
-    assert made is not None
     hidden = []
     for light in (np.full(3, 0.35), np.array([0.65, 0.33, 0.07])):
-        bag = prepare(compose(grow(0.0), painted=(streak, light)), made)
+        bag = prepare(compose(grow(0.0), painted=(streak, light)), bare())
         (fit,) = fit_bags([bag])
         assert fit is not None
         hidden.append(int(find_glare(bag, fit.cells, fit.belief.best).sum()))
