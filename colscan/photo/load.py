@@ -168,11 +168,12 @@ def colour_error(path: Path, *, max_megapixels: float, raw: bytes | None = None)
     """
     content = _read_bytes(path) if raw is None else raw
     with _opened(content, path.name, max_megapixels) as image:
-        # One table for brightness, and most often another for both of colour; by rows of 8.
-        steps = list(getattr(image, "quantization", {}).values())
-        if not steps:
+        # Which table of steps each component has stands last in its entry; tables go by rows of 8.
+        tables, components = getattr(image, "quantization", {}), getattr(image, "layer", [])
+        steps = tables.get(components[1][3]) if len(components) > 1 else None
+        if steps is None:
             return 0.0
-        mean, across, down = (steps[-1][k] for k in (0, 1, 8))
+        mean, across, down = (steps[k] for k in (0, 1, 8))
         return math.hypot(mean, across, down) / 8 / math.sqrt(12)
 
 

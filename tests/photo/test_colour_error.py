@@ -51,6 +51,14 @@ def test_colours_are_off_by_as_much(quality: int) -> None:
     assert found.std() == pytest.approx(error_of(raw), rel=0.4)
 
 
+def test_the_table_that_colours_have() -> None:
+    """Brightness in coarse steps says nothing of it, wherever its table stands."""
+    fine, coarse = [1] * 64, [80] * 64
+    picture = Image.new("RGB", (SIDE_PX, SIDE_PX))
+    assert error_of(encoded(picture, qtables=[coarse, fine])) == pytest.approx(3**0.5 / 8 / 12**0.5)
+    assert error_of(encoded(picture, qtables=[fine, coarse])) == pytest.approx(80 * 3**0.5 / 8 / 12**0.5)
+
+
 def test_other_files_keep_each_colour() -> None:
     """A PNG has no steps."""
     assert error_of(encoded(Image.new("RGB", (SIDE_PX, SIDE_PX)), "PNG")) == 0
