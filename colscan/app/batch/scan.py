@@ -207,7 +207,8 @@ class _Scan:
 
     def run(self, refs: list[PhotoRef], pool: Pool | None) -> Iterator[Outcome]:
         how, recorded = self._how, set(words_of(self._ledger.photos, "photo_sha256"))
-        looks = Looks(refs if pool is None else ())  # pixels don't go back to other processes
+        # Over a network pixels take longer than looking again.
+        looks = Looks(refs if self._options.cluster is None else ())
         baselines = self._baselines(refs, pool, looks)
         chain = Chain(
             self._folder,
