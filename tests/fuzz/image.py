@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from pictures import rebuilt, valid_files
 
 from colscan.errors import PhotoError
-from colscan.photo import load_rgb, read_ref
+from colscan.photo import colour_error, load_rgb, read_ref
 from colscan.photo.load import load_small
 from colscan.photo.painted import read_paint
 from colscan.trial.model import Limits
@@ -61,6 +61,7 @@ class Target:
                 not_before=datetime(2026, 3, 2, tzinfo=UTC),
             ),
             lambda: load_rgb(self._path, max_megapixels=most),
+            lambda: colour_error(self._path, max_megapixels=most),
             lambda: load_small(self._path, least_px=240, max_megapixels=most),
             lambda: read_paint(self._path, _FACE, photo_size_px=(240, 256), max_megapixels=most),
         )
