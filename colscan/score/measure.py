@@ -28,7 +28,7 @@ MUCH_HIDDEN = 1 / 3
 # Blur wider than this hides the threads at a colony's edge and fills gaps of 150 mm2 (14 mm).
 _BLURRED_MM = 3.0
 # Colours coded more coarsely than this (JPEGs of quality 76 and less) are blocks that may look like patches.
-_COARSE_COLOUR = 0.6
+_COARSE_COLOUR = 0.53
 # The smallest patch that a grower is promised: 150 mm2, 14 mm across.
 _PROMISED_SPOT_MM = 14.0
 # A spot needs three pixels, and four sigma of the blur, to stand out of what is around it.

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import pickle
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 from score.compose import Shot, compose, disc, grow, truth
 
 from colscan.flags import Flag
+from colscan.photo import colour_error
 from colscan.score import make_baseline, measure_views
 from colscan.score.model import Baseline, Evidence
 
@@ -163,6 +167,17 @@ def test_poor_views_are_flagged(shot, flag):
     """Blur over 3 mm; a smallest spot over 14 mm."""
     assert flag in measure(grow(0.5), shot).flags
     assert flag not in measure(grow(0.5)).flags
+
+
+@pytest.mark.parametrize(("quality", "error", "is_coarse"), [(75, 0.56, True), (77, 0.5, False)])
+def test_coarse_colours_are_flagged(quality: int, error: float, is_coarse: bool) -> None:
+    """Where a JPEG's quality is under 77."""
+    sheet = io.BytesIO()
+    Image.new("RGB", (256, 256)).save(sheet, "JPEG", quality=quality)
+    told = colour_error(Path("sheet.jpg"), max_megapixels=1, raw=sheet.getvalue())
+    assert told == pytest.approx(error, abs=0.005)
+    (seen,) = measure_views([replace(compose(), colour_error=told)], {1: baseline()})
+    assert (Flag.COARSE_COLOUR in seen.flags) == is_coarse
 
 
 def test_unreadable_card_is_still_measured():
