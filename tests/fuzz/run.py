@@ -27,7 +27,8 @@ from reviewed import add_patch
 from colscan.app.cli.main import main as colscan
 
 TARGETS = ("web", "ledger", "image", "exif", "plan", "cache")
-LIMITS = ("-rss_limit_mb=1500", "-timeout=60", "-max_len=65536", "-print_final_stats=1", "-len_control=0")
+# Memory is held against each input by what watches it; this ends what would take all of the machine.
+LIMITS = ("-rss_limit_mb=6000", "-timeout=60", "-max_len=65536", "-print_final_stats=1", "-len_control=0")
 _PROGRESS = re.compile(r"#(\d+)\s.*cov: (\d+) ft: (\d+) corp: (\d+)/.*rss: (\d+)Mb")
 
 
