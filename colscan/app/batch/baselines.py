@@ -31,7 +31,7 @@ MOST_KEPT_PX = 16_000_000
 class EarlyViews:
     """The bags of an early photo, None when it can't be read.
 
-    Pixels cross processes here, and only here: a handful of photos a trial.
+    Pixels cross processes here and on the way to be measured: a handful of photos a trial.
     """
 
     ref: PhotoRef
